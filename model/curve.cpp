@@ -1,0 +1,237 @@
+#include "model/curve.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numbers>
+#include <stdexcept>
+#include <string>
+
+#include "model/constants.hpp"
+
+namespace onegrain::model {
+
+namespace {
+
+constexpr int degree = 10;  // of a Chebyshev piece: 11 nodes, and monomials in [-1, 1] stay well conditioned
+constexpr int checks = 23;  // places at which an interpolant is compared with its function
+constexpr double narrowest = 1.0 / (1 << 24);
+
+/// sum_m c[m] u^m and its derivative.
+ValueAndSlope horner(const double* c, int count, double u) {
+  double value = c[count - 1];
+  double slope = 0;
+  for (int m = count - 2; m >= 0; --m) {
+    slope = slope * u + value;
+    value = value * u + c[m];
+  }
+  return {value, slope};
+}
+
+/// Monomial coefficients in u on [-1, 1] of the polynomial through `values` at the Chebyshev points cos(pi k / degree).
+std::vector<double> through_chebyshev_points(const std::array<double, degree + 1>& values) {
+  std::array<double, degree + 1> chebyshev{};
+  for (int m = 0; m <= degree; ++m) {
+    double sum = 0;
+    for (int k = 0; k <= degree; ++k) {
+      const double half = (k == 0 || k == degree) ? 0.5 : 1.0;
+      sum += half * values[static_cast<std::size_t>(k)] * std::cos(std::numbers::pi * m * k / degree);
+    }
+    chebyshev[static_cast<std::size_t>(m)] = (m == 0 || m == degree ? 1.0 : 2.0) * sum / degree;
+  }
+  // T_m as monomials by T_{m+1} = 2 u T_m - T_{m-1}
+  std::vector<double> result(degree + 1, 0.0), previous(degree + 1, 0.0), current(degree + 1, 0.0);
+  previous[0] = 1;
+  current[1] = 1;
+  for (std::size_t m = 0; m <= degree; ++m) {
+    for (std::size_t k = 0; k <= degree; ++k) result[k] += chebyshev[m] * previous[k];
+    std::vector<double> next(degree + 1, 0.0);
+    for (std::size_t k = 0; k < degree; ++k) next[k + 1] = 2 * current[k];
+    for (std::size_t k = 0; k <= degree; ++k) next[k] -= previous[k];
+    previous = std::move(current);
+    current = std::move(next);
+  }
+  return result;
+}
+
+}  // namespace
+
+struct Curve::Data {
+  struct Piece {
+    double upper;   ///< holds up to here
+    double origin;  ///< u = (x - origin) * scale
+    double scale;
+    int first, count;  ///< coefficients[first .. first + count)
+  };
+  double lower = 0, upper = 0;
+  Beyond beyond = Beyond::hold;
+  bool constant = false;
+  std::vector<Piece> pieces;
+  std::vector<double> coefficients;
+  std::vector<int> piece_of_bucket;  ///< first piece that reaches into each of equal buckets of [lower, upper]
+
+  void add(double piece_upper, double origin, double scale, const std::vector<double>& c) {
+    pieces.push_back({piece_upper, origin, scale, static_cast<int>(coefficients.size()), static_cast<int>(c.size())});
+    coefficients.insert(coefficients.end(), c.begin(), c.end());
+  }
+
+  void index() {
+    const std::size_t buckets = std::clamp<std::size_t>(4 * pieces.size(), 1, 4096);
+    piece_of_bucket.resize(buckets);
+    std::size_t piece = 0;
+    for (std::size_t b = 0; b < buckets; ++b) {
+      const double start = lower + (upper - lower) * static_cast<double>(b) / static_cast<double>(buckets);
+      while (piece + 1 < pieces.size() && pieces[piece].upper < start) ++piece;
+      piece_of_bucket[b] = static_cast<int>(piece);
+    }
+  }
+
+  ValueAndSlope inside(double x) const {
+    const double share = (x - lower) / (upper - lower) * static_cast<double>(piece_of_bucket.size());
+    const auto bucket = std::min(static_cast<std::size_t>(std::max(share, 0.0)), piece_of_bucket.size() - 1);
+    auto piece = static_cast<std::size_t>(piece_of_bucket[bucket]);
+    while (piece > 0 && x < pieces[piece - 1].upper) --piece;  // rounding in `share`
+    while (piece + 1 < pieces.size() && x > pieces[piece].upper) ++piece;
+    const Piece& p = pieces[piece];
+    const ValueAndSlope v = horner(coefficients.data() + p.first, p.count, (x - p.origin) * p.scale);
+    return {v.value, v.slope * p.scale};
+  }
+};
+
+Curve Curve::constant(double value) {
+  auto data = std::make_shared<Data>();
+  data->lower = 0;
+  data->upper = 1;
+  data->constant = true;
+  data->add(1, 0, 1, {value});
+  data->index();
+  return Curve(std::move(data));
+}
+
+Curve Curve::approximation(const std::function<double(double)>& f, double lower, double upper, double tolerance,
+                           Beyond beyond) {
+  if (!(lower < upper)) throw std::domain_error("an empty range");
+  const auto value_at = [&](double x) {
+    const double v = f(x);
+    if (!std::isfinite(v)) throw std::domain_error("not finite at " + std::to_string(x));
+    return v;
+  };
+  auto data = std::make_shared<Data>();
+  data->lower = lower;
+  data->upper = upper;
+  data->beyond = beyond;
+
+  // Halves are taken left first, so that the pieces come out in order.
+  std::vector<std::pair<double, double>> waiting{{lower, upper}};
+  while (!waiting.empty()) {
+    const auto [a, b] = waiting.back();
+    waiting.pop_back();
+    const double middle = 0.5 * (a + b), half = 0.5 * (b - a);
+    std::array<double, degree + 1> values{};
+    for (int k = 0; k <= degree; ++k) {
+      const double u = std::cos(std::numbers::pi * k / degree);
+      values[static_cast<std::size_t>(k)] = value_at(k == 0 ? b : k == degree ? a : middle + half * u);
+    }
+    const std::vector<double> c = through_chebyshev_points(values);
+    bool good = true;
+    for (int k = 0; good && k < checks; ++k) {
+      const double u = std::cos(std::numbers::pi * (k + 0.37) / checks);
+      good = std::abs(horner(c.data(), degree + 1, u).value - value_at(middle + half * u)) <= tolerance;
+    }
+    if (good || half <= 0.5 * narrowest * (upper - lower)) {
+      data->add(b, middle, 1 / half, c);
+    } else {
+      waiting.emplace_back(middle, b);
+      waiting.emplace_back(a, middle);
+    }
+  }
+  data->index();
+  return Curve(std::move(data));
+}
+
+Curve Curve::pieces(std::vector<double> breaks, const std::vector<std::vector<double>>& coefficients, Beyond beyond) {
+  if (breaks.size() < 2 || coefficients.size() + 1 != breaks.size()) {
+    throw std::invalid_argument("pieces: one more break than pieces, at least two breaks");
+  }
+  auto data = std::make_shared<Data>();
+  data->lower = breaks.front();
+  data->upper = breaks.back();
+  data->beyond = beyond;
+  for (std::size_t k = 0; k < coefficients.size(); ++k) {
+    if (!(breaks[k] < breaks[k + 1])) throw std::invalid_argument("pieces: breaks must ascend");
+    data->add(breaks[k + 1], breaks[k], 1, coefficients[k]);
+  }
+  data->index();
+  return Curve(std::move(data));
+}
+
+ValueAndSlope Curve::at(double x) const {
+  const Data& d = *data_;
+  if (d.constant) return {d.coefficients.front(), 0};
+  if (x >= d.lower && x <= d.upper) return d.inside(x);
+  if (std::isnan(x)) return {x, x};
+  const double end = x < d.lower ? d.lower : d.upper;
+  const ValueAndSlope at_end = d.inside(end);
+  if (d.beyond == Beyond::hold) return {at_end.value, 0};
+  return {at_end.value + at_end.slope * (x - end), at_end.slope};
+}
+
+bool Curve::is_constant() const { return data_->constant; }
+double Curve::lower() const { return data_->lower; }
+double Curve::upper() const { return data_->upper; }
+
+// ---------------------------------------------------------------------------------------------------------------
+
+Property Property::constant(double value, double activation_energy) {
+  return Property(Curve::constant(value), activation_energy);
+}
+
+Property::Property(Curve curve, double activation_energy)
+    : samples_{{reference_temperature, std::move(curve)}}, activation_energy_(activation_energy) {}
+
+Property::Property(std::vector<Sample> samples, double activation_energy)
+    : samples_(std::move(samples)), activation_energy_(activation_energy) {
+  if (samples_.empty()) throw std::invalid_argument("a property needs a curve");
+}
+
+Property::Value Property::at(double x, double T) const {
+  Value v{};
+  if (samples_.size() == 1) {
+    const ValueAndSlope s = samples_.front().curve.at(x);
+    v = {s.value, s.slope, 0};
+  } else {
+    // Lagrange polynomial in T through the samples, and its derivative
+    for (std::size_t k = 0; k < samples_.size(); ++k) {
+      double weight = 1, weight_slope = 0;
+      for (std::size_t m = 0; m < samples_.size(); ++m) {
+        if (m == k) continue;
+        const double span = samples_[k].temperature - samples_[m].temperature;
+        weight_slope = (weight_slope * (T - samples_[m].temperature) + weight) / span;
+        weight *= (T - samples_[m].temperature) / span;
+      }
+      const ValueAndSlope s = samples_[k].curve.at(x);
+      v.value += weight * s.value;
+      v.by_composition += weight * s.slope;
+      v.by_temperature += weight_slope * s.value;
+    }
+  }
+  double factor = factor_;
+  double by_temperature = 0;
+  if (activation_energy_ != 0) {
+    factor *= std::exp(-activation_energy_ / gas_constant * (1 / T - 1 / reference_temperature));
+    by_temperature = activation_energy_ / (gas_constant * T * T);
+  }
+  return {factor * v.value, factor * v.by_composition, factor * (v.by_temperature + v.value * by_temperature)};
+}
+
+bool Property::uniform() const {
+  return std::all_of(samples_.begin(), samples_.end(), [](const Sample& s) { return s.curve.is_constant(); });
+}
+
+Property Property::scaled(double factor) const {
+  Property result = *this;
+  result.factor_ *= factor;
+  return result;
+}
+
+}  // namespace onegrain::model

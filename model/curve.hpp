@@ -1,0 +1,94 @@
+#pragma once
+
+#include <functional>
+#include <memory>
+#include <vector>
+
+namespace onegrain::model {
+
+/// A value and its derivative with respect to the argument.
+struct ValueAndSlope {
+  double value;
+  double slope;
+};
+
+/// A function of one variable, stored as piecewise polynomials.
+///
+/// Whatever a card gives (a number, a formula, a table) becomes one of these before any physics runs, so that
+/// evaluation is quick, allocates nothing, is safe from several threads at once, and has an exact derivative.
+///
+/// Outside [lower(), upper()] a curve continues along its end tangent (`Beyond::tangent`) or at its end value
+/// (`Beyond::hold`). Copying is cheap: the polynomials are shared and never change.
+class Curve {
+ public:
+  enum class Beyond { tangent, hold };
+
+  /// The same value everywhere.
+  static Curve constant(double value);
+
+  /// Piecewise Chebyshev interpolation of `f` on [lower, upper], halving intervals until the interpolant meets
+  /// f within `tolerance` (absolute) at points that lie between the nodes. Intervals narrower than
+  /// (upper - lower) / 2^24 are accepted as they are (a kink or a jump in f).
+  /// @throws std::domain_error naming the argument at which f is not finite.
+  static Curve approximation(const std::function<double(double)>& f, double lower, double upper, double tolerance,
+                             Beyond beyond);
+
+  /// Polynomial pieces as given: piece k holds on [breaks[k], breaks[k+1]] and is
+  /// sum_m coefficients[k][m] (x - breaks[k])^m. breaks ascend strictly, at least two.
+  static Curve pieces(std::vector<double> breaks, const std::vector<std::vector<double>>& coefficients, Beyond beyond);
+
+  double operator()(double x) const { return at(x).value; }
+  ValueAndSlope at(double x) const;
+
+  bool is_constant() const;
+  double lower() const;
+  double upper() const;
+
+ private:
+  struct Data;
+  explicit Curve(std::shared_ptr<const Data> data) : data_(std::move(data)) {}
+  std::shared_ptr<const Data> data_;
+};
+
+/// A material property that depends on composition (stoichiometry, or salt concentration in mol/m3) and on
+/// temperature: curves at one or several temperatures, times an Arrhenius factor
+///
+///     p(x, T) = p_T(x) exp( -(E / R) (1/T - 1/T_ref) ),   T_ref = 298.15 K
+///
+/// With one curve p_T does not depend on T. With several, p_T is the polynomial in T through them, which is exact
+/// for a potential linear in T and accurate to about 1e-6 for the usual electrolyte formulas over -30..70 degC
+/// with six temperatures.
+class Property {
+ public:
+  struct Sample {
+    double temperature;
+    Curve curve;
+  };
+  struct Value {
+    double value;
+    double by_composition;   ///< derivative with respect to x
+    double by_temperature;   ///< derivative with respect to T
+  };
+
+  static Property constant(double value, double activation_energy = 0);
+  Property(Curve curve, double activation_energy = 0);                       // NOLINT(google-explicit-constructor)
+  Property(std::vector<Sample> samples, double activation_energy = 0);
+
+  Value at(double x, double T) const;
+  double operator()(double x, double T) const { return at(x, T).value; }
+
+  /// True where the value does not depend on composition.
+  bool uniform() const;
+  double activation_energy() const { return activation_energy_; }
+  const Curve& curve() const { return samples_.front().curve; }
+
+  /// The same property with every value multiplied by `factor`.
+  Property scaled(double factor) const;
+
+ private:
+  std::vector<Sample> samples_;
+  double activation_energy_;
+  double factor_ = 1;
+};
+
+}  // namespace onegrain::model

@@ -1,0 +1,36 @@
+#pragma once
+
+#include "model/curve.hpp"
+
+namespace onegrain::model {
+
+/// Open-circuit potential of an insertion host against lithium metal,
+///
+///     U(x, T) = U(x) + (T - 298.15 K) dU/dT(x)                                     [V]
+///
+/// on the range where it is known. Beyond the range it follows the end tangent plus the logarithm that an ideal
+/// solution of the remaining sites would give, (RT/F) ln(1 - x) towards full and -(RT/F) ln(x) towards empty, joined
+/// with equal value and slope: a cell can then never be charged or discharged past a full or an empty grain. Closer
+/// than 1e-9 to 0 or 1, and outside, the tangent is taken, so that any trial value of an integrator has a finite answer.
+class OpenCircuitPotential {
+ public:
+  /// @param potential  U(x) at 298.15 K (or at several temperatures) on [curve.lower, curve.upper] within [0, 1]
+  /// @param entropic   dU/dT(x)  [V/K]
+  explicit OpenCircuitPotential(Property potential, Curve entropic = Curve::constant(0));
+
+  Property::Value at(double x, double T) const;
+  double operator()(double x, double T) const { return at(x, T).value; }
+  /// dU/dT [V/K].
+  double entropic_coefficient(double x, double T) const { return at(x, T).by_temperature; }
+
+  /// Where the potential is known rather than continued.
+  double lower() const { return lower_; }
+  double upper() const { return upper_; }
+
+ private:
+  Property potential_;
+  Curve entropic_;
+  double lower_, upper_;
+};
+
+}  // namespace onegrain::model

@@ -1,0 +1,70 @@
+#pragma once
+
+#include <optional>
+
+#include "model/cell.hpp"
+#include "model/grain.hpp"
+
+/// The single-particle model: every grain of a layer behaves like one, and carries the same share of the current.
+namespace onegrain::model {
+
+/// The terminal voltage taken apart, for one current and one pair of surface stoichiometries,
+///
+///     V = U_p(x_p) + eta_p - U_n(x_n) - eta_n + electrolyte + electronic + contact        [V]
+///
+/// In a half cell U_n = 0 and eta_n is the overpotential of the lithium metal.
+struct Terminal {
+  double voltage;
+  double positive_potential, negative_potential;        ///< U at the grain surface against lithium
+  double positive_overpotential, negative_overpotential;  ///< eta; positive where lithium leaves the electrode
+  double electrolyte, electronic, contact;              ///< ohmic drops, of the sign of the current
+
+  double by_current;                                    ///< dV/di [ohm m2], > 0
+  double by_positive_surface, by_negative_surface;      ///< dV/dx at the surfaces
+};
+
+/// A cell made ready to compute with: grains with their modes, the fluxes per unit of current, the resistances.
+/// Immutable, so that one may serve several threads.
+class SingleParticle {
+ public:
+  /// @param modes  for each grain, besides the mean; see GrainModes
+  SingleParticle(const Cell& cell, int positive_modes, int negative_modes);
+
+  const Cell& cell() const { return cell_; }
+  const Grain& positive() const { return positive_; }
+  /// The negative grain; a half cell has none.
+  const Grain* negative() const { return negative_ ? &*negative_ : nullptr; }
+
+  /// Mean stoichiometries after the charge q [C/m2] has passed since `cell.inventory`:
+  /// x_p = x_p0 - q / Q_p,  x_n = x_n0 + q / Q_n. Lithium is conserved by construction.
+  double positive_mean(double q) const { return cell_.inventory.positive - q / positive_capacity_; }
+  double negative_mean(double q) const { return cell_.inventory.negative + q / negative_capacity_; }
+  double positive_capacity() const { return positive_capacity_; }
+  double negative_capacity() const { return negative_capacity_; }
+
+  /// Outflow from a grain (j / c_max, m/s) per unit of current density: + for the positive, - for the negative.
+  double positive_outflow() const { return positive_outflow_; }
+  double negative_outflow() const { return negative_outflow_; }
+
+  /// @param i  current density, positive on charge [A/m2]
+  Terminal terminal(double x_p, double x_n, double i, double T) const;
+
+  /// The current at which the terminal voltage is V: Newton's method from `guess`; V rises with i.
+  double current_at_voltage(double x_p, double x_n, double V, double T, double guess) const;
+
+  /// Ohmic resistance of separator and pores, with reaction spread evenly over each layer [ohm m2]:
+  ///     L_n / (3 kappa_n) + L_s / kappa_s + L_p / (3 kappa_p),   kappa_k = kappa(c) eps_k / tau_k.
+  /// The thirds are the average potential over a layer; see S. G. Marquis et al., J. Electrochem. Soc. 166, A3693 (2019).
+  double electrolyte_resistance(double T) const;
+  /// L_n / (3 sigma_n) + L_p / (3 sigma_p), of the layers whose conductivity is given [ohm m2].
+  double electronic_resistance() const { return electronic_resistance_; }
+
+ private:
+  Cell cell_;
+  Grain positive_;
+  std::optional<Grain> negative_;
+  double positive_capacity_, negative_capacity_, positive_outflow_, negative_outflow_;
+  double electrolyte_resistance_, electronic_resistance_;
+};
+
+}  // namespace onegrain::model
