@@ -1,0 +1,249 @@
+#include "solver/cvode.hpp"
+
+#include <cvode/cvode.h>
+#include <nvector/nvector_serial.h>
+#include <sundials/sundials_config.h>
+#include <sundials/sundials_context.h>
+#include <sundials/sundials_linearsolver.h>
+#include <sundials/sundials_matrix.h>
+#include <sundials/sundials_types.h>
+
+#include <cmath>
+#include <cstdlib>
+#include <string>
+
+namespace onegrain::solver {
+
+// Differences between SUNDIALS 6.4 (Debian 12) and 7.1 (Debian 13) are settled here.
+namespace {
+
+SUNContext make_context() {
+  SUNContext context = nullptr;
+#if SUNDIALS_VERSION_MAJOR >= 7
+  SUNContext_Create(SUN_COMM_NULL, &context);
+  SUNContext_ClearErrHandlers(context);  // failures come back as flags; nothing is printed
+  SUNContext_PushErrHandler(
+      context, [](int, const char*, const char*, const char*, SUNErrCode, void*, SUNContext) {}, nullptr);
+#else
+  SUNContext_Create(nullptr, &context);
+#endif
+  return context;
+}
+
+void silence([[maybe_unused]] void* cvode) {
+#if SUNDIALS_VERSION_MAJOR < 7
+  CVodeSetErrHandlerFn(cvode, [](int, const char*, const char*, char*, void*) {}, nullptr);
+#endif
+}
+
+constexpr int no_error = 0;
+
+}  // namespace
+
+Counts& Counts::operator+=(const Counts& more) {
+  steps += more.steps;
+  rate_evaluations += more.rate_evaluations;
+  linearisations += more.linearisations;
+  factorisations += more.factorisations;
+  error_test_failures += more.error_test_failures;
+  root_evaluations += more.root_evaluations;
+  return *this;
+}
+
+struct Cvode::Impl {
+  int size;
+  OdeSystem* system = nullptr;
+  std::exception_ptr thrown;  // by the system; rethrown outside CVODE's C frames
+  double t = 0, stop_time = 0;
+  std::vector<int> roots;
+  Counts own;  // what CVODE does not count: linearisations, factorisations
+
+  SUNContext context = nullptr;
+  N_Vector y = nullptr, tolerance = nullptr, work = nullptr;
+  SUNMatrix matrix = nullptr;
+  SUNLinearSolver linear_solver = nullptr;
+  void* cvode = nullptr;
+
+  explicit Impl(int n);
+  ~Impl();
+  Impl(const Impl&) = delete;
+  Impl& operator=(const Impl&) = delete;
+
+  void check(int flag, const char* call) const;
+
+  template <class Work>
+  int guarded(Work work_to_do) noexcept {
+    try {
+      return work_to_do();
+    } catch (...) {
+      thrown = std::current_exception();
+      return -1;
+    }
+  }
+  static ConstVectorView view(N_Vector v) { return {N_VGetArrayPointer(v), N_VGetLength(v)}; }
+  static VectorView writable(N_Vector v) { return {N_VGetArrayPointer(v), N_VGetLength(v)}; }
+
+  static int call_rate(sunrealtype t, N_Vector y, N_Vector ydot, void* self) noexcept {
+    auto& impl = *static_cast<Impl*>(self);
+    return impl.guarded([&] { return impl.system->rate(t, view(y), writable(ydot)) == Rate::ok ? 0 : 1; });
+  }
+
+  static int call_roots(sunrealtype t, N_Vector y, sunrealtype* g, void* self) noexcept {
+    auto& impl = *static_cast<Impl*>(self);
+    return impl.guarded([&] {
+      impl.system->roots(t, view(y), g);
+      return 0;
+    });
+  }
+
+  /// CVODE asks for I - gamma J. The system keeps both; the SUNMatrix is an empty token between the two calls.
+  /// (The two flags are of a boolean type that is int in every version, under different names.)
+  static int call_linear_system(sunrealtype t, N_Vector y, N_Vector /*fy*/, SUNMatrix /*m*/, int jacobian_still_good,
+                                int* jacobian_is_new, sunrealtype gamma, void* self, N_Vector, N_Vector,
+                                N_Vector) noexcept {
+    auto& impl = *static_cast<Impl*>(self);
+    return impl.guarded([&] {
+      *jacobian_is_new = !jacobian_still_good;
+      if (!jacobian_still_good) {
+        ++impl.own.linearisations;
+        if (impl.system->linearise(t, view(y)) != Rate::ok) return 1;
+      }
+      ++impl.own.factorisations;
+      return impl.system->factor(gamma) ? 0 : 1;
+    });
+  }
+
+  static int call_solve(SUNLinearSolver s, SUNMatrix /*m*/, N_Vector x, N_Vector b, sunrealtype /*tolerance*/) noexcept {
+    auto& impl = *static_cast<Impl*>(s->content);
+    return impl.guarded([&] {
+      writable(x) = view(b);
+      impl.system->solve(writable(x));
+      return 0;
+    });
+  }
+};
+
+Cvode::Impl::Impl(int n) : size(n), context(make_context()) {
+  y = N_VNew_Serial(n, context);
+  tolerance = N_VNew_Serial(n, context);
+  work = N_VNew_Serial(n, context);
+  matrix = SUNMatNewEmpty(context);
+  matrix->ops->getid = [](SUNMatrix) { return SUNMATRIX_CUSTOM; };
+  matrix->ops->zero = [](SUNMatrix) { return no_error; };
+  matrix->ops->clone = nullptr;
+  linear_solver = SUNLinSolNewEmpty(context);
+  linear_solver->ops->gettype = [](SUNLinearSolver) { return SUNLINEARSOLVER_DIRECT; };
+  linear_solver->ops->setup = [](SUNLinearSolver, SUNMatrix) { return no_error; };
+  linear_solver->ops->solve = call_solve;
+  linear_solver->content = this;
+  cvode = CVodeCreate(CV_BDF, context);
+  silence(cvode);
+  N_VConst(0.0, y);
+  check(CVodeInit(cvode, call_rate, 0.0, y), "CVodeInit");
+  check(CVodeSetUserData(cvode, this), "CVodeSetUserData");
+  check(CVodeSStolerances(cvode, 1e-6, 1e-9), "CVodeSStolerances");
+  check(CVodeSetLinearSolver(cvode, linear_solver, matrix), "CVodeSetLinearSolver");
+  check(CVodeSetLinSysFn(cvode, call_linear_system), "CVodeSetLinSysFn");
+  check(CVodeSetMaxNumSteps(cvode, 1000000), "CVodeSetMaxNumSteps");
+}
+
+Cvode::Impl::~Impl() {
+  if (cvode) CVodeFree(&cvode);
+  if (linear_solver) SUNLinSolFreeEmpty(linear_solver);
+  if (matrix) SUNMatFreeEmpty(matrix);
+  for (N_Vector v : {y, tolerance, work}) {
+    if (v) N_VDestroy(v);
+  }
+  SUNContext_Free(&context);
+}
+
+void Cvode::Impl::check(int flag, const char* call) const {
+  if (thrown) {
+    const std::exception_ptr again = thrown;
+    const_cast<Impl*>(this)->thrown = nullptr;
+    std::rethrow_exception(again);
+  }
+  if (flag >= 0) return;
+  char* name = CVodeGetReturnFlagName(flag);
+  std::string message = std::string(call) + " returned " + (name ? name : "an unknown flag");
+  std::free(name);
+  long steps = 0;
+  sunrealtype last = 0, now = 0;
+  if (CVodeGetNumSteps(cvode, &steps) == 0 && CVodeGetCurrentTime(cvode, &now) == 0 &&
+      CVodeGetLastStep(cvode, &last) == 0) {
+    message += " at t = " + std::to_string(now) + " s, after " + std::to_string(steps) + " steps, the last of " +
+               std::to_string(last) + " s";
+  }
+  throw IntegrationFailure(message);
+}
+
+Cvode::Cvode(int size) : impl_(std::make_unique<Impl>(size)) {}
+Cvode::~Cvode() = default;
+Cvode::Cvode(Cvode&&) noexcept = default;
+Cvode& Cvode::operator=(Cvode&&) noexcept = default;
+
+void Cvode::start(OdeSystem& system, double t, const Vector& y, const Tolerances& tolerances, double longest_step,
+                  double stop_time) {
+  Impl& m = *impl_;
+  if (system.size() != m.size || y.size() != m.size || tolerances.absolute.size() != m.size) {
+    throw std::invalid_argument("Cvode::start: a system of another size");
+  }
+  m.system = &system;
+  m.t = t;
+  m.stop_time = stop_time;  // CVODE also takes the scale of its first step from it
+  m.own = {};
+  Impl::writable(m.y) = y;
+  Impl::writable(m.tolerance) = tolerances.absolute;
+  m.check(CVodeReInit(m.cvode, t, m.y), "CVodeReInit");
+  m.check(CVodeSVtolerances(m.cvode, tolerances.relative, m.tolerance), "CVodeSVtolerances");
+  m.check(CVodeSetMaxStep(m.cvode, longest_step), "CVodeSetMaxStep");
+  m.check(CVodeSetStopTime(m.cvode, stop_time), "CVodeSetStopTime");
+  m.check(CVodeRootInit(m.cvode, system.root_count(), system.root_count() > 0 ? Impl::call_roots : nullptr),
+          "CVodeRootInit");
+  m.check(CVodeSetNoInactiveRootWarn(m.cvode), "CVodeSetNoInactiveRootWarn");
+  m.roots.assign(static_cast<std::size_t>(system.root_count()), 0);
+}
+
+Cvode::Event Cvode::advance() {
+  Impl& m = *impl_;
+  sunrealtype reached = m.t;
+  const int flag = CVode(m.cvode, m.stop_time, m.y, &reached, CV_ONE_STEP);
+  m.check(flag, "CVode");
+  m.t = reached;
+  if (flag == CV_ROOT_RETURN) {
+    m.check(CVodeGetRootInfo(m.cvode, m.roots.data()), "CVodeGetRootInfo");
+    return Event::root;
+  }
+  return flag == CV_TSTOP_RETURN ? Event::stop : Event::step;
+}
+
+double Cvode::time() const { return impl_->t; }
+ConstVectorView Cvode::state() const { return Impl::view(impl_->y); }
+const std::vector<int>& Cvode::roots_found() const { return impl_->roots; }
+
+void Cvode::last_polynomial(double& origin, Eigen::MatrixXd& coefficients) const {
+  Impl& m = *impl_;
+  int order = 0;
+  sunrealtype now = 0;
+  m.check(CVodeGetLastOrder(m.cvode, &order), "CVodeGetLastOrder");
+  m.check(CVodeGetCurrentTime(m.cvode, &now), "CVodeGetCurrentTime");
+  origin = now;
+  coefficients.resize(m.size, order + 1);
+  double factorial = 1;
+  for (int k = 0; k <= order; ++k) {
+    if (k > 1) factorial *= k;
+    m.check(CVodeGetDky(m.cvode, now, k, m.work), "CVodeGetDky");
+    coefficients.col(k) = Impl::view(m.work) / factorial;
+  }
+}
+
+Counts Cvode::counts() const {
+  Counts c = impl_->own;
+  CVodeGetNumSteps(impl_->cvode, &c.steps);
+  CVodeGetNumRhsEvals(impl_->cvode, &c.rate_evaluations);
+  CVodeGetNumErrTestFails(impl_->cvode, &c.error_test_failures);
+  CVodeGetNumGEvals(impl_->cvode, &c.root_evaluations);
+  return c;
+}
+
+}  // namespace onegrain::solver

@@ -1,0 +1,84 @@
+#pragma once
+
+#include <Eigen/Dense>
+#include <memory>
+#include <stdexcept>
+#include <vector>
+
+/// Stiff ordinary differential equations by CVODE: variable-order, variable-step BDF with Newton's method, root
+/// finding and dense output. SUNDIALS is seen in cvode.cpp alone.
+/// Source: A. C. Hindmarsh et al., ACM Trans. Math. Softw. 31 (2005) 363.
+namespace onegrain::solver {
+
+using Vector = Eigen::VectorXd;
+using VectorView = Eigen::Map<Eigen::VectorXd>;
+using ConstVectorView = Eigen::Map<const Eigen::VectorXd>;
+
+/// What a right-hand side says of the point it was given.
+enum class Rate { ok, retry_smaller_step };
+
+/// dy/dt = f(t, y) with its own linear algebra: whoever writes the equations knows the structure of their Jacobian J.
+class OdeSystem {
+ public:
+  virtual ~OdeSystem() = default;
+  virtual int size() const = 0;
+  virtual Rate rate(double t, ConstVectorView y, VectorView ydot) = 0;
+  /// Takes J = df/dy at (t, y).
+  virtual Rate linearise(double t, ConstVectorView y) = 0;
+  /// Factors I - gamma J for the J taken last. False if singular.
+  virtual bool factor(double gamma) = 0;
+  /// b <- (I - gamma J)^-1 b
+  virtual void solve(VectorView b) = 0;
+  virtual int root_count() const { return 0; }
+  virtual void roots(double /*t*/, ConstVectorView /*y*/, double* /*g*/) {}
+};
+
+struct Tolerances {
+  double relative = 1e-6;
+  Vector absolute;  ///< per unknown
+};
+
+/// The integrator could not go on; `what()` says where and why.
+struct IntegrationFailure : std::runtime_error {
+  using std::runtime_error::runtime_error;
+};
+
+struct Counts {
+  long steps = 0, rate_evaluations = 0, linearisations = 0, factorisations = 0, error_test_failures = 0,
+       root_evaluations = 0;
+  Counts& operator+=(const Counts& more);
+};
+
+/// An integrator for systems of one size, to be used again for any number of problems of that size.
+class Cvode {
+ public:
+  explicit Cvode(int size);
+  ~Cvode();
+  Cvode(Cvode&&) noexcept;
+  Cvode& operator=(Cvode&&) noexcept;
+
+  enum class Event { step, root, stop };
+
+  /// Begins anew at (t, y). `system` must outlive the integration.
+  void start(OdeSystem& system, double t, const Vector& y, const Tolerances& tolerances, double longest_step,
+             double stop_time);
+  /// One internal step, cut short at a root or at the stop time.
+  /// @throws IntegrationFailure; anything that the system threw
+  Event advance();
+
+  double time() const;             ///< reached by advance()
+  ConstVectorView state() const;   ///< at time()
+  const std::vector<int>& roots_found() const;  ///< after Event::root: nonzero where a root was met
+
+  /// The interpolating polynomial of the last internal step: sum_k coefficients.col(k) (t - origin)^k, valid from the
+  /// time before the step to time().
+  void last_polynomial(double& origin, Eigen::MatrixXd& coefficients) const;
+
+  Counts counts() const;
+
+ private:
+  struct Impl;
+  std::unique_ptr<Impl> impl_;
+};
+
+}  // namespace onegrain::solver

@@ -1,0 +1,131 @@
+#pragma once
+
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "model/protocol.hpp"
+#include "model/single_particle.hpp"
+#include "solver/bordered.hpp"
+#include "solver/cvode.hpp"
+
+namespace onegrain::solver {
+
+/// A recent jump of the current: its layer under the grain surfaces may still be thinner than the modes resolve.
+struct Jump {
+  double age;                                    ///< [s]
+  double current;                                ///< after minus before [A/m2]
+  double positive_diffusivity, negative_diffusivity;
+};
+
+/// Everything that the future of a cell depends on.
+struct State {
+  double charge = 0;             ///< passed since `cell.inventory` [C/m2]
+  Eigen::VectorXd positive;      ///< uneven filling of the grains: coefficients in orthonormal even polynomials
+  Eigen::VectorXd negative;      ///<   (GrainModes::polynomials), any number of them; empty: evenly filled
+  double temperature = 0;        ///< [K]
+  double current = 0;            ///< flowing just before [A/m2]
+  std::vector<Jump> jumps;
+};
+
+/// Why a step ended.
+enum class Ended {
+  voltage, time, current, capacity, temperature,
+  positive_surface_full, positive_surface_empty, negative_surface_full, negative_surface_empty
+};
+
+/// One moment of a step, complete.
+struct Point {
+  double time = 0;      ///< since the start of the step [s]
+  double current = 0;   ///< [A/m2]
+  double charge = 0;    ///< [C/m2], as State::charge
+  double positive_surface = 0, negative_surface = 0;  ///< stoichiometries
+  double positive_mean = 0, negative_mean = 0;
+  double temperature = 0;
+  model::Terminal terminal{};
+};
+
+/// The equations of one step of a protocol, written for what is left after the closed-form part.
+///
+/// With the diffusivities frozen at D0, their values at the grain surfaces when the step starts, and the current at
+/// i0, its value then, the amplitudes have the closed form
+///
+///     A_n(t) = A_n(oo) + (a_n(0) - A_n(oo)) exp(-mu_n t),    mu_n = D0 Lambda_n / R^2,
+///
+/// and CVODE integrates the rest y = a - A, which starts at zero and stays smooth where a itself would start like the
+/// square root of time: dy/dt = -mu y + drive (outflow(t) - outflow_0) + remainder (see Grain). For constant diffusivity
+/// and current y stays zero and the answer is exact in time. Unknowns: charge, then positive and negative amplitudes.
+/// In a voltage hold the current is an algebraic unknown, solved inside the right-hand side.
+class Segment final : public OdeSystem {
+ public:
+  Segment(std::shared_ptr<const model::SingleParticle> model, const State& start, const model::Step& step);
+
+  int size() const override { return 1 + positive_.count + negative_.count; }
+  Rate rate(double t, ConstVectorView y, VectorView ydot) override;
+  Rate linearise(double t, ConstVectorView y) override;
+  bool factor(double gamma) override { return jacobian_.factor(gamma); }
+  void solve(VectorView b) override { jacobian_.solve(b); }
+  int root_count() const override { return static_cast<int>(roots_.size()); }
+  void roots(double t, ConstVectorView y, double* g) override;
+
+  /// True where y stays zero.
+  bool closed_form() const { return closed_form_; }
+  double starting_current() const { return current0_; }
+  Vector absolute_tolerance() const;
+  double longest_step() const;
+  /// Time at which a clock or the charge at constant current ends the step, and which of them; infinite if neither.
+  double stop_time() const { return stop_time_; }
+  Ended stop_reason() const { return stop_reason_; }
+  Ended root_reason(const std::vector<int>& found) const;
+  /// The end that holds already at the start, if any.
+  std::optional<Ended> ended_at_start() const;
+
+  Point point(double t, ConstVectorView y) const;
+  State state(double t, ConstVectorView y) const;
+  /// Stoichiometry at rho = r / R in 0..1 inside the positive and the negative grain.
+  Eigen::VectorXd positive_profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const;
+  Eigen::VectorXd negative_profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const;
+
+  /// Bound on what the number of modes costs: the last two polynomials of y, times dV/dx at the surfaces [V].
+  double truncation(double t, ConstVectorView y) const;
+
+  const model::SingleParticle& model() const { return *model_; }
+
+ private:
+  /// The closed-form part of one grain.
+  struct Modal {
+    const model::Grain* grain = nullptr;  // null: no such grain
+    int count = 0, offset = 0;            // place of the amplitudes in y
+    double D0 = 1, outflow_per_current = 0;
+    Eigen::ArrayXd mu, steady, transient;  // A = steady + transient exp(-mu t)
+    double steady_surface = 0;             // sum Phi_n(1) steady_n
+    Eigen::ArrayXd transient_surface;      // Phi_n(1) transient_n
+
+    void amplitudes(double t, ConstVectorView y, Eigen::VectorXd& a) const;
+    double surface(double mean, double t, ConstVectorView y, bool closed_form) const;
+  };
+
+  void prepare(Modal& modal, const model::Grain& grain, double outflow_per_current, const Eigen::VectorXd& polynomials);
+  double charge(double t, ConstVectorView y) const { return charge0_ + current0_ * t + y[0]; }
+  /// Surface stoichiometries at (t, y), with the layers of recent jumps.
+  void surfaces(double t, ConstVectorView y, double& x_p, double& x_n) const;
+  double current_now(double x_p, double x_n) const;
+
+  std::shared_ptr<const model::SingleParticle> model_;
+  Modal positive_, negative_;
+  double charge0_, temperature_, current0_;
+  std::optional<double> held_voltage_;
+  std::vector<Jump> jumps_;
+  model::Ends ends_;
+  bool closed_form_ = false;
+  double stop_time_;
+  Ended stop_reason_ = Ended::time;
+  double voltage_side_ = 0;  // +1: ends when the voltage has risen to the limit, -1: fallen
+  std::vector<Ended> roots_;
+  Bordered jacobian_;
+  mutable double last_current_;
+  mutable Eigen::VectorXd a_, work_;
+};
+
+}  // namespace onegrain::solver
