@@ -8,6 +8,8 @@
 #include <mutex>
 #include <stdexcept>
 
+#include "model/gauss.hpp"
+
 namespace onegrain::model {
 
 namespace {
@@ -16,19 +18,6 @@ namespace {
 constexpr std::array<double, 10> tangent_roots = {4.493409457909, 7.725251836938, 10.904121659429, 14.066193912831,
                                                   17.220755271931, 20.371302959288, 23.519452498689, 26.666054258813,
                                                   29.811598790893, 32.956389039822};
-
-struct Gauss {
-  Eigen::ArrayXd nodes, weights;
-};
-
-/// Gauss-Legendre points of [-1, 1] by the eigenvalues of the recurrence (Golub and Welsch, Math. Comp. 23 (1969) 221).
-Gauss gauss_legendre(int count) {
-  Eigen::VectorXd diagonal = Eigen::VectorXd::Zero(count), beside(count - 1);
-  for (int k = 1; k < count; ++k) beside[k - 1] = k / std::sqrt(4.0 * k * k - 1);
-  Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> solver;
-  solver.computeFromTridiagonal(diagonal, beside);
-  return {solver.eigenvalues().array(), 2 * solver.eigenvectors().row(0).transpose().array().square()};
-}
 
 /// The basis phi_k(rho) = sqrt((4k + 3) / 3) P_{2k+1}(rho) / rho, k = 0..count, with its slope: even polynomials,
 /// orthonormal over the grain (3 int rho^2 phi_j phi_k drho = delta_jk), phi_0 = 1. P are Legendre's polynomials.

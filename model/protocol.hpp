@@ -11,7 +11,9 @@ namespace onegrain::model {
 
 struct CurrentDrive { double current; };  ///< i [A/m2]; 0 is a rest
 struct VoltageDrive { double voltage; };  ///< hold at the terminals [V]
-using Drive = std::variant<CurrentDrive, VoltageDrive>;
+/// Hold the potential of the negative (half cell: of the working electrode) against lithium at its separator side [V].
+struct SeparatorSideDrive { double potential; };
+using Drive = std::variant<CurrentDrive, VoltageDrive, SeparatorSideDrive>;
 
 /// Ends of a step: whichever is met first. A voltage or temperature is met from the side on which the step starts.
 struct Ends {
@@ -20,6 +22,7 @@ struct Ends {
   std::optional<double> current;      ///< |i| falls to this [A/m2], >= 0
   std::optional<double> capacity;     ///< charge passed in this step, absolute [C/m2], > 0
   std::optional<double> temperature;  ///< [K]
+  std::optional<double> separator_side;  ///< potential of the negative (half cell: working) there has fallen to this [V]
 };
 
 struct Step {

@@ -8,20 +8,19 @@
 namespace onegrain::model {
 
 namespace {
-double third_of(const Electrode& layer) { return layer.thickness / 3 * layer.tortuosity / layer.porosity; }
 double electronic(const Electrode& layer) {
   return layer.electronic_conductivity > 0 ? layer.thickness / (3 * layer.electronic_conductivity) : 0.0;
 }
 }  // namespace
 
-SingleParticle::SingleParticle(const Cell& cell, int positive_modes, int negative_modes)
+SingleParticle::SingleParticle(const Cell& cell, int positive_modes, int negative_modes, int salt_degree)
     : cell_(cell),
       positive_(GrainModes::of(positive_modes), cell.positive.particle_radius, cell.positive.host.diffusivity),
+      uniform_(uniform_ionic(cell, cell.temperature)),
       positive_capacity_(cell.positive.capacity()),
       negative_capacity_(1),
       positive_outflow_(1 / (cell.positive.roughness() * faraday_constant * cell.positive.host.maximum_concentration)),
       negative_outflow_(0),
-      electrolyte_resistance_(0),
       electronic_resistance_(electronic(cell.positive)) {
   if (cell_.negative) {
     const Electrode& n = *cell_.negative;
@@ -30,73 +29,103 @@ SingleParticle::SingleParticle(const Cell& cell, int positive_modes, int negativ
     negative_outflow_ = -1 / (n.roughness() * faraday_constant * n.host.maximum_concentration);
     electronic_resistance_ += electronic(n);
   }
-  electrolyte_resistance_ = electrolyte_resistance(cell_.temperature);
+  if (salt_degree > 0) salt_.emplace(cell_, salt_degree);
 }
 
-double SingleParticle::electrolyte_resistance(double T) const {
-  if (electrolyte_resistance_ > 0 && T == cell_.temperature) return electrolyte_resistance_;
-  const Separator& s = cell_.separator;
-  double path = s.thickness * s.tortuosity / s.porosity + third_of(cell_.positive);
-  if (cell_.negative) path += third_of(*cell_.negative);
-  return path / cell_.electrolyte.conductivity(cell_.electrolyte.concentration, T);
-}
-
-Terminal SingleParticle::terminal(double x_p, double x_n, double i, double T) const {
+Terminal SingleParticle::terminal(double x_p, double x_n, double i, double T, const Ionic& ionic) const {
   Terminal t{};
-  const double c = cell_.electrolyte.concentration;
-
   const Electrode& p = cell_.positive;
   const Property::Value U_p = p.host.potential.at(x_p, T);
-  const ExchangeCurrent i0_p = exchange_current_density(p.host, x_p, c, T);
+  const ExchangeCurrent i0_p = exchange_current_density(p.host, x_p, ionic.positive_salt, T);
   const double surface_p = p.roughness();
   const Overpotential eta_p =
       butler_volmer(i / surface_p, i0_p.value, T, p.host.anodic_transfer, p.host.cathodic_transfer);
   t.positive_potential = U_p.value;
   t.positive_overpotential = eta_p.value;
   t.by_positive_surface = U_p.by_composition + eta_p.by_exchange * i0_p.by_stoichiometry;
+  t.by_positive_salt = eta_p.by_exchange * i0_p.by_concentration;
   t.by_current = eta_p.by_current / surface_p;
 
   if (cell_.negative) {
     const Electrode& n = *cell_.negative;
     const Property::Value U_n = n.host.potential.at(x_n, T);
-    const ExchangeCurrent i0_n = exchange_current_density(n.host, x_n, c, T);
+    const ExchangeCurrent i0_n = exchange_current_density(n.host, x_n, ionic.negative_salt, T);
     const double surface_n = n.roughness();
     const Overpotential eta_n =
         butler_volmer(-i / surface_n, i0_n.value, T, n.host.anodic_transfer, n.host.cathodic_transfer);
     t.negative_potential = U_n.value;
     t.negative_overpotential = eta_n.value;
     t.by_negative_surface = -(U_n.by_composition + eta_n.by_exchange * i0_n.by_stoichiometry);
+    t.by_negative_salt = -eta_n.by_exchange * i0_n.by_concentration;
     t.by_current += eta_n.by_current / surface_n;
+    // electronic(n) / 2 = L / (6 sigma): from the layer average to the separator side
+    const double drop = ionic.negative.resistance - electronic(n) / 2;
+    t.separator_side = U_n.value + eta_n.value - i * drop - ionic.negative.concentration;
+    t.separator_side_by_current = -eta_n.by_current / surface_n - drop;
+    t.separator_side_by_surface = -t.by_negative_surface;
+    t.separator_side_by_salt = -t.by_negative_salt;
   } else {
     const LithiumMetal& lithium = *cell_.counter;
-    const Overpotential eta = butler_volmer(-i, exchange_current_density(lithium, c, T).value, T,
-                                            lithium.anodic_transfer, lithium.cathodic_transfer);
+    const ExchangeCurrent i0 = exchange_current_density(lithium, ionic.negative_salt, T);
+    const Overpotential eta = butler_volmer(-i, i0.value, T, lithium.anodic_transfer, lithium.cathodic_transfer);
     t.negative_overpotential = eta.value;
+    t.by_negative_salt = -eta.by_exchange * i0.by_concentration;
     t.by_current += eta.by_current;
+    const double drop = ionic.positive.resistance - electronic(p) / 2;
+    t.separator_side = U_p.value + eta_p.value + i * drop + ionic.positive.concentration;
+    t.separator_side_by_current = eta_p.by_current / surface_p + drop;
+    t.separator_side_by_surface = t.by_positive_surface;
+    t.separator_side_by_salt = t.by_positive_salt;
   }
 
-  const double ionic = electrolyte_resistance(T);
-  t.electrolyte = i * ionic;
+  t.electrolyte = i * ionic.resistance();
+  t.concentration = ionic.concentration();
   t.electronic = i * electronic_resistance_;
   t.contact = i * cell_.contact_resistance;
-  t.by_current += ionic + electronic_resistance_ + cell_.contact_resistance;
+  t.by_current += ionic.resistance() + electronic_resistance_ + cell_.contact_resistance;
   t.voltage = t.positive_potential + t.positive_overpotential - t.negative_potential - t.negative_overpotential +
-              t.electrolyte + t.electronic + t.contact;
+              t.electrolyte + t.concentration + t.electronic + t.contact;
   return t;
 }
 
-double SingleParticle::current_at_voltage(double x_p, double x_n, double V, double T, double guess) const {
+namespace {
+
+/// Root of a monotone function of the current given with its slope: Newton's method, kept inside the bracket of the
+/// signs met so far.
+template <class Function>
+double current_where_zero(Function excess_and_slope, double guess) {
   double i = guess;
-  double below = -1e300, above = 1e300;  // bracket of the root, from the signs met
+  double left = -1e300, right = 1e300;
   for (int k = 0; k < 100; ++k) {
-    const Terminal t = terminal(x_p, x_n, i, T);
-    const double excess = t.voltage - V;
-    const double step = -excess / t.by_current;
+    const ValueAndSlope f = excess_and_slope(i);
+    const double step = -f.value / f.slope;
     if (std::abs(step) <= 1e-14 * std::max(std::abs(i), 1e-9)) return i + step;
-    (excess > 0 ? above : below) = i;
-    i = i + step > below && i + step < above ? i + step : 0.5 * (below + above);
+    ((f.value > 0) == (f.slope > 0) ? right : left) = i;
+    i = i + step > left && i + step < right ? i + step : 0.5 * (left + right);
   }
   return i;
+}
+
+}  // namespace
+
+double SingleParticle::current_at_voltage(double x_p, double x_n, double V, double T, double guess,
+                                          const Ionic& ionic) const {
+  return current_where_zero(
+      [&](double i) -> ValueAndSlope {
+        const Terminal t = terminal(x_p, x_n, i, T, ionic);
+        return {t.voltage - V, t.by_current};
+      },
+      guess);
+}
+
+double SingleParticle::current_at_separator_side(double x_p, double x_n, double E, double T, double guess,
+                                                 const Ionic& ionic) const {
+  return current_where_zero(
+      [&](double i) -> ValueAndSlope {
+        const Terminal t = terminal(x_p, x_n, i, T, ionic);
+        return {t.separator_side - E, t.separator_side_by_current};
+      },
+      guess);
 }
 
 }  // namespace onegrain::model

@@ -24,6 +24,8 @@ bool resolved(const model::Grain& grain, double D, double age) {
 
 Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State& start, const model::Step& step)
     : model_(std::move(model)),
+      thermal_(model_->cell().thermal.has_value()),
+      integrated_(thermal_ ? 2 : 1),
       charge0_(start.charge),
       temperature_(start.temperature),
       current0_(0),
@@ -34,80 +36,109 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
       last_current_(start.current) {
   const model::SingleParticle& m = *model_;
   if (const auto* hold = std::get_if<model::VoltageDrive>(&step.drive)) held_voltage_ = hold->voltage;
+  if (const auto* hold = std::get_if<model::SeparatorSideDrive>(&step.drive)) held_separator_side_ = hold->potential;
 
-  const double mean_p = m.positive_mean(charge0_);
-  const double mean_n = m.negative_mean(charge0_);
-  positive_.offset = 1;
-  positive_.count = m.positive().count();
-  negative_.offset = 1 + positive_.count;
-  negative_.count = m.negative() ? m.negative()->count() : 0;
-
-  // Surface stoichiometries now, layers of earlier jumps included, give the current of a hold and the frozen diffusivities.
+  // Where things stand now, layers of earlier jumps included: gives the current of a hold and the frozen diffusivities.
   const auto surface_of = [&](const model::Grain& grain, double mean, const Eigen::VectorXd& polynomials) {
     return polynomials.size() > 0 ? grain.surface_stoichiometry(mean, grain.modes().amplitudes(polynomials)) : mean;
   };
-  double x_p = surface_of(m.positive(), mean_p, start.positive);
-  double x_n = m.negative() ? surface_of(*m.negative(), mean_n, start.negative) : 0.0;
+  Here now{charge0_, 0, 0, temperature_, 0, {}};
+  now.x_p = surface_of(m.positive(), m.positive_mean(charge0_), start.positive);
+  if (m.negative()) now.x_n = surface_of(*m.negative(), m.negative_mean(charge0_), start.negative);
   for (const Jump& jump : jumps_) {
-    x_p -= m.positive_outflow() * jump.current * missing_layer(m.positive(), jump.positive_diffusivity, jump.age);
+    now.x_p -= m.positive_outflow() * jump.current * missing_layer(m.positive(), jump.positive_diffusivity, jump.age);
     if (m.negative()) {
-      x_n -= m.negative_outflow() * jump.current * missing_layer(*m.negative(), jump.negative_diffusivity, jump.age);
+      now.x_n -= m.negative_outflow() * jump.current * missing_layer(*m.negative(), jump.negative_diffusivity, jump.age);
     }
   }
-  current0_ = held_voltage_ ? m.current_at_voltage(x_p, x_n, *held_voltage_, temperature_, last_current_)
-                            : std::get<model::CurrentDrive>(step.drive).current;
-  last_current_ = current0_;
-  positive_.D0 = m.positive().diffusivity(x_p, temperature_);
-  if (m.negative()) negative_.D0 = m.negative()->diffusivity(x_n, temperature_);
-  if (current0_ != start.current) {
-    jumps_.push_back({0, current0_ - start.current, positive_.D0, negative_.D0});
-  }
-  prepare(positive_, m.positive(), m.positive_outflow(), start.positive);
-  if (m.negative()) prepare(negative_, *m.negative(), m.negative_outflow(), start.negative);
-  closed_form_ = !held_voltage_ && m.positive().decoupled() && (!m.negative() || m.negative()->decoupled());
+  Eigen::VectorXd salt = start.salt;
+  if (m.salt() && salt.size() != m.salt()->count()) salt.setZero(m.salt()->count());
+  now.ionic = m.salt() ? m.salt()->ionic(salt, temperature_) : m.uniform(temperature_);
+  current0_ = is_hold() ? held_current(now, last_current_) : std::get<model::CurrentDrive>(step.drive).current;
+  last_current_ = now.i = current0_;
 
-  // Ends by the clock, and by charge at constant current, are known beforehand.
+  positive_.offset = integrated_;
+  prepare_grain(positive_, m.positive(), m.positive_outflow(), now.x_p, temperature_);
+  positive_.prepare(current0_, start.positive.size() > 0 ? Eigen::VectorXd(m.positive().modes().amplitudes(start.positive))
+                                                         : Eigen::VectorXd());
+  negative_.offset = positive_.offset + positive_.count;
+  if (m.negative()) {
+    prepare_grain(negative_, *m.negative(), m.negative_outflow(), now.x_n, temperature_);
+    negative_.prepare(current0_, start.negative.size() > 0 ? Eigen::VectorXd(m.negative()->modes().amplitudes(start.negative))
+                                                           : Eigen::VectorXd());
+  }
+  salt_.offset = negative_.offset + negative_.count;
+  if (m.salt()) {
+    salt_.count = m.salt()->count();
+    salt_.D0 = m.salt()->diffusivity(m.salt()->mean(), temperature_);
+    transference0_ = m.salt()->transference_number(m.salt()->mean(), temperature_);
+    salt_.mu = salt_.D0 * m.salt()->decay();
+    salt_.drive = (1 - transference0_) * m.salt()->drive();
+    salt_.prepare(current0_, salt);
+  }
+  if (current0_ != start.current) jumps_.push_back({0, current0_ - start.current, positive_.D0, negative_.D0});
+  closed_form_ = !is_hold() && !thermal_ && m.positive().decoupled() && (!m.negative() || m.negative()->decoupled()) &&
+                 (!m.salt() || m.salt()->decoupled());
+  if (ends_.voltage) {
+    const double V = terminal(now).voltage;
+    voltage_side_ = current0_ > 0 ? 1 : current0_ < 0 ? -1 : V < *ends_.voltage ? 1 : -1;
+  }
+  prepare_ends(start);
+
+  std::vector<int> sizes;
+  for (const Modal* modal : {&positive_, &negative_, &salt_}) {
+    if (modal->count > 0) sizes.push_back(modal->count);
+  }
+  jacobian_ = Bordered(sizes, integrated_ + (is_hold() ? 1 : 0), is_hold() ? 1 : 0);
+  std::size_t block = 0;
+  for (const Modal* modal : {&positive_, &negative_, &salt_}) {
+    if (modal->count > 0) jacobian_.blocks()[block++].diagonal = modal->grain ? modal->grain->decoupled() : m.salt()->decoupled();
+  }
+}
+
+void Segment::prepare_ends(const State& start) {
+  // Ends by the clock, and by charge at constant current, are known beforehand; the others are roots.
   if (ends_.time) stop_time_ = *ends_.time;
-  if (ends_.capacity && !held_voltage_ && current0_ != 0) {
+  if (ends_.capacity && !is_hold() && current0_ != 0) {
     const double at = *ends_.capacity / std::abs(current0_);
     if (at < stop_time_) {
       stop_time_ = at;
       stop_reason_ = Ended::capacity;
     }
   }
-  // The others are roots.
-  if (ends_.voltage && !held_voltage_) {
-    const double V = m.terminal(x_p, x_n, current0_, temperature_).voltage;
-    voltage_side_ = current0_ > 0 ? 1 : current0_ < 0 ? -1 : V < *ends_.voltage ? 1 : -1;
-    roots_.push_back(Ended::voltage);
+  if (ends_.voltage && !held_voltage_) roots_.push_back(Ended::voltage);
+  if (ends_.current && is_hold()) roots_.push_back(Ended::current);
+  if (ends_.capacity && is_hold()) roots_.push_back(Ended::capacity);
+  if (ends_.separator_side && !held_separator_side_) roots_.push_back(Ended::separator_side);
+  if (ends_.temperature && thermal_) {
+    temperature_side_ = start.temperature < *ends_.temperature ? 1 : -1;
+    roots_.push_back(Ended::temperature);
   }
-  if (ends_.current && held_voltage_) roots_.push_back(Ended::current);
-  if (ends_.capacity && held_voltage_) roots_.push_back(Ended::capacity);
   roots_.push_back(Ended::positive_surface_full);
   roots_.push_back(Ended::positive_surface_empty);
-  if (m.negative()) {
+  if (model_->negative()) {
     roots_.push_back(Ended::negative_surface_full);
     roots_.push_back(Ended::negative_surface_empty);
   }
-
-  std::vector<int> sizes{positive_.count};
-  if (negative_.grain) sizes.push_back(negative_.count);
-  jacobian_ = Bordered(sizes, held_voltage_ ? 2 : 1, held_voltage_ ? 1 : 0);
-  jacobian_.blocks()[0].diagonal = m.positive().decoupled();
-  if (negative_.grain) jacobian_.blocks()[1].diagonal = m.negative()->decoupled();
 }
 
-void Segment::prepare(Modal& modal, const model::Grain& grain, double outflow_per_current,
-                      const Eigen::VectorXd& polynomials) {
+void Segment::prepare_grain(Modal& modal, const model::Grain& grain, double outflow_per_current, double x_surface, double T) {
   modal.grain = &grain;
+  modal.count = grain.count();
   modal.outflow_per_current = outflow_per_current;
-  const Eigen::ArrayXd surface = grain.modes().surface();
+  modal.D0 = grain.diffusivity(x_surface, T);
   modal.mu = modal.D0 / (grain.radius() * grain.radius()) * grain.modes().decay();
-  modal.steady = grain.drive() * (outflow_per_current * current0_) / modal.mu;
-  modal.transient = -modal.steady;
-  if (polynomials.size() > 0) modal.transient += grain.modes().amplitudes(polynomials).array();
-  modal.steady_surface = (surface * modal.steady).sum();
-  modal.transient_surface = surface * modal.transient;
+  modal.drive = outflow_per_current * grain.drive();
+}
+
+void Segment::Modal::prepare(double current, const Eigen::VectorXd& start) {
+  steady = drive * current / mu;
+  transient = -steady;
+  if (start.size() > 0) transient += start.array();
+  if (!grain) return;
+  const Eigen::ArrayXd& surface_values = grain->modes().surface();
+  steady_surface = (surface_values * steady).sum();
+  transient_surface = surface_values * transient;
 }
 
 void Segment::Modal::amplitudes(double t, ConstVectorView y, Eigen::VectorXd& a) const {
@@ -122,49 +153,81 @@ double Segment::Modal::surface(double mean, double t, ConstVectorView y, bool cl
   return x;
 }
 
+double Segment::mean_of(const Modal& modal, double q) const {
+  return &modal == &positive_ ? model_->positive_mean(q) : model_->negative_mean(q);
+}
+
 void Segment::surfaces(double t, ConstVectorView y, double& x_p, double& x_n) const {
   const model::SingleParticle& m = *model_;
   const double q = charge(t, y);
   x_p = positive_.surface(m.positive_mean(q), t, y, closed_form_);
   x_n = negative_.grain ? negative_.surface(m.negative_mean(q), t, y, closed_form_) : 0.0;
   for (const Jump& jump : jumps_) {
-    x_p -= m.positive_outflow() * jump.current *
-           missing_layer(m.positive(), jump.positive_diffusivity, jump.age + t);
+    x_p -= m.positive_outflow() * jump.current * missing_layer(m.positive(), jump.positive_diffusivity, jump.age + t);
     if (negative_.grain) {
-      x_n -= m.negative_outflow() * jump.current *
-             missing_layer(*negative_.grain, jump.negative_diffusivity, jump.age + t);
+      x_n -= m.negative_outflow() * jump.current * missing_layer(*negative_.grain, jump.negative_diffusivity, jump.age + t);
     }
   }
 }
 
-double Segment::current_now(double x_p, double x_n) const {
-  if (!held_voltage_) return current0_;
-  last_current_ = model_->current_at_voltage(x_p, x_n, *held_voltage_, temperature_, last_current_);
-  return last_current_;
+Segment::Here Segment::here(double t, ConstVectorView y) const {
+  Here h{};
+  h.q = charge(t, y);
+  h.T = temperature(y);
+  surfaces(t, y, h.x_p, h.x_n);
+  if (model_->salt()) {
+    salt_.amplitudes(t, y, a_);
+    h.ionic = model_->salt()->ionic(a_, h.T);
+  } else {
+    h.ionic = model_->uniform(h.T);
+  }
+  h.i = current0_;
+  if (is_hold()) h.i = last_current_ = held_current(h, last_current_);
+  return h;
+}
+
+double Segment::held_current(const Here& h, double guess) const {
+  return held_voltage_ ? model_->current_at_voltage(h.x_p, h.x_n, *held_voltage_, h.T, guess, h.ionic)
+                       : model_->current_at_separator_side(h.x_p, h.x_n, *held_separator_side_, h.T, guess, h.ionic);
+}
+
+double Segment::heating(const Here& h, double voltage) const {
+  const model::Cell& cell = model_->cell();
+  const model::Thermal& thermal = *cell.thermal;
+  const model::Property::Value p = cell.positive.host.potential.at(model_->positive_mean(h.q), h.T);
+  double U = p.value, dUdT = p.by_temperature;
+  if (cell.negative) {
+    const model::Property::Value n = cell.negative->host.potential.at(model_->negative_mean(h.q), h.T);
+    U -= n.value;
+    dUdT -= n.by_temperature;
+  }
+  return h.i * (voltage - U) + h.i * h.T * dUdT - thermal.heat_transfer * (h.T - thermal.ambient_temperature);
 }
 
 Rate Segment::rate(double t, ConstVectorView y, VectorView ydot) {
   const model::SingleParticle& m = *model_;
+  const double q = charge(t, y), T = temperature(y);
   double extra_current = 0;
-  if (held_voltage_) {
-    double x_p = 0, x_n = 0;
-    surfaces(t, y, x_p, x_n);
-    extra_current = current_now(x_p, x_n) - current0_;
+  if (is_hold() || thermal_) {
+    const Here h = here(t, y);
+    extra_current = h.i - current0_;
+    if (thermal_) ydot[1] = heating(h, terminal(h).voltage) / m.cell().thermal->heat_capacity;
   }
   ydot[0] = extra_current;
-  const double q = charge(t, y);
-  for (Modal* modal : {&positive_, &negative_}) {
-    if (!modal->grain) continue;
+  for (const Modal* modal : {&positive_, &negative_, &salt_}) {
+    if (modal->count == 0) continue;
     auto dydt = ydot.segment(modal->offset, modal->count);
     dydt.array() = -modal->mu * y.segment(modal->offset, modal->count).array();
-    if (extra_current != 0) dydt.array() += modal->grain->drive() * (modal->outflow_per_current * extra_current);
-    if (!modal->grain->decoupled()) {
-      modal->amplitudes(t, y, a_);
-      work_.resize(modal->count);
-      modal->grain->remainder(modal == &positive_ ? m.positive_mean(q) : m.negative_mean(q), a_, temperature_,
-                              modal->D0, work_);
-      dydt += work_;
+    if (extra_current != 0) dydt.array() += modal->drive * extra_current;
+    if (modal->grain ? modal->grain->decoupled() && !thermal_ : m.salt()->decoupled() && !thermal_) continue;
+    modal->amplitudes(t, y, a_);
+    work_.resize(modal->count);
+    if (modal->grain) {
+      modal->grain->remainder(mean_of(*modal, q), a_, T, modal->D0, work_);
+    } else {
+      m.salt()->remainder(a_, current0_ + extra_current, T, modal->D0, transference0_, work_);
     }
+    dydt += work_;
   }
   return ydot.allFinite() ? Rate::ok : Rate::retry_smaller_step;
 }
@@ -172,60 +235,91 @@ Rate Segment::rate(double t, ConstVectorView y, VectorView ydot) {
 Rate Segment::linearise(double t, ConstVectorView y) {
   const model::SingleParticle& m = *model_;
   jacobian_.set_zero();
-  const double q = charge(t, y);
+  const Here h = here(t, y);
   std::size_t block = 0;
-  for (Modal* modal : {&positive_, &negative_}) {
-    if (!modal->grain) continue;
+  for (const Modal* modal : {&positive_, &negative_, &salt_}) {
+    if (modal->count == 0) continue;
     Bordered::Block& b = jacobian_.blocks()[block++];
-    if (modal->grain->decoupled()) {
+    auto columns = jacobian_.columns().middleRows(b.offset, b.size);
+    if (is_hold()) columns.col(integrated_) = modal->drive.matrix();
+    const bool decoupled = modal->grain ? modal->grain->decoupled() : m.salt()->decoupled();
+    if (decoupled && !thermal_) {
       b.diagonal_values = -modal->mu;
-    } else {
-      const bool is_positive = modal == &positive_;
-      modal->amplitudes(t, y, a_);
-      Eigen::VectorXd by_mean(modal->count), by_temperature(modal->count);
-      modal->grain->remainder_jacobian(is_positive ? m.positive_mean(q) : m.negative_mean(q), a_, temperature_,
-                                       modal->D0, b.values, by_mean, by_temperature);
-      b.values.diagonal() -= modal->mu.matrix();
-      const double mean_by_charge = is_positive ? -1 / m.positive_capacity() : 1 / m.negative_capacity();
-      jacobian_.columns().col(0).segment(b.offset, b.size) = by_mean * mean_by_charge;
+      continue;
     }
+    modal->amplitudes(t, y, a_);
+    Eigen::VectorXd by_first(modal->count), by_temperature(modal->count);
+    if (modal->grain) {
+      modal->grain->remainder_jacobian(mean_of(*modal, h.q), a_, h.T, modal->D0, b.values, by_first, by_temperature);
+      columns.col(0) = by_first * (modal == &positive_ ? -1 / m.positive_capacity() : 1 / m.negative_capacity());
+    } else {
+      m.salt()->remainder_jacobian(a_, h.i, h.T, modal->D0, transference0_, b.values, by_first, by_temperature);
+      if (is_hold()) columns.col(integrated_) += by_first;
+    }
+    b.values.diagonal() -= modal->mu.matrix();
+    if (decoupled) b.diagonal_values = b.values.diagonal();
+    if (thermal_) columns.col(1) = by_temperature;
   }
-  if (held_voltage_) {
-    double x_p = 0, x_n = 0;
-    surfaces(t, y, x_p, x_n);
-    const model::Terminal terminal = m.terminal(x_p, x_n, current_now(x_p, x_n), temperature_);
-    jacobian_.corner()(0, 1) = 1;  // d(dq/dt)/di
-    // constraint V(q, y, i) = held voltage, as the last border row
-    jacobian_.corner()(1, 0) = -terminal.by_positive_surface / m.positive_capacity();
-    jacobian_.corner()(1, 1) = terminal.by_current;
-    if (negative_.grain) jacobian_.corner()(1, 0) += terminal.by_negative_surface / m.negative_capacity();
-    block = 0;
-    for (Modal* modal : {&positive_, &negative_}) {
-      if (!modal->grain) continue;
-      const Bordered::Block& b = jacobian_.blocks()[block++];
-      const double by_surface = modal == &positive_ ? terminal.by_positive_surface : terminal.by_negative_surface;
-      jacobian_.rows().row(1).segment(b.offset, b.size) = by_surface * modal->grain->modes().surface().matrix().transpose();
-      jacobian_.columns().col(1).segment(b.offset, b.size) = modal->outflow_per_current * modal->grain->drive().matrix();
+  if (thermal_) {
+    // The heat balance changes slowly: its own cooling is what the integrator must know.
+    jacobian_.corner()(1, 1) = -m.cell().thermal->heat_transfer / m.cell().thermal->heat_capacity;
+  }
+  if (!is_hold()) return Rate::ok;
+
+  // The constraint (held quantity = its value) as the last border row.
+  const model::Terminal v = terminal(h);
+  const bool half = !m.negative();
+  const double by_positive = held_voltage_ ? v.by_positive_surface : half ? v.separator_side_by_surface : 0.0;
+  const double by_negative = held_voltage_ ? v.by_negative_surface : half ? 0.0 : v.separator_side_by_surface;
+  const Eigen::Index row = integrated_;
+  jacobian_.corner()(0, row) = 1;  // d(dq/dt)/di
+  jacobian_.corner()(row, 0) = -by_positive / m.positive_capacity() + (half ? 0.0 : by_negative / m.negative_capacity());
+  jacobian_.corner()(row, row) = held_voltage_ ? v.by_current : v.separator_side_by_current;
+  if (thermal_) {
+    const double dT = 1e-3;
+    Here warmer = h;
+    warmer.T += dT;
+    const model::Terminal w = terminal(warmer);
+    jacobian_.corner()(row, 1) = (held_voltage_ ? w.voltage - v.voltage : w.separator_side - v.separator_side) / dT;
+  }
+  block = 0;
+  for (const Modal* modal : {&positive_, &negative_, &salt_}) {
+    if (modal->count == 0) continue;
+    const Bordered::Block& b = jacobian_.blocks()[block++];
+    auto cells = jacobian_.rows().row(row).segment(b.offset, b.size);
+    if (modal->grain) {
+      cells = (modal == &positive_ ? by_positive : by_negative) * modal->grain->modes().surface().matrix().transpose();
+      continue;
+    }
+    salt_.amplitudes(t, y, a_);
+    const model::Salt::Gradient g = m.salt()->ionic_gradient(a_, h.i, h.T);
+    if (held_voltage_) {
+      cells = (g.negative + g.separator + g.positive + v.by_positive_salt * g.positive_salt + v.by_negative_salt * g.negative_salt).transpose();
+    } else if (half) {
+      cells = (g.positive + v.separator_side_by_salt * g.positive_salt).transpose();
+    } else {
+      cells = (-g.negative + v.separator_side_by_salt * g.negative_salt).transpose();
     }
   }
   return Rate::ok;
 }
 
 void Segment::roots(double t, ConstVectorView y, double* g) {
-  double x_p = 0, x_n = 0;
-  surfaces(t, y, x_p, x_n);
-  const double i = current_now(x_p, x_n);
+  const Here h = here(t, y);
+  std::optional<model::Terminal> v;
+  if (ends_.voltage || ends_.separator_side) v = terminal(h);
   for (const Ended reason : roots_) {
     switch (reason) {
-      case Ended::voltage: *g++ = model_->terminal(x_p, x_n, i, temperature_).voltage - *ends_.voltage; break;
-      case Ended::current: *g++ = std::abs(i) - *ends_.current; break;
-      case Ended::capacity: *g++ = std::abs(charge(t, y) - charge0_) - *ends_.capacity; break;
-      case Ended::positive_surface_full: *g++ = 1 - surface_limit - x_p; break;
-      case Ended::positive_surface_empty: *g++ = x_p - surface_limit; break;
-      case Ended::negative_surface_full: *g++ = 1 - surface_limit - x_n; break;
-      case Ended::negative_surface_empty: *g++ = x_n - surface_limit; break;
-      case Ended::time:
-      case Ended::temperature: break;  // time is the stop time; a cell without heat balance keeps its temperature
+      case Ended::voltage: *g++ = v->voltage - *ends_.voltage; break;
+      case Ended::separator_side: *g++ = v->separator_side - *ends_.separator_side; break;
+      case Ended::current: *g++ = std::abs(h.i) - *ends_.current; break;
+      case Ended::capacity: *g++ = std::abs(h.q - charge0_) - *ends_.capacity; break;
+      case Ended::temperature: *g++ = h.T - *ends_.temperature; break;
+      case Ended::positive_surface_full: *g++ = 1 - surface_limit - h.x_p; break;
+      case Ended::positive_surface_empty: *g++ = h.x_p - surface_limit; break;
+      case Ended::negative_surface_full: *g++ = 1 - surface_limit - h.x_n; break;
+      case Ended::negative_surface_empty: *g++ = h.x_n - surface_limit; break;
+      case Ended::time: break;  // the stop time
     }
   }
 }
@@ -237,11 +331,19 @@ Ended Segment::root_reason(const std::vector<int>& found) const {
   return Ended::time;
 }
 
+Vector Segment::starting_unknowns() const {
+  Vector y = Vector::Zero(size());
+  if (thermal_) y[1] = temperature_;
+  return y;
+}
+
 std::optional<Ended> Segment::ended_at_start() const {
-  const Vector zero = Vector::Zero(size());
-  const Point p = point(0, ConstVectorView(zero.data(), zero.size()));
-  if (ends_.voltage && voltage_side_ * (p.terminal.voltage - *ends_.voltage) >= 0 && !held_voltage_) return Ended::voltage;
-  if (ends_.current && held_voltage_ && std::abs(p.current) <= *ends_.current) return Ended::current;
+  const Vector start = starting_unknowns();
+  const Point p = point(0, ConstVectorView(start.data(), start.size()));
+  if (ends_.voltage && !held_voltage_ && voltage_side_ * (p.terminal.voltage - *ends_.voltage) >= 0) return Ended::voltage;
+  if (ends_.separator_side && !held_separator_side_ && p.terminal.separator_side <= *ends_.separator_side) return Ended::separator_side;
+  if (ends_.current && is_hold() && std::abs(p.current) <= *ends_.current) return Ended::current;
+  if (ends_.temperature && thermal_ && p.temperature == *ends_.temperature) return Ended::temperature;
   // A surface at its limit ends a step that drives it further.
   if (p.positive_surface >= 1 - surface_limit && p.current < 0) return Ended::positive_surface_full;
   if (p.positive_surface <= surface_limit && p.current > 0) return Ended::positive_surface_empty;
@@ -254,43 +356,55 @@ Vector Segment::absolute_tolerance() const {
   Vector tolerance = Vector::Constant(size(), 1e-8);  // of an amplitude; 1e-8 is below a microvolt on a slope of 10 V
   tolerance[0] = 1e-8 * (negative_.grain ? std::min(model_->positive_capacity(), model_->negative_capacity())
                                          : model_->positive_capacity());
+  if (thermal_) tolerance[1] = 1e-5;  // K
+  if (salt_.count > 0) {
+    // Modes are scaled to int eps Psi^2 dx = 1: of the size 1/sqrt(pore volume per area). 1e-6 of the mean: 0.1 uV.
+    tolerance.segment(salt_.offset, salt_.count).setConstant(1e-6 * model_->salt()->mean() * std::sqrt(model_->salt()->length()));
+  }
   return tolerance;
 }
 
 double Segment::longest_step() const {
   // At constant current the ends are looked for at least at every 1/40 of the smaller electrode's charge.
-  if (held_voltage_ || current0_ == 0) return 0;  // no limit
+  if (is_hold() || current0_ == 0) return 0;  // no limit
   double Q = model_->positive_capacity();
   if (negative_.grain) Q = std::min(Q, model_->negative_capacity());
   return Q / 40 / std::abs(current0_);
 }
 
 Point Segment::point(double t, ConstVectorView y) const {
+  const Here h = here(t, y);
   Point p;
-  surfaces(t, y, p.positive_surface, p.negative_surface);
   p.time = t;
-  p.charge = charge(t, y);
-  p.current = current_now(p.positive_surface, p.negative_surface);
-  p.positive_mean = model_->positive_mean(p.charge);
-  p.negative_mean = negative_.grain ? model_->negative_mean(p.charge) : 0;
-  p.temperature = temperature_;
-  p.terminal = model_->terminal(p.positive_surface, p.negative_surface, p.current, temperature_);
+  p.charge = h.q;
+  p.current = h.i;
+  p.positive_surface = h.x_p;
+  p.negative_surface = h.x_n;
+  p.positive_mean = model_->positive_mean(h.q);
+  p.negative_mean = negative_.grain ? model_->negative_mean(h.q) : 0;
+  p.temperature = h.T;
+  p.lowest_salt = p.highest_salt = model_->cell().electrolyte.concentration;
+  if (model_->salt()) {
+    salt_.amplitudes(t, y, a_);
+    model_->salt()->extremes(a_, p.lowest_salt, p.highest_salt);
+  }
+  p.terminal = terminal(h);
   return p;
 }
 
 State Segment::state(double t, ConstVectorView y) const {
+  const Here h = here(t, y);
   State s;
-  s.charge = charge(t, y);
+  s.charge = h.q;
+  s.temperature = h.T;
+  s.current = h.i;
   positive_.amplitudes(t, y, a_);
   s.positive = positive_.grain->modes().polynomials(a_);
   if (negative_.grain) {
     negative_.amplitudes(t, y, a_);
     s.negative = negative_.grain->modes().polynomials(a_);
   }
-  s.temperature = temperature_;
-  double x_p = 0, x_n = 0;
-  surfaces(t, y, x_p, x_n);
-  s.current = current_now(x_p, x_n);
+  if (salt_.count > 0) salt_.amplitudes(t, y, s.salt);
   for (Jump jump : jumps_) {
     jump.age += t;
     if (!resolved(*positive_.grain, jump.positive_diffusivity, jump.age) ||
@@ -311,14 +425,20 @@ Eigen::VectorXd Segment::negative_profile(double t, ConstVectorView y, const Eig
   return (negative_.grain->modes().values(rho) * a_).array() + model_->negative_mean(charge(t, y));
 }
 
+Eigen::VectorXd Segment::salt_profile(double t, ConstVectorView y, const Eigen::ArrayXd& x) const {
+  if (!model_->salt()) return Eigen::VectorXd::Constant(x.size(), model_->cell().electrolyte.concentration);
+  salt_.amplitudes(t, y, a_);
+  return model_->salt()->profile(a_, x);
+}
+
 double Segment::truncation(double t, ConstVectorView y) const {
-  if (closed_form_) return 0;
-  const Point p = point(t, y);
+  if (closed_form_ || (positive_.grain->decoupled() && (!negative_.grain || negative_.grain->decoupled()) && !is_hold() && !thermal_)) return 0;
+  const model::Terminal v = terminal(here(t, y));
   const auto tail = [&](const Modal& modal) {
     return (modal.grain->modes().tail() * y.segment(modal.offset, modal.count)).cwiseAbs().sum();
   };
-  double result = std::abs(p.terminal.by_positive_surface) * tail(positive_);
-  if (negative_.grain) result += std::abs(p.terminal.by_negative_surface) * tail(negative_);
+  double result = std::abs(v.by_positive_surface) * tail(positive_);
+  if (negative_.grain) result += std::abs(v.by_negative_surface) * tail(negative_);
   return result;
 }
 

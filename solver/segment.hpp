@@ -24,6 +24,7 @@ struct State {
   double charge = 0;             ///< passed since `cell.inventory` [C/m2]
   Eigen::VectorXd positive;      ///< uneven filling of the grains: coefficients in orthonormal even polynomials
   Eigen::VectorXd negative;      ///<   (GrainModes::polynomials), any number of them; empty: evenly filled
+  Eigen::VectorXd salt;          ///< uneven salt: amplitudes of its modes [mol/m3 scaled as in model::Salt]; empty: even
   double temperature = 0;        ///< [K]
   double current = 0;            ///< flowing just before [A/m2]
   std::vector<Jump> jumps;
@@ -31,7 +32,7 @@ struct State {
 
 /// Why a step ended.
 enum class Ended {
-  voltage, time, current, capacity, temperature,
+  voltage, time, current, capacity, temperature, separator_side,
   positive_surface_full, positive_surface_empty, negative_surface_full, negative_surface_empty
 };
 
@@ -43,6 +44,7 @@ struct Point {
   double positive_surface = 0, negative_surface = 0;  ///< stoichiometries
   double positive_mean = 0, negative_mean = 0;
   double temperature = 0;
+  double lowest_salt = 0, highest_salt = 0;           ///< [mol/m3]
   model::Terminal terminal{};
 };
 
@@ -55,13 +57,17 @@ struct Point {
 ///
 /// and CVODE integrates the rest y = a - A, which starts at zero and stays smooth where a itself would start like the
 /// square root of time: dy/dt = -mu y + drive (outflow(t) - outflow_0) + remainder (see Grain). For constant diffusivity
-/// and current y stays zero and the answer is exact in time. Unknowns: charge, then positive and negative amplitudes.
-/// In a voltage hold the current is an algebraic unknown, solved inside the right-hand side.
+/// and current y stays zero and the answer is exact in time. The salt of a resolved electrolyte is treated in the same way.
+/// Unknowns: charge, temperature where the cell has a heat balance, then the amplitudes of positive and negative grains and
+/// of the salt. In a hold the current is an algebraic unknown, solved inside the right-hand side.
+///
+/// Heat (D. Bernardi et al., J. Electrochem. Soc. 132, 5 (1985), lumped, without mixing terms), per plate area:
+///     C dT/dt = i (V - U) + i T dU/dT - h (T - T_amb),    U: equilibrium voltage of the evenly filled grains
 class Segment final : public OdeSystem {
  public:
   Segment(std::shared_ptr<const model::SingleParticle> model, const State& start, const model::Step& step);
 
-  int size() const override { return 1 + positive_.count + negative_.count; }
+  int size() const override { return integrated_ + positive_.count + negative_.count + salt_.count; }
   Rate rate(double t, ConstVectorView y, VectorView ydot) override;
   Rate linearise(double t, ConstVectorView y) override;
   bool factor(double gamma) override { return jacobian_.factor(gamma); }
@@ -72,6 +78,8 @@ class Segment final : public OdeSystem {
   /// True where y stays zero.
   bool closed_form() const { return closed_form_; }
   double starting_current() const { return current0_; }
+  /// Unknowns at t = 0: zero but for the temperature.
+  Vector starting_unknowns() const;
   Vector absolute_tolerance() const;
   double longest_step() const;
   /// Time at which a clock or the charge at constant current ends the step, and which of them; infinite if neither.
@@ -86,6 +94,8 @@ class Segment final : public OdeSystem {
   /// Stoichiometry at rho = r / R in 0..1 inside the positive and the negative grain.
   Eigen::VectorXd positive_profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const;
   Eigen::VectorXd negative_profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const;
+  /// Salt concentration at positions x [m] from the negative's foil (half cell: from the lithium) [mol/m3].
+  Eigen::VectorXd salt_profile(double t, ConstVectorView y, const Eigen::ArrayXd& x) const;
 
   /// Bound on what the number of modes costs: the last two polynomials of y, times dV/dx at the surfaces [V].
   double truncation(double t, ConstVectorView y) const;
@@ -93,35 +103,55 @@ class Segment final : public OdeSystem {
   const model::SingleParticle& model() const { return *model_; }
 
  private:
-  /// The closed-form part of one grain.
+  /// The closed-form part of one set of modes.
   struct Modal {
-    const model::Grain* grain = nullptr;  // null: no such grain
-    int count = 0, offset = 0;            // place of the amplitudes in y
+    const model::Grain* grain = nullptr;   // null: no such grain, or the salt
+    int count = 0, offset = 0;             // place of the amplitudes in y
     double D0 = 1, outflow_per_current = 0;
+    Eigen::ArrayXd drive;                  // d(amplitude rate) / d(current)
     Eigen::ArrayXd mu, steady, transient;  // A = steady + transient exp(-mu t)
-    double steady_surface = 0;             // sum Phi_n(1) steady_n
-    Eigen::ArrayXd transient_surface;      // Phi_n(1) transient_n
+    double steady_surface = 0;             // grains: sum Phi_n(1) steady_n
+    Eigen::ArrayXd transient_surface;      // grains: Phi_n(1) transient_n
 
+    void prepare(double current, const Eigen::VectorXd& start);
     void amplitudes(double t, ConstVectorView y, Eigen::VectorXd& a) const;
     double surface(double mean, double t, ConstVectorView y, bool closed_form) const;
   };
 
-  void prepare(Modal& modal, const model::Grain& grain, double outflow_per_current, const Eigen::VectorXd& polynomials);
+  /// What the terminals need to know of the state at (t, y).
+  struct Here {
+    double q, x_p, x_n, T, i;
+    model::Ionic ionic;
+  };
+
+  void prepare_grain(Modal& modal, const model::Grain& grain, double outflow_per_current, double x_surface, double T);
+  void prepare_ends(const State& start);
+  bool is_hold() const { return held_voltage_ || held_separator_side_; }
   double charge(double t, ConstVectorView y) const { return charge0_ + current0_ * t + y[0]; }
+  double temperature(ConstVectorView y) const { return thermal_ ? y[1] : temperature_; }
+  double mean_of(const Modal& modal, double q) const;
   /// Surface stoichiometries at (t, y), with the layers of recent jumps.
   void surfaces(double t, ConstVectorView y, double& x_p, double& x_n) const;
-  double current_now(double x_p, double x_n) const;
+  Here here(double t, ConstVectorView y) const;
+  double held_current(const Here& h, double guess) const;
+  /// Heat taken up per plate area [W/m2].
+  double heating(const Here& h, double voltage) const;
+  model::Terminal terminal(const Here& h) const { return model_->terminal(h.x_p, h.x_n, h.i, h.T, h.ionic); }
 
   std::shared_ptr<const model::SingleParticle> model_;
-  Modal positive_, negative_;
+  Modal positive_, negative_, salt_;
+  double transference0_ = 0;
+  bool thermal_;
+  int integrated_;  // border unknowns that are integrated: charge, temperature
   double charge0_, temperature_, current0_;
-  std::optional<double> held_voltage_;
+  std::optional<double> held_voltage_, held_separator_side_;
   std::vector<Jump> jumps_;
   model::Ends ends_;
   bool closed_form_ = false;
   double stop_time_;
   Ended stop_reason_ = Ended::time;
-  double voltage_side_ = 0;  // +1: ends when the voltage has risen to the limit, -1: fallen
+  double voltage_side_ = 0;      // +1: ends when the voltage has risen to the limit, -1: fallen
+  double temperature_side_ = 0;
   std::vector<Ended> roots_;
   Bordered jacobian_;
   mutable double last_current_;

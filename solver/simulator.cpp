@@ -18,6 +18,7 @@ std::string name_of(Ended ended) {
     case Ended::current: return "current";
     case Ended::capacity: return "capacity";
     case Ended::temperature: return "temperature";
+    case Ended::separator_side: return "potential at the separator side";
     case Ended::positive_surface_full: return "positive grain surface full";
     case Ended::positive_surface_empty: return "positive grain surface empty";
     case Ended::negative_surface_full: return "negative grain surface full";
@@ -27,12 +28,13 @@ std::string name_of(Ended ended) {
 }
 
 ConstVectorView StepSolution::unknowns(double t) const {
-  y_.setZero(segment_->size());
+  if (pieces_.empty()) y_ = segment_->starting_unknowns();
   if (!pieces_.empty()) {
     const auto piece = std::lower_bound(pieces_.begin(), pieces_.end() - 1, t,
                                         [](const Piece& p, double time) { return p.end < time; });
     const Eigen::MatrixXd& c = piece->coefficients;
-    for (Eigen::Index k = c.cols() - 1; k >= 0; --k) y_ = y_ * (t - piece->origin) + c.col(k);
+    y_ = c.col(c.cols() - 1);
+    for (Eigen::Index k = c.cols() - 2; k >= 0; --k) y_ = y_ * (t - piece->origin) + c.col(k);
   }
   return {y_.data(), y_.size()};
 }
@@ -45,6 +47,10 @@ Eigen::VectorXd StepSolution::positive_profile(double t, const Eigen::ArrayXd& r
 }
 Eigen::VectorXd StepSolution::negative_profile(double t, const Eigen::ArrayXd& rho) const {
   return segment_->negative_profile(t, unknowns(t), rho);
+}
+
+Eigen::VectorXd StepSolution::salt_profile(double t, const Eigen::ArrayXd& x) const {
+  return segment_->salt_profile(t, unknowns(t), x);
 }
 
 double StepSolution::energy() const {
@@ -68,9 +74,14 @@ double StepSolution::energy() const {
 
 Cvode& Workspace::integrator(int size) { return integrators_.try_emplace(size, size).first->second; }
 
-Simulator::Simulator(const model::Cell& cell, Workspace& workspace, Accuracy accuracy)
-    : cell_(cell), workspace_(&workspace), accuracy_(accuracy), modes_(accuracy.fewest_modes) {
-  model_ = std::make_shared<const model::SingleParticle>(cell_, modes_, modes_);
+Simulator::Simulator(const model::Cell& cell, Workspace& workspace, Accuracy accuracy, model::ElectrolyteModel electrolyte)
+    : cell_(cell), workspace_(&workspace), accuracy_(accuracy), electrolyte_(electrolyte), modes_(accuracy.fewest_modes) {
+  make_model();
+}
+
+void Simulator::make_model() {
+  const bool resolved = electrolyte_ == model::ElectrolyteModel::resolved;
+  model_ = std::make_shared<const model::SingleParticle>(cell_, modes_, modes_, resolved ? accuracy_.salt_degree : 0);
 }
 
 State Simulator::at_rest(double q) const {
@@ -89,7 +100,7 @@ StepSolution Simulator::run(const State& start, const model::Step& step) {
     StepSolution solution = attempt(start, step);
     if (solution.truncation() <= accuracy_.truncation || modes_ >= most_modes) return solution;
     modes_ = std::min(most_modes, modes_ + modes_ / 2);
-    model_ = std::make_shared<const model::SingleParticle>(cell_, modes_, modes_);
+    make_model();
   }
 }
 
@@ -103,8 +114,7 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
   }
   Cvode& integrator = workspace_->integrator(segment->size());
   const double stop = std::min(segment->stop_time(), longest_step_of_protocol);
-  const Vector zero = Vector::Zero(segment->size());
-  integrator.start(*segment, 0, zero, {accuracy_.relative_tolerance, accuracy_.absolute_factor * segment->absolute_tolerance()},
+  integrator.start(*segment, 0, segment->starting_unknowns(), {accuracy_.relative_tolerance, accuracy_.absolute_factor * segment->absolute_tolerance()},
                    segment->longest_step(), stop);
   for (;;) {
     const Cvode::Event event = integrator.advance();

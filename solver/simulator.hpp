@@ -24,6 +24,7 @@ class StepSolution {
   State final_state() const;
   Eigen::VectorXd positive_profile(double t, const Eigen::ArrayXd& rho) const;
   Eigen::VectorXd negative_profile(double t, const Eigen::ArrayXd& rho) const;
+  Eigen::VectorXd salt_profile(double t, const Eigen::ArrayXd& x) const;
 
   /// int V i dt over the step [J/m2]: positive into the cell. Gauss points in intervals that start small, where the
   /// voltage goes with the square root of time; 1e-6 relative.
@@ -36,7 +37,7 @@ class StepSolution {
 
  private:
   friend class Simulator;
-  /// y(t) = sum_k coefficients.col(k) (t - origin)^k up to `end`; no columns: y = 0.
+  /// y(t) = sum_k coefficients.col(k) (t - origin)^k up to `end`. No pieces: y stays as it starts.
   struct Piece {
     double end, origin;
     Eigen::MatrixXd coefficients;
@@ -66,12 +67,14 @@ struct Accuracy {
   double absolute_factor = 2;         ///< multiplies Segment::absolute_tolerance
   double truncation = 5e-5;           ///< more modes are taken until Segment::truncation stays below [V]
   int fewest_modes = 12;
+  int salt_degree = 8;                ///< of the polynomials for the salt in each layer
 };
 
 /// Runs steps on one cell. Not for several threads at once; cheap to make.
 class Simulator {
  public:
-  Simulator(const model::Cell& cell, Workspace& workspace, Accuracy accuracy = {});
+  Simulator(const model::Cell& cell, Workspace& workspace, Accuracy accuracy = {},
+            model::ElectrolyteModel electrolyte = model::ElectrolyteModel::uniform);
 
   const model::Cell& cell() const { return cell_; }
 
@@ -85,10 +88,12 @@ class Simulator {
 
  private:
   StepSolution attempt(const State& start, const model::Step& step);
+  void make_model();
 
   model::Cell cell_;
   Workspace* workspace_;
   Accuracy accuracy_;
+  model::ElectrolyteModel electrolyte_;
   int modes_;
   std::shared_ptr<const model::SingleParticle> model_;
 };

@@ -1,0 +1,66 @@
+#pragma once
+
+#include <iosfwd>
+#include <optional>
+#include <stdexcept>
+#include <string>
+#include <vector>
+
+namespace onegrain::app {
+
+/// Exit status of the program.
+enum class Status {
+  done = 0,
+  wrong_command_line = 2,
+  unsound_input = 3,
+  not_completed = 4  ///< the calculation or the writing of its results; the reason is named
+};
+
+/// What the user asked for, as written.
+struct Request {
+  std::string verb;
+  std::vector<std::string> files;          ///< the sheet first; `check` takes several files of any kind
+  std::string protocol;                    ///< follow
+  std::string rates = "C/20,C/10,C/5,C/2,1C,2C,3C,5C";
+  bool charge = false, both = false;
+  std::optional<double> from_soc;          ///< 0..1
+  std::string electrolyte = "uniform";
+  std::string temperature;                 ///< empty: that of the sheet
+  std::string out;                         ///< folder; empty: no files
+  bool json = false;
+  int points = 100;                        ///< of each array of `curve --json` and each curve of curves.csv
+  std::vector<std::string> words;          ///< the whole command line, for the record
+};
+
+/// Where results and narration go. Colour only where a person looks.
+struct Channels {
+  std::ostream& results;
+  std::ostream& narration;
+  bool colour = false;
+};
+
+/// The command line is wrong; `what()` says how, in one sentence.
+struct CommandLineError : std::runtime_error {
+  using std::runtime_error::runtime_error;
+};
+/// Files are unsound; `what()` holds one line per fault.
+struct UnsoundInput : std::runtime_error {
+  using std::runtime_error::runtime_error;
+};
+/// The calculation, or writing its results, failed; `what()` says why.
+struct NotCompleted : std::runtime_error {
+  using std::runtime_error::runtime_error;
+};
+
+/// The whole program: parses the words after the program's name, does the work, returns the exit status.
+int run(const std::vector<std::string>& words, std::ostream& results, std::ostream& narration);
+
+// One per verb. They write results, and throw what is above.
+void check(const Request& request, const Channels& channels);
+void bench(const Request& request, const Channels& channels);
+void curve(const Request& request, const Channels& channels);
+void rates(const Request& request, const Channels& channels);
+void follow(const Request& request, const Channels& channels);
+void cards(const Request& request, const Channels& channels);
+
+}  // namespace onegrain::app

@@ -1,0 +1,33 @@
+#include "app/job.hpp"
+
+#include <ostream>
+
+namespace onegrain::app {
+
+Job load_job(const Request& request, const Channels& channels) {
+  params::Loaded<params::Sheet> loaded = params::load_sheet(request.files.front());
+  if (!loaded.value) throw UnsoundInput(loaded.faults.text());
+  channels.narration << loaded.faults.text();  // warnings
+
+  params::Sheet sheet = std::move(*loaded.value);
+  if (!request.temperature.empty()) {
+    try {
+      params::Value& temperature = sheet.temperature;
+      temperature.si = params::parse<params::Temperature>(request.temperature).si();
+      temperature.written = request.temperature;
+      temperature.source = "command line";
+    } catch (const params::QuantityError& error) {
+      throw CommandLineError("--temperature '" + request.temperature + "': " + error.what());
+    }
+    const double celsius = sheet.temperature.si - 273.15;
+    if (!(celsius >= -60 && celsius <= 120)) {
+      throw CommandLineError("--temperature '" + request.temperature + "': outside -60 to 120 degC");
+    }
+  }
+  params::Bench bench = params::bench(sheet);
+  model::Cell cell = params::to_cell(sheet);
+  const params::RateBase base = params::rate_base(sheet, model::one_hour_charge(cell, bench.window));
+  return {std::move(sheet), std::move(bench), std::move(cell), base};
+}
+
+}  // namespace onegrain::app

@@ -1,0 +1,30 @@
+#pragma once
+
+#include <string>
+
+#include "app/commands.hpp"
+#include "model/balance.hpp"
+#include "params/bench.hpp"
+#include "params/rate.hpp"
+#include "params/sheet.hpp"
+
+namespace onegrain::app {
+
+/// A sound sheet with all that follows from it before any integration.
+struct Job {
+  params::Sheet sheet;
+  params::Bench bench;
+  model::Cell cell;
+  params::RateBase base;
+
+  double plate_area() const { return cell.plate_area; }
+  double milliamperes(double current_density) const { return current_density * cell.plate_area * 1e3; }
+  double milliampere_hours(double areal_charge) const { return areal_charge * cell.plate_area / 3.6; }
+  double c_rate(double current_density) const { return current_density * 3600 / base.one_hour_charge; }
+};
+
+/// Reads the sheet named first in the request. Warnings go to the narration.
+/// @throws UnsoundInput with every fault; CommandLineError for a bad --temperature
+Job load_job(const Request& request, const Channels& channels);
+
+}  // namespace onegrain::app

@@ -1,0 +1,9 @@
+#include <iostream>
+#include <string>
+#include <vector>
+
+#include "app/commands.hpp"
+
+int main(int argc, char** argv) {
+  return onegrain::app::run(std::vector<std::string>(argv + 1, argv + argc), std::cout, std::cerr);
+}

@@ -1,0 +1,20 @@
+#include "app/output.hpp"
+
+#include <ostream>
+
+#include "app/files.hpp"
+#include "app/report.hpp"
+
+namespace onegrain::app {
+
+void write_results(const Request& request, const Channels& channels, const nlohmann::json& summary,
+                   const nlohmann::json& document, const std::string& curves) {
+  if (request.out.empty()) return;
+  ResultFolder folder(request.out);
+  if (!curves.empty()) folder.add("curves.csv", curves);
+  folder.add("summary.json", summary.dump(1) + "\n");
+  folder.add("report.html", render_report(document));
+  for (const std::string& path : folder.write()) channels.narration << "wrote " << path << '\n';
+}
+
+}  // namespace onegrain::app

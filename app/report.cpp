@@ -1,0 +1,125 @@
+#include "app/report.hpp"
+
+#include <array>
+#include <charconv>
+#include <cmath>
+#include <nlohmann/json.hpp>
+#include <stdexcept>
+#include <utility>
+
+namespace onegrain::app {
+namespace {
+
+using nlohmann::json;
+
+/// The number that eight significant digits of `value` stand for; NaN and infinities as they are.
+double shortened(double value) {
+  if (!std::isfinite(value)) return value;
+  std::array<char, 32> digits{};
+  const auto [end, fault] =
+      std::to_chars(digits.data(), digits.data() + digits.size(), value, std::chars_format::general, 8);
+  if (fault != std::errc{}) return value;
+  double shorter = value;
+  std::from_chars(digits.data(), end, shorter);
+  return shorter;
+}
+
+json with_shortened_numbers(json document) {
+  if (document.is_number_float()) return shortened(document.get<double>());
+  if (document.is_structured())
+    for (auto& part : document) part = with_shortened_numbers(std::move(part));
+  return document;
+}
+
+/// JSON that may stand inside a script element: there `</script` would end the element and `<!--` change how it is
+/// read. Outside of strings JSON holds none of `<`, `>` and `&`, and inside `\u003c` means the same.
+std::string json_for_script(const json& document) {
+  const std::string text = document.dump(-1, ' ', false, json::error_handler_t::replace);
+  std::string safe;
+  safe.reserve(text.size() + text.size() / 16);
+  for (const char c : text) switch (c) {
+      case '<':
+        safe += "\\u003c";
+        break;
+      case '>':
+        safe += "\\u003e";
+        break;
+      case '&':
+        safe += "\\u0026";
+        break;
+      default:
+        safe += c;
+    }
+  return safe;
+}
+
+std::string html_text(std::string_view text) {
+  std::string safe;
+  for (const char c : text) switch (c) {
+      case '<':
+        safe += "&lt;";
+        break;
+      case '>':
+        safe += "&gt;";
+        break;
+      case '&':
+        safe += "&amp;";
+        break;
+      case '"':
+        safe += "&quot;";
+        break;
+      default:
+        safe += c;
+    }
+  return safe;
+}
+
+std::string text_at(const json& document, const json::json_pointer& where) {
+  if (!document.contains(where) || !document.at(where).is_string()) return {};
+  // Through a dump, so that bytes that are not UTF-8 are replaced here as they are in the data.
+  const json clean = json::parse(document.at(where).dump(-1, ' ', false, json::error_handler_t::replace));
+  return clean.get<std::string>();
+}
+
+std::string title_of(const json& document) {
+  const std::string cell = text_at(document, json::json_pointer("/cell/name"));
+  const std::string verb = text_at(document, json::json_pointer("/verb"));
+  std::string title = cell.empty() ? "onegrain report" : cell;
+  if (!verb.empty()) title += ": " + verb;
+  return html_text(title);
+}
+
+/// What stands in the template for `@NAME@`.
+std::string filling(std::string_view name, const json& document) {
+  if (name == "TITLE") return title_of(document);
+  if (name == "HEADLINE") return html_text(text_at(document, json::json_pointer("/headline")));
+  if (name == "STYLE") return std::string(web_asset("web/report.css"));
+  if (name == "DRAWING") return std::string(web_asset("web/d3_subset.min.js"));
+  if (name == "SCRIPTS") {
+    std::string scripts;
+    for (const auto* file : {"web/report_text.js", "web/report_charts.js", "web/report_plots.js", "web/report.js"})
+      scripts += web_asset(file);
+    return scripts;
+  }
+  if (name == "DATA") return json_for_script(with_shortened_numbers(document));
+  throw std::logic_error("report.html: unknown part '" + std::string(name) + "'");
+}
+
+}  // namespace
+
+std::string render_report(const nlohmann::json& document) {
+  // One pass over the template, so that an `@` in what is put in is never taken for a mark.
+  const std::string_view html = web_asset("web/report.html");
+  std::string page;
+  for (std::size_t at = 0;;) {
+    const std::size_t mark = html.find('@', at);
+    page += html.substr(at, mark - at);
+    if (mark == std::string_view::npos) return page;
+    const std::size_t end = html.find('@', mark + 1);
+    if (end == std::string_view::npos) throw std::logic_error("report.html: a mark is not closed");
+    page += filling(html.substr(mark + 1, end - mark - 1), document);
+    at = end + 1;
+  }
+}
+
+}  // namespace onegrain::app

@@ -1,0 +1,529 @@
+// The sections of the report, and the page. Charts are drawn again when the width changes and before printing.
+
+// ---- voltage against capacity ----------------------------------------------------------------------------------------
+
+const rate_name = (point) => text(point.label) || rate_words(point.c_rate);
+function rate_words(c_rate) {
+  if (!known(c_rate) || c_rate <= 0) return "?";
+  const parts_of = 1 / c_rate;
+  if (c_rate < 1 && Math.abs(parts_of - Math.round(parts_of)) < 1e-6 * parts_of) return `C/${Math.round(parts_of)}`;
+  return `${Number(c_rate.toPrecision(3))}C`;
+}
+const by_rate = (a, b) => (number(a.c_rate) || 0) - (number(b.c_rate) || 0);
+const fraction_of = (point, rated) =>
+  known(point.capacity_fraction) ? point.capacity_fraction : number(point.capacity_mAh) / number(rated);
+const SENSES = [
+  ["discharge", "Discharge"],
+  ["charge", "Charge"],
+];
+
+function curve_lines(curves, style, quantity) {
+  return curves.map((curve) => {
+    const trace = part(curve.trace);
+    const x = numbers(trace.capacity_mAh);
+    const time = numbers(trace.time_s);
+    const voltage = numbers(trace.voltage_V);
+    const negative = numbers(trace.negative_potential_V);
+    return {
+      label: printed(rate_name(curve)) + (curve.trusted === false ? " (?)" : ""),
+      x,
+      y: numbers(trace[quantity]),
+      faint: curve.trusted === false,
+      ...style.get(rate_name(curve)),
+      words: (i) =>
+        [
+          `${printed(rate_name(curve))} ${text(curve.direction)}`,
+          `${num(x[i])} mAh, ${num(voltage[i], 4)} V`,
+          known(time[i]) ? `after ${duration(time[i] / 3600)}` : "",
+          known(negative[i]) ? `negative: ${num(negative[i], 3)} V against lithium` : "",
+        ].filter(Boolean),
+    };
+  });
+}
+
+function capacity_sentence(sense, points, rated) {
+  const good = points.filter((point) => known(point.capacity_mAh)).sort(by_rate);
+  if (!good.length) return "";
+  const tell = (point) => `${num(point.capacity_mAh)} mAh at ${printed(rate_name(point))}`;
+  const last = good[good.length - 1];
+  if (good.length === 1) return `${sense}: ${tell(last)}.`;
+  const share = fraction_of(last, rated);
+  return `${sense}: ${tell(good[0])}, ${tell(last)}${known(share) ? ` (${percent(share)} of the rated capacity)` : ""}.`;
+}
+
+function curve_section(curves, rated, half_cell) {
+  if (!curves.length) return null;
+  const rates = curves
+    .slice()
+    .sort(by_rate)
+    .map(rate_name)
+    .filter((name, i, all) => all.indexOf(name) === i);
+  const ramp = styles(rates.length);
+  const style = new Map(rates.map((name, i) => [name, ramp[i]]));
+  const voltages = curves.flatMap((curve) => numbers(part(curve.trace).voltage_V)).filter(known);
+  const panels = [];
+  for (const [sense, title] of SENSES) {
+    const some = curves.filter((curve) => (text(curve.direction) || "discharge") === sense).sort(by_rate);
+    const lines = curve_lines(some, style, "voltage_V");
+    if (!lines.some(drawn)) continue;
+    panels.push(
+      chart(title, `Voltage against capacity. ${capacity_sentence(title, some, rated)}`, (svg, width, live, id) =>
+        draw_lines(svg, width, live, id, {
+          lines,
+          x: "Capacity / mAh",
+          y: half_cell ? "Voltage against lithium / V" : "Voltage / V",
+          names: sense === "charge" ? "above" : "below",
+          x_from: 0,
+          y_include: d3.extent(voltages),
+        }),
+      ),
+    );
+  }
+  const charging = curves.filter((curve) => text(curve.direction) === "charge").sort(by_rate);
+  const plating = curve_lines(charging, style, "negative_potential_V");
+  if (plating.some(drawn)) {
+    const lowest = Math.min(...values(plating.filter(drawn), "y"));
+    const words =
+      `Surface of the negative against lithium while charging; lowest ${num(1000 * lowest)} mV. ` +
+      "Below 0 V lithium metal can deposit on it.";
+    panels.push(
+      chart("The negative while charging", words, (svg, width, live, id) =>
+        draw_lines(svg, width, live, id, {
+          lines: plating,
+          x: "Capacity / mAh",
+          y: "Negative against lithium / V",
+          names: "below",
+          x_from: 0,
+          y_include: [Math.min(-0.05, lowest), 0.1],
+          y_most: 0.3,
+          limit: { value: 0, words: "below 0 V lithium can plate" },
+        }),
+      ),
+    );
+  }
+  const name = (curve) => `${printed(rate_name(curve))} ${text(curve.direction)}`;
+  const remarks = [];
+  for (const curve of curves) {
+    if (!drawn({ x: numbers(part(curve.trace).capacity_mAh), y: numbers(part(curve.trace).voltage_V) }))
+      remarks.push(
+        `${name(curve)}: no curve to draw${text(curve.ended_by) ? `; ended by ${text(curve.ended_by)}` : ""}.`,
+      );
+    if (curve.trusted === false)
+      remarks.push(`${name(curve)} (?): outside the range in which this calculation can be trusted; drawn thin.`);
+    if (text(curve.note)) remarks.push(`${name(curve)}: ${text(curve.note)}`);
+  }
+  const sentence = SENSES.map(([sense, title]) =>
+    capacity_sentence(
+      title,
+      curves.filter((curve) => (text(curve.direction) || "discharge") === sense),
+      rated,
+    ),
+  )
+    .filter(Boolean)
+    .join(" ");
+  return section(
+    "Voltage against capacity",
+    el("p", { class: "says" }, rich(sentence)),
+    panels.length ? el("div", { class: "panels wide" }, panels) : null,
+    remarks.length ? bullets(remarks, "remarks") : null,
+  );
+}
+
+// ---- rate capability -------------------------------------------------------------------------------------------------
+
+function capability_section(points, rated) {
+  if (!points.length) return null;
+  const series = SENSES.map(([sense]) => ({
+    title: sense,
+    points: points
+      .filter(
+        (point) =>
+          (text(point.direction) || "discharge") === sense &&
+          point.c_rate > 0 &&
+          known(point.c_rate) &&
+          known(point.capacity_mAh),
+      )
+      .sort(by_rate),
+  })).filter((one) => one.points.length);
+  const plotted = series.reduce((sum, one) => sum + one.points.length, 0);
+  const words = SENSES.map(([sense, title]) => {
+    const some = points
+      .filter((point) => (text(point.direction) || "discharge") === sense && known(fraction_of(point, rated)))
+      .sort(by_rate);
+    const held = some.filter((point) => fraction_of(point, rated) >= 0.8).pop();
+    if (!held || some.length < 2) return "";
+    return held === some[some.length - 1]
+      ? `${title}: at least 80\u202f% of the rated capacity at every rate up to ${printed(rate_name(held))}.`
+      : `${title}: at least 80\u202f% of the rated capacity up to ${printed(rate_name(held))}.`;
+  })
+    .filter(Boolean)
+    .join(" ");
+  const column = (head, key, digits) => ({ head, numeric: true, cell: (row) => num(row[key], digits) });
+  return section(
+    "Rate capability",
+    words ? el("p", { class: "says" }, rich(words)) : null,
+    plotted > 1
+      ? chart("", `Capacity against C-rate. ${words}`, (svg, width, live) =>
+          draw_capability(svg, width, live, series, number(rated)),
+        )
+      : null,
+    table(
+      "What each rate gives",
+      [
+        { head: "Rate", tight: true, cell: (row) => `${rate_name(row)}${row.trusted === false ? " (?)" : ""}` },
+        { head: "Direction", cell: (row) => text(row.direction) },
+        column("Current /\u00a0mA", "current_mA"),
+        column("Capacity /\u00a0mAh", "capacity_mAh"),
+        { head: "Of rated", numeric: true, cell: (row) => percent(fraction_of(row, rated)) },
+        column("Mean voltage /\u00a0V", "mean_voltage_V", 4),
+        column("Energy /\u00a0mWh", "energy_mWh"),
+        { head: "Ended by", tight: true, cell: (row) => text(row.ended_by) },
+      ],
+      points,
+    ),
+  );
+}
+
+// ---- inside the grains -----------------------------------------------------------------------------------------------
+
+function profile_section(profiles) {
+  const usable = profiles
+    .map((profile) => ({
+      electrode: text(profile.electrode),
+      rate: text(profile.rate),
+      lines: parts(profile.moments).map((moment) => ({
+        label: printed(moment.label),
+        x: numbers(moment.radius),
+        y: numbers(moment.stoichiometry),
+      })),
+    }))
+    .filter((profile) => profile.lines.some(drawn));
+  if (!usable.length) return null;
+  const panels = usable.map((profile) => {
+    const same = usable
+      .filter((other) => other.electrode === profile.electrode)
+      .flatMap((other) => other.lines.filter(drawn));
+    const shades = styles(profile.lines.length, "#74a09a", "#0e2f2d");
+    const lines = profile.lines.map((line, i) => ({
+      ...line,
+      ...shades[i],
+      marker: false,
+      words: (k) => [line.label, `radius ${num(line.x[k], 2)}, stoichiometry ${num(line.y[k])}`],
+    }));
+    const title = [profile.electrode ? `${profile.electrode} grains` : "grains", profile.rate]
+      .filter(Boolean)
+      .join(", ");
+    const seen = lines.filter(drawn);
+    const spans = seen.map(
+      (line) =>
+        `${line.label}: ${num(line.y.find(known))} at the centre, ${num(line.y.slice().reverse().find(known))} at the surface`,
+    );
+    return chart(
+      title[0].toUpperCase() + title.slice(1),
+      `Stoichiometry from the centre to the surface of the ${title}. ${spans.join("; ")}.`,
+      (svg, width, live, id) =>
+        draw_lines(svg, width, live, id, {
+          lines,
+          x: "Centre 0 to surface 1: r / R",
+          y: "Stoichiometry",
+          names: "right",
+          x_from: 0,
+          y_include: d3.extent(values(same, "y")),
+          height: 270,
+        }),
+    );
+  });
+  return section(
+    "Inside the grains",
+    el(
+      "p",
+      { class: "says" },
+      "How full the lithium sites are from the centre of a grain to its surface. A flat line: lithium had time to spread. " +
+        "A steep one: the surface runs ahead of the centre, and the cut-off comes before the grain is used up.",
+    ),
+    el("div", { class: "panels" }, panels),
+  );
+}
+
+// ---- where the voltage goes ------------------------------------------------------------------------------------------
+
+function parts_section(entries) {
+  const usable = entries
+    .map((entry) => {
+      const x = numbers(entry.capacity_mAh);
+      const some = parts(entry.parts)
+        .map((one) => ({ name: printed(one.name), values: numbers(one.values_mV) }))
+        .filter((one) => one.values.some(known));
+      const rows = x
+        .map((value, i) => ({ x: value, values: some.map((one) => number(one.values[i])) }))
+        .filter((row) => known(row.x) && row.values.every(known));
+      for (const row of rows) row.total = row.values.reduce((sum, value) => sum + value, 0);
+      return { label: text(entry.label), parts: some, rows };
+    })
+    .filter((entry) => entry.rows.length > 1 && entry.parts.length);
+  if (!usable.length) return null;
+  const order = [...new Set(usable.flatMap((entry) => entry.parts.map((one) => one.name)))];
+  const half_way = (entry) => entry.rows[Math.floor(entry.rows.length / 2)];
+  const largest = (entry) =>
+    entry.parts[half_way(entry).values.reduce((best, value, i, all) => (value > all[best] ? i : best), 0)].name;
+  const says = usable
+    .map(
+      (entry) => `${printed(entry.label)}: half way ${num(half_way(entry).total)} mV, most of it ${largest(entry)}.`,
+    )
+    .join(" ");
+  return section(
+    "Where the voltage goes",
+    el(
+      "p",
+      { class: "says" },
+      rich(`The voltage that each step costs against equilibrium, one on top of the other. ${says}`),
+    ),
+    el(
+      "div",
+      { class: "panels wide" },
+      usable.map((entry) =>
+        chart(entry.label, `Overpotential parts against capacity, stacked. ${says}`, (svg, width, live, id) =>
+          draw_parts(svg, width, live, id, entry, order),
+        ),
+      ),
+    ),
+  );
+}
+
+// ---- a protocol, step by step ----------------------------------------------------------------------------------------
+
+function protocol_section(protocol) {
+  const trace = {
+    time: numbers(protocol.time_h),
+    voltage: numbers(protocol.voltage_V),
+    current: numbers(protocol.current_mA),
+  };
+  const steps = parts(protocol.steps);
+  const shown = steps.slice(0, 60).map((step, i) => ({ ...step, order: i + 1 }));
+  const visible = drawn({ x: trace.time, y: trace.voltage }) || drawn({ x: trace.time, y: trace.current });
+  return section(
+    "The protocol, step by step",
+    visible
+      ? chart("", `Voltage and current against time over ${steps.length} steps.`, (svg, width, live) =>
+          draw_protocol(svg, width, live, trace, steps),
+        )
+      : null,
+    table(
+      "Steps, numbered as in the chart",
+      [
+        { head: "Step", cell: (row) => `${row.order}` },
+        { head: "Driven", tight: true, cell: (row) => text(row.label) },
+        { head: "Start / h", numeric: true, cell: (row) => num(row.start_h) },
+        { head: "End / h", numeric: true, cell: (row) => num(row.end_h) },
+        { head: "Capacity /\u00a0mAh", numeric: true, cell: (row) => num(row.capacity_mAh) },
+        { head: "Ended by", tight: true, cell: (row) => text(row.ended_by) },
+      ],
+      shown,
+    ),
+    steps.length > shown.length
+      ? el("p", { class: "remarks" }, `${steps.length - shown.length} further steps stand in summary.json.`)
+      : null,
+  );
+}
+
+// ---- the cell --------------------------------------------------------------------------------------------------------
+
+function cell_section(cell, rest) {
+  const layers = parts(cell.layers).filter((layer) => layer.thickness_um > 0 && known(layer.thickness_um));
+  const words = layers
+    .map((layer) => `${text(layer.name) || text(layer.kind)} ${Number(layer.thickness_um.toPrecision(3))} \u00b5m`)
+    .join(", ");
+  const drawing = layers.length
+    ? chart(
+        "Layers, thickness to scale; height: share of the volume",
+        `From one side to the other: ${words}.`,
+        (svg, width, live, id) => draw_layers(svg, width, id, layers),
+      )
+    : null;
+  const inputs = parts(cell.inputs)
+    .filter((group) => parts(group.rows).length)
+    .map((group) =>
+      table(
+        text(group.group) || "Inputs",
+        [
+          { head: "Quantity", cell: (row) => text(row.label) },
+          { head: "Value", tight: true, cell: (row) => text(row.value) },
+          { head: "Spread (95\u00a0%)", tight: true, cell: (row) => text(row.spread) },
+          { head: "Source", cell: (row) => text(row.source) },
+        ],
+        parts(group.rows),
+      ),
+    );
+  return [
+    section(
+      "What came out",
+      table(
+        "Results",
+        [
+          { head: "Quantity", cell: (row) => text(row.label) },
+          {
+            head: "Value",
+            tight: true,
+            cell: (row) => [text(row.value), text(row.plus_minus)].filter(Boolean).join(" "),
+          },
+          { head: "Remark", cell: (row) => text(row.note) },
+        ],
+        rest,
+      ),
+    ),
+    section("What went in", drawing, inputs),
+  ];
+}
+
+// ---- the page --------------------------------------------------------------------------------------------------------
+
+const MARK = "M12 1a11 11 0 1 0 .01 0ZM12 5a7 7 0 1 1-.01 0ZM12 8.6a3.4 3.4 0 1 0 .01 0Z";
+
+function page(report) {
+  const cell = part(report.cell);
+  const program = part(report.program);
+  const capability = part(report.rate_capability);
+  const curves = parts(report.curves);
+  const points = parts(capability.points).length ? parts(capability.points) : curves;
+  const results = parts(cell.results).filter((one) => text(one.label) || text(one.value));
+  const key = results.some((one) => one.key === true)
+    ? results.filter((one) => one.key === true)
+    : results.slice(0, 6);
+  const arrangement =
+    { full_cell: "full cell", half_cell: "half cell against lithium" }[text(cell.arrangement)] || "";
+  const warnings = list(cell.warnings).filter(text);
+  const cautions = list(report.cautions).filter(text);
+
+  const mark = blank_svg().attr("viewBox", "0 0 24 24").attr("class", "grain").attr("aria-hidden", "true");
+  put(mark, "path", { d: MARK, "fill-rule": "evenodd" });
+  const [came_out, went_in] = cell_section(
+    cell,
+    results.filter((one) => !key.includes(one)),
+  );
+  const calculated = curves.length > 0 || Object.keys(part(report.protocol)).length > 0;
+  const kicker = [text(program.name) || "onegrain", text(report.verb), arrangement].filter(Boolean).join(" \u00b7 ");
+
+  return [
+    el(
+      "header",
+      {},
+      el("p", { class: "kicker" }, mark.node(), kicker),
+      el("h1", {}, rich(text(cell.name) || "Report")),
+      cell.invented === true
+        ? el(
+            "p",
+            { class: "invented" },
+            "Invented example: the numbers of this cell were made up to show the program.",
+          )
+        : null,
+      text(report.headline) ? el("p", { class: "headline" }, rich(report.headline)) : null,
+    ),
+    warnings.length
+      ? el(
+          "section",
+          { class: "warnings", "aria-labelledby": "warnings" },
+          el(
+            "h2",
+            { id: "warnings" },
+            warnings.length > 1 ? `${warnings.length} things to check first` : "One thing to check first",
+          ),
+          bullets(warnings),
+        )
+      : null,
+    key.length
+      ? el(
+          "dl",
+          { class: "key" },
+          key.map((one) =>
+            el(
+              "div",
+              {},
+              el("dt", {}, rich(one.label)),
+              el(
+                "dd",
+                {},
+                el("strong", {}, rich(one.value)),
+                text(one.plus_minus) ? el("span", {}, rich(one.plus_minus)) : null,
+                text(one.note) ? el("small", {}, rich(one.note)) : null,
+              ),
+            ),
+          ),
+        )
+      : null,
+    protocol_section(part(report.protocol)),
+    curve_section(curves, capability.rated_capacity_mAh, text(cell.arrangement) === "half_cell"),
+    capability_section(points, capability.rated_capacity_mAh),
+    calculated ? null : came_out,
+    section(
+      "Currents for this cell",
+      table(
+        "Which current is which rate",
+        [
+          { head: "Rate", tight: true, cell: (row) => text(row.label) },
+          { head: "Current /\u00a0mA", numeric: true, cell: (row) => num(row.current_mA) },
+          { head: "per plate area /\u00a0mA/cm2", numeric: true, cell: (row) => num(row.current_mA_cm2) },
+          { head: "per active mass /\u00a0mA/g", numeric: true, cell: (row) => num(row.current_mA_g) },
+          { head: "Full charge or discharge takes", numeric: true, cell: (row) => duration(row.hours) },
+        ],
+        parts(cell.rate_table),
+      ),
+    ),
+    cautions.length
+      ? el(
+          "section",
+          { class: "cautions", "aria-labelledby": "cautions" },
+          el("h2", { id: "cautions" }, "Before you charge a cell"),
+          bullets(cautions),
+        )
+      : null,
+    profile_section(parts(report.profiles)),
+    parts_section(parts(report.overpotentials)),
+    calculated ? came_out : null,
+    went_in,
+    section(
+      "What was assumed",
+      list(cell.assumptions).some(text) ? bullets(list(cell.assumptions).filter(text)) : null,
+    ),
+    list(report.provenance).length
+      ? el(
+          "footer",
+          {},
+          el("h2", {}, "Where this page comes from"),
+          el(
+            "dl",
+            {},
+            list(report.provenance).map((pair) =>
+              el("div", {}, el("dt", {}, text(list(pair)[0])), el("dd", {}, text(list(pair)[1]))),
+            ),
+          ),
+        )
+      : null,
+  ]
+    .flat()
+    .filter(Boolean);
+}
+
+document.getElementById("report").append(...page(part(JSON.parse(document.getElementById("document").textContent))));
+
+const PAPER = 680; // pixels between the margins of A4; Letter is a little wider
+const redraw = () => charts.forEach((one) => one.redraw());
+let waiting = 0;
+let drawn_width = 0;
+const resized = () => {
+  const width = document.documentElement.clientWidth;
+  if (width === drawn_width) return;
+  drawn_width = width;
+  cancelAnimationFrame(waiting);
+  waiting = requestAnimationFrame(redraw);
+};
+redraw();
+drawn_width = document.documentElement.clientWidth;
+addEventListener("resize", resized);
+addEventListener("beforeprint", () => {
+  printing = true;
+  charts.forEach((one) => one.redraw(one.frame.parentNode.className === "panels" ? PAPER / 2 - 12 : PAPER));
+});
+addEventListener("afterprint", () => {
+  printing = false;
+  redraw();
+});

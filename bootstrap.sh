@@ -1,0 +1,97 @@
+#!/bin/sh
+# From a bare Debian (12 or 13) to a built onegrain:
+#
+#   sh bootstrap.sh          installs what is missing and builds
+#   sh bootstrap.sh demo     the same, then runs the demo cell and says where its report lies
+#   sh bootstrap.sh test     the same, then runs the whole test suite
+#   sh bootstrap.sh ci       test, and once more with the address and undefined-behaviour sanitizers
+#
+# Works from any folder, as root or through sudo; a second run only does what has changed.
+set -eu
+here=$(CDPATH= cd -- "$(dirname -- "$0")" && pwd)
+cd "$here"
+goal=${1:-build}
+case $goal in build|demo|test|ci) ;; *) echo "bootstrap.sh: '$goal' is none of build, demo, test, ci" >&2; exit 2 ;; esac
+
+say() { printf '%s\n' "bootstrap: $*" >&2; }
+
+as_root() {
+  if [ "$(id -u)" -eq 0 ]; then "$@"
+  elif command -v sudo >/dev/null 2>&1; then sudo "$@"
+  else say "this needs root: run it as root, or install sudo"; exit 1
+  fi
+}
+
+# --- packages -------------------------------------------------------------------------------------------------------
+packages="g++ cmake ninja-build dpkg-dev libeigen3-dev libyaml-cpp-dev libcli11-dev libfmt-dev nlohmann-json3-dev
+libmuparser-dev libboost-dev"
+case $goal in test|ci) packages="$packages catch2 libudunits2-dev python3-scipy python3-yaml" ;; esac
+
+missing=
+for package in $packages; do
+  dpkg-query -W -f '${Status}' "$package" 2>/dev/null | grep -q 'install ok installed' || missing="$missing $package"
+done
+if [ -n "$missing" ]; then
+  command -v apt-get >/dev/null 2>&1 || { say "no apt-get here; install by hand:$missing"; exit 1; }
+  say "installing$missing"
+  as_root apt-get update -qq
+  # shellcheck disable=SC2086  # a list of words
+  as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $missing >/dev/null
+fi
+
+# --- the source of SUNDIALS: Debian's package is compiled without optimisation, so CMake compiles it anew -------------
+if ! ls -d .deps/sundials-*/CMakeLists.txt >/dev/null 2>&1; then
+  say "fetching the source of SUNDIALS"
+  rm -rf .deps && mkdir -p .deps/apt/lists/partial .deps/apt/sources
+  # a copy of this machine's package sources that asks for source packages; nothing of the machine's own is changed
+  if [ -f /etc/apt/sources.list ]; then
+    sed -n 's/^deb \(.*\)/deb-src \1/p' /etc/apt/sources.list > .deps/apt/sources/from-list.list
+  fi
+  for file in /etc/apt/sources.list.d/*.list; do
+    [ -f "$file" ] && sed -n 's/^deb \(.*\)/deb-src \1/p' "$file" >> .deps/apt/sources/from-list.list
+  done
+  for file in /etc/apt/sources.list.d/*.sources; do
+    [ -f "$file" ] && sed 's/^Types:.*/Types: deb-src/' "$file" > ".deps/apt/sources/$(basename "$file")"
+  done
+  apt="-qq -o Dir::Etc::SourceList=/dev/null -o Dir::Etc::SourceParts=$here/.deps/apt/sources
+       -o Dir::State::Lists=$here/.deps/apt/lists -o APT::Sandbox::User=root"
+  # shellcheck disable=SC2086
+  if apt-get $apt update >/dev/null && (cd .deps && apt-get $apt --only-source source sundials >/dev/null); then
+    rm -rf .deps/apt .deps/*.tar.* .deps/*.dsc
+  else
+    rm -rf .deps
+    say "no source package to be had; falling back to Debian's own SUNDIALS (3 to 5 times slower)"
+    as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends libsundials-dev >/dev/null
+  fi
+fi
+
+# --- build ----------------------------------------------------------------------------------------------------------
+build() {  # build PRESET TESTS
+  say "building ($1)"
+  cmake --preset "$1" -DBUILD_TESTING="$2" >"build-$1.log" 2>&1 || { cat "build-$1.log" >&2; exit 1; }
+  cmake --build --preset "$1" >>"build-$1.log" 2>&1 || { tail -n 60 "build-$1.log" >&2; exit 1; }
+  rm -f "build-$1.log"
+}
+
+case $goal in
+  build) build release OFF; say "built: $here/build/release/app/onegrain" ;;
+  demo)
+    build release OFF
+    build/release/app/onegrain rates demo --both --out "$here/onegrain-demo" >/dev/null 2>&1 ||
+      build/release/app/onegrain rates demo --both --out "$here/onegrain-demo"
+    [ -f onegrain-demo/demo.yaml ] || build/release/app/onegrain cards demo > onegrain-demo/demo.yaml
+    build/release/app/onegrain rates demo
+    echo
+    echo "The report:        $here/onegrain-demo/report.html   (open it in a browser)"
+    echo "The demo's sheet:  $here/onegrain-demo/demo.yaml"
+    echo "Change a number in it, for instance the particle radius, and run:"
+    echo "  $here/build/release/app/onegrain rates $here/onegrain-demo/demo.yaml --both --out $here/onegrain-demo"
+    ;;
+  test) build release ON; ctest --preset release -j2 ;;
+  ci)
+    build release ON
+    ctest --preset release -j2
+    build dev ON
+    ctest --preset dev -j2
+    ;;
+esac

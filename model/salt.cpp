@@ -1,0 +1,256 @@
+#include "model/salt.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <stdexcept>
+
+#include "model/gauss.hpp"
+
+namespace onegrain::model {
+
+namespace {
+
+constexpr double least_salt = 1e-2;  // mol/m3; a trial profile below this is taken as this in ln c and kappa
+
+/// Legendre polynomials P_0..P_n at xi.
+std::vector<double> legendre(int n, double xi) {
+  std::vector<double> P(static_cast<std::size_t>(n) + 1, 1.0);
+  if (n >= 1) P[1] = xi;
+  for (std::size_t k = 1; k + 1 < P.size(); ++k) {
+    const double kk = static_cast<double>(k);
+    P[k + 1] = ((2 * kk + 1) * xi * P[k] - kk * P[k - 1]) / (kk + 1);
+  }
+  return P;
+}
+
+}  // namespace
+
+/// Row of the continuous basis inside one layer: its two end hats (shared with the neighbours) and its bubbles
+/// (P_k - P_{k-2}) / sqrt(2 (2k - 1)), k = 2..degree, whose slope is sqrt((2k - 1) / 2) P_{k-1}.
+/// Unknowns: hats 0..parts, then the bubbles of each layer.
+Eigen::RowVectorXd Salt::basis(const Part& part, std::size_t index, double xi, bool slope) const {
+  const Eigen::Index hats = static_cast<Eigen::Index>(parts_.size()) + 1;
+  const Eigen::Index bubbles = degree_ - 1;
+  Eigen::RowVectorXd row = Eigen::RowVectorXd::Zero(hats + bubbles * static_cast<Eigen::Index>(parts_.size()));
+  const auto P = legendre(degree_, xi);
+  const double to_x = 2 / part.thickness;  // d xi / dx
+  const auto k0 = static_cast<Eigen::Index>(index);
+  row[k0] = slope ? -0.5 * to_x : 0.5 * (1 - xi);
+  row[k0 + 1] = slope ? 0.5 * to_x : 0.5 * (1 + xi);
+  for (int k = 2; k <= degree_; ++k) {
+    const auto kk = static_cast<std::size_t>(k);
+    row[hats + bubbles * k0 + k - 2] = slope ? std::sqrt((2.0 * k - 1) / 2) * P[kk - 1] * to_x
+                                             : (P[kk] - P[kk - 2]) / std::sqrt(2 * (2.0 * k - 1));
+  }
+  return row;
+}
+
+Salt::Salt(const Cell& cell, int degree)
+    : electrolyte_(cell.electrolyte),
+      degree_(degree),
+      mean_(cell.electrolyte.concentration),
+      positive_power_(cell.positive.host.anodic_transfer),
+      half_cell_(!cell.negative),
+      decoupled_(cell.electrolyte.diffusivity.uniform() && cell.electrolyte.transference_number.uniform()) {
+  if (degree < 2 || degree > 40) throw std::invalid_argument("salt takes polynomials of degree 2 to 40");
+  const auto add = [&](double thickness, double porosity, double tortuosity) {
+    parts_.push_back({length_, thickness, porosity, porosity / tortuosity, 0, degree + 4});
+    length_ += thickness;
+  };
+  if (cell.negative) {
+    add(cell.negative->thickness, cell.negative->porosity, cell.negative->tortuosity);
+    negative_power_ = cell.negative->host.anodic_transfer;
+  }
+  add(cell.separator.thickness, cell.separator.porosity, cell.separator.tortuosity);
+  add(cell.positive.thickness, cell.positive.porosity, cell.positive.tortuosity);
+
+  const int per_layer = degree + 4;
+  const Gauss gauss = gauss_legendre(per_layer);
+  const auto nodes = static_cast<Eigen::Index>(per_layer) * static_cast<Eigen::Index>(parts_.size());
+  weight_.resize(nodes);
+  share_.resize(nodes);
+  transport_.resize(nodes);
+  Eigen::ArrayXd porosity(nodes);
+  Eigen::MatrixXd value, slope;
+  Eigen::Index q = 0;
+  for (std::size_t k = 0; k < parts_.size(); ++k) {
+    Part& part = parts_[k];
+    part.first_node = static_cast<int>(q);
+    const bool is_negative = !half_cell_ && k == 0;
+    const bool is_positive = k + 1 == parts_.size();
+    for (Eigen::Index g = 0; g < per_layer; ++g, ++q) {
+      const double xi = gauss.nodes[g];
+      const Eigen::RowVectorXd v = basis(part, k, xi, false);
+      if (q == 0) {
+        value.resize(nodes, v.size());
+        slope.resize(nodes, v.size());
+      }
+      value.row(q) = v;
+      slope.row(q) = basis(part, k, xi, true);
+      weight_[q] = gauss.weights[g] * part.thickness / 2;
+      share_[q] = is_negative ? 0.5 * (1 + xi) : is_positive ? 0.5 * (1 - xi) : 1.0;
+      transport_[q] = part.transport;
+      porosity[q] = part.porosity;
+    }
+  }
+  const Eigen::MatrixXd mass = value.transpose() * (weight_ * porosity).matrix().asDiagonal() * value;
+  const Eigen::MatrixXd stiffness = slope.transpose() * (weight_ * transport_).matrix().asDiagonal() * slope;
+  const Eigen::GeneralizedSelfAdjointEigenSolver<Eigen::MatrixXd> solver(stiffness, mass);
+  const Eigen::Index modes = solver.eigenvalues().size() - 1;  // the first is the constant
+  decay_ = solver.eigenvalues().tail(modes).array();
+  vectors_ = solver.eigenvectors().rightCols(modes);
+  value_ = value * vectors_;
+  slope_ = slope * vectors_;
+  drive_ = (slope_.transpose() * (weight_ * share_).matrix()).array() / faraday_constant;
+  at_start_ = basis(parts_.front(), 0, -1, false) * vectors_;
+  at_end_ = basis(parts_.back(), parts_.size() - 1, 1, false) * vectors_;
+  const Eigen::Index hats = static_cast<Eigen::Index>(parts_.size()) + 1;
+  tail_.resize(static_cast<Eigen::Index>(parts_.size()), modes);
+  for (Eigen::Index k = 0; k < tail_.rows(); ++k) tail_.row(k) = vectors_.row(hats + (degree - 1) * (k + 1) - 1);
+}
+
+void Salt::remainder(const Eigen::Ref<const Eigen::VectorXd>& b, double i, double T, double D0, double t0,
+                     Eigen::Ref<Eigen::VectorXd> result) const {
+  eigen_assert(b.size() == count() && result.size() == count());
+  Eigen::VectorXd c = value_ * b, cx = slope_ * b;
+  for (Eigen::Index q = 0; q < c.size(); ++q) {
+    const double at = mean_ + c[q];
+    cx[q] = -weight_[q] * ((electrolyte_.diffusivity(at, T) - D0) * transport_[q] * cx[q] +
+                           i / faraday_constant * (electrolyte_.transference_number(at, T) - t0) * share_[q]);
+  }
+  result.noalias() = slope_.transpose() * cx;
+}
+
+void Salt::remainder_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, double i, double T, double D0, double t0,
+                              Eigen::Ref<Eigen::MatrixXd> by_amplitudes, Eigen::Ref<Eigen::VectorXd> by_current,
+                              Eigen::Ref<Eigen::VectorXd> by_temperature) const {
+  const Eigen::VectorXd c = value_ * b, cx = slope_ * b;
+  Eigen::VectorXd through_slope(c.size()), through_value(c.size()), through_current(c.size()), through_temperature(c.size());
+  for (Eigen::Index q = 0; q < c.size(); ++q) {
+    const Property::Value D = electrolyte_.diffusivity.at(mean_ + c[q], T);
+    const Property::Value t = electrolyte_.transference_number.at(mean_ + c[q], T);
+    const double w = -weight_[q];
+    through_slope[q] = w * (D.value - D0) * transport_[q];
+    through_value[q] = w * (D.by_composition * transport_[q] * cx[q] + i / faraday_constant * t.by_composition * share_[q]);
+    through_current[q] = w * (t.value - t0) * share_[q] / faraday_constant;
+    through_temperature[q] = w * (D.by_temperature * transport_[q] * cx[q] + i / faraday_constant * t.by_temperature * share_[q]);
+  }
+  const Eigen::MatrixXd inner = through_slope.asDiagonal() * slope_ + through_value.asDiagonal() * value_;
+  by_amplitudes.noalias() = slope_.transpose() * inner;
+  by_current.noalias() = slope_.transpose() * through_current;
+  by_temperature.noalias() = slope_.transpose() * through_temperature;
+}
+
+Ionic Salt::ionic(const Eigen::Ref<const Eigen::VectorXd>& b, double T) const {
+  const Eigen::VectorXd c = value_ * b, cx = slope_ * b;
+  const double scale = 2 * gas_constant * T / faraday_constant;
+  Ionic result;
+  for (std::size_t k = 0; k < parts_.size(); ++k) {
+    const Part& part = parts_[k];
+    const bool is_negative = !half_cell_ && k == 0, is_positive = k + 1 == parts_.size();
+    double resistance = 0, concentration = 0, powers = 0;
+    const double power = is_negative ? negative_power_ : positive_power_;
+    for (Eigen::Index q = part.first_node; q < part.first_node + part.nodes; ++q) {
+      const double at = std::max(mean_ + c[q], least_salt);
+      resistance += weight_[q] * share_[q] * share_[q] / (electrolyte_.conductivity(at, T) * transport_[q]);
+      concentration += weight_[q] * share_[q] * (1 - electrolyte_.transference_number(at, T)) *
+                       electrolyte_.thermodynamic_factor(at, T) * cx[q] / at;
+      if (is_negative || is_positive) powers += weight_[q] * (power == 0.5 ? std::sqrt(at) : std::pow(at, power));
+    }
+    Ionic::Layer& layer = is_negative ? result.negative : is_positive ? result.positive : result.separator;
+    layer = {resistance, scale * concentration};
+    if (is_negative) result.negative_salt = std::pow(powers / part.thickness, 1 / power);
+    if (is_positive) result.positive_salt = std::pow(powers / part.thickness, 1 / power);
+  }
+  if (half_cell_) result.negative_salt = std::max(mean_ + at_start_.dot(b), least_salt);
+  return result;
+}
+
+Salt::Gradient Salt::ionic_gradient(const Eigen::Ref<const Eigen::VectorXd>& b, double i, double T) const {
+  const Eigen::VectorXd c = value_ * b, cx = slope_ * b;
+  const double scale = 2 * gas_constant * T / faraday_constant;
+  Gradient g;
+  for (std::size_t k = 0; k < parts_.size(); ++k) {
+    const Part& part = parts_[k];
+    const bool is_negative = !half_cell_ && k == 0, is_positive = k + 1 == parts_.size();
+    const double power = is_negative ? negative_power_ : positive_power_;
+    Eigen::VectorXd through_value = Eigen::VectorXd::Zero(part.nodes), through_slope(part.nodes), through_power(part.nodes);
+    double powers = 0;
+    for (Eigen::Index m = 0; m < part.nodes; ++m) {
+      const Eigen::Index q = part.first_node + m;
+      const bool held = mean_ + c[q] < least_salt;
+      const double at = held ? least_salt : mean_ + c[q];
+      const Property::Value kappa = electrolyte_.conductivity.at(at, T);
+      const Property::Value t = electrolyte_.transference_number.at(at, T);
+      const Property::Value chi = electrolyte_.thermodynamic_factor.at(at, T);
+      const double w = weight_[q] * share_[q];
+      through_slope[m] = scale * w * (1 - t.value) * chi.value / at;
+      if (!held) {
+        through_value[m] = -i * w * share_[q] * kappa.by_composition / (kappa.value * kappa.value * transport_[q]) +
+                           scale * w * cx[q] / at *
+                               ((1 - t.value) * (chi.by_composition - chi.value / at) - t.by_composition * chi.value);
+      }
+      const double raised = std::pow(at, power);
+      powers += weight_[q] * raised;
+      through_power[m] = held ? 0.0 : weight_[q] * power * raised / at;
+    }
+    const auto V = value_.middleRows(part.first_node, part.nodes);
+    const auto S = slope_.middleRows(part.first_node, part.nodes);
+    Eigen::VectorXd drop = V.transpose() * through_value + S.transpose() * through_slope;
+    (is_negative ? g.negative : is_positive ? g.positive : g.separator) = std::move(drop);
+    if (is_negative || is_positive) {
+      const double mean_power = powers / part.thickness;
+      const double outer = std::pow(mean_power, 1 / power - 1) / power / part.thickness;
+      (is_negative ? g.negative_salt : g.positive_salt) = outer * (V.transpose() * through_power);
+    }
+  }
+  if (half_cell_) {
+    g.negative.setZero(count());
+    g.negative_salt = at_start_.transpose();
+  }
+  return g;
+}
+
+Eigen::VectorXd Salt::profile(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::ArrayXd>& x) const {
+  Eigen::VectorXd c(x.size());
+  for (Eigen::Index m = 0; m < x.size(); ++m) {
+    std::size_t k = 0;
+    while (k + 1 < parts_.size() && x[m] > parts_[k].start + parts_[k].thickness) ++k;
+    const double xi = 2 * (x[m] - parts_[k].start) / parts_[k].thickness - 1;
+    c[m] = mean_ + basis(parts_[k], k, xi, false) * vectors_ * b;
+  }
+  return c;
+}
+
+void Salt::extremes(const Eigen::Ref<const Eigen::VectorXd>& b, double& lowest, double& highest) const {
+  const Eigen::VectorXd c = value_ * b;
+  const double first = at_start_.dot(b), last = at_end_.dot(b);
+  lowest = mean_ + std::min({c.minCoeff(), first, last});
+  highest = mean_ + std::max({c.maxCoeff(), first, last});
+}
+
+double Salt::content(const Eigen::Ref<const Eigen::VectorXd>& b) const {
+  const Eigen::VectorXd c = value_ * b;
+  double sum = 0;
+  for (const Part& part : parts_) {
+    for (Eigen::Index q = part.first_node; q < part.first_node + part.nodes; ++q) sum += weight_[q] * part.porosity * (mean_ + c[q]);
+  }
+  return sum;
+}
+
+double Salt::tail(const Eigen::Ref<const Eigen::VectorXd>& b) const { return (tail_ * b).cwiseAbs().maxCoeff(); }
+
+Ionic uniform_ionic(const Cell& cell, double T) {
+  const double kappa = cell.electrolyte.conductivity(cell.electrolyte.concentration, T);
+  const auto whole = [&](double thickness, double porosity, double tortuosity) { return thickness * tortuosity / (porosity * kappa); };
+  Ionic ionic;
+  ionic.negative_salt = ionic.positive_salt = cell.electrolyte.concentration;
+  if (cell.negative) {
+    ionic.negative.resistance = whole(cell.negative->thickness, cell.negative->porosity, cell.negative->tortuosity) / 3;
+  }
+  ionic.separator.resistance = whole(cell.separator.thickness, cell.separator.porosity, cell.separator.tortuosity);
+  ionic.positive.resistance = whole(cell.positive.thickness, cell.positive.porosity, cell.positive.tortuosity) / 3;
+  return ionic;
+}
+
+}  // namespace onegrain::model
