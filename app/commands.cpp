@@ -31,8 +31,10 @@ void add_output(CLI::App& verb, Request& request) {
 
 void add_conditions(CLI::App& verb, Request& request) {
   verb.add_option("--temperature", request.temperature, "instead of that of the sheet, such as '10 degC'");
-  verb.add_option("--electrolyte", request.electrolyte, "uniform: salt stays at its starting concentration")
-      ->check(CLI::IsMember({"uniform"}))->capture_default_str();
+  verb.add_option("--electrolyte", request.electrolyte,
+                  "uniform: salt stays at its starting concentration; resolved: salt diffuses through the pores")
+      ->check(CLI::IsMember({"uniform", "resolved"}))
+      ->capture_default_str();
 }
 
 void add_start(CLI::App& verb, Request& request) {

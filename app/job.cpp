@@ -27,7 +27,8 @@ Job load_job(const Request& request, const Channels& channels) {
   params::Bench bench = params::bench(sheet);
   model::Cell cell = params::to_cell(sheet);
   const params::RateBase base = params::rate_base(sheet, model::one_hour_charge(cell, bench.window));
-  return {std::move(sheet), std::move(bench), std::move(cell), base};
+  return {std::move(sheet), std::move(bench), std::move(cell), base,
+          request.electrolyte == "resolved" ? model::ElectrolyteModel::resolved : model::ElectrolyteModel::uniform};
 }
 
 }  // namespace onegrain::app

@@ -4,6 +4,7 @@
 
 #include "app/commands.hpp"
 #include "model/balance.hpp"
+#include "model/single_particle.hpp"
 #include "params/bench.hpp"
 #include "params/rate.hpp"
 #include "params/sheet.hpp"
@@ -16,6 +17,7 @@ struct Job {
   params::Bench bench;
   model::Cell cell;
   params::RateBase base;
+  model::ElectrolyteModel electrolyte;
 
   double plate_area() const { return cell.plate_area; }
   double milliamperes(double current_density) const { return current_density * cell.plate_area * 1e3; }

@@ -16,6 +16,12 @@ json number(double value) {
 
 std::string ended_by(const solver::StepSolution& step) { return solver::name_of(step.ended_by()); }
 
+std::string untrusted(const solver::Trust& trust) {
+  std::string text;
+  for (const std::string& reason : trust.reasons) text += (text.empty() ? "" : "; ") + reason;
+  return text;
+}
+
 json point_json(const Job& job, const NamedCurve& named) {
   const solver::Curve& c = named.curve;
   json point;
@@ -29,6 +35,9 @@ json point_json(const Job& job, const NamedCurve& named) {
   point["energy_mWh"] = number(c.energy * job.plate_area() / 3.6);
   point["duration_s"] = number(c.step.duration());
   point["ended_by"] = ended_by(c.step);
+  const solver::Trust trust = solver::judge(c.step);
+  point["trusted"] = trust.trusted();
+  if (!trust.trusted()) point["note"] = untrusted(trust);
   return point;
 }
 
@@ -159,7 +168,7 @@ CurveTable::CurveTable(const Job& job) : job_(job) {
                                       "Negative Charge-Transfer Overpotential / mV"}
            : std::vector<std::string>{"Lithium Charge-Transfer Overpotential / mV"};
   for (const std::string& title : negative) columns_.push_back({title, {}});
-  for (const char* title : {"Electrolyte Drop / mV", "Electronic Drop / mV", "Contact Drop / mV", "Temperature / degC"}) {
+  for (const char* title : {"Electrolyte Drop / mV", "Concentration Overpotential / mV", "Electronic Drop / mV", "Contact Drop / mV", "Temperature / degC"}) {
     columns_.push_back({title, {}});
   }
 }
@@ -188,7 +197,7 @@ void CurveTable::add(const solver::StepSolution& step, const std::vector<double>
     } else {
       row.push_back(1e3 * v.negative_overpotential);
     }
-    row.insert(row.end(), {1e3 * v.electrolyte, 1e3 * v.electronic, 1e3 * v.contact, p.temperature - 273.15});
+    row.insert(row.end(), {1e3 * v.electrolyte, 1e3 * v.concentration, 1e3 * v.electronic, 1e3 * v.contact, p.temperature - 273.15});
     for (std::size_t k = 0; k < row.size(); ++k) columns_[k].values.push_back(row[k]);
   }
 }

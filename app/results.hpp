@@ -7,6 +7,7 @@
 #include "app/job.hpp"
 #include "params/measured.hpp"
 #include "solver/curves.hpp"
+#include "solver/trust.hpp"
 
 /// From solutions in SI per plate area to what is printed, written and drawn: mA, mAh, V, whole cell.
 namespace onegrain::app {
@@ -52,5 +53,7 @@ class CurveTable {
 
 /// "voltage cut-off", or what else ended it, in words.
 std::string ended_by(const solver::StepSolution& step);
+/// The reasons not to believe a step, in one line; empty if there is none.
+std::string untrusted(const solver::Trust& trust);
 
 }  // namespace onegrain::app

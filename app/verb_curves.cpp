@@ -14,7 +14,7 @@ namespace {
 
 std::vector<NamedCurve> run_curves(const Request& request, const Job& job) {
   solver::Workspace workspace;
-  solver::Simulator simulator(job.cell, workspace);
+  solver::Simulator simulator(job.cell, workspace, {}, job.electrolyte);
   std::vector<bool> directions;
   if (request.both || !request.charge) directions.push_back(false);
   if (request.both || request.charge) directions.push_back(true);
@@ -42,8 +42,14 @@ void print_curves(std::ostream& out, const Job& job, const std::vector<NamedCurv
                ended_by(c.curve.step)});
   }
   out << table.text();
+  for (const NamedCurve& c : curves) {
+    const solver::Trust trust = solver::judge(c.curve.step);
+    if (!trust.trusted()) {
+      out << "(?) " << wrapped(fmt::format("{} {}: not to be relied on: {}", c.label, c.curve.is_charge() ? "charge" : "discharge", untrusted(trust)), 100, "    ");
+    }
+  }
   for (const std::string& w : job.bench.warnings) out << "\nwarning: " << wrapped(w, 100, "  ");
-  out << "\n" << wrapped(electrolyte_remark());
+  out << "\n" << wrapped(electrolyte_remark(job.electrolyte));
   out << "\ncautions:\n";
   for (const std::string& c : cautions()) out << "- " << wrapped(c, 100, "  ");
 }

@@ -19,7 +19,7 @@ void follow(const Request& request, const Channels& channels) {
   const model::Protocol& protocol = *loaded.value;
 
   solver::Workspace workspace;
-  solver::Simulator simulator(job.cell, workspace);
+  solver::Simulator simulator(job.cell, workspace, {}, job.electrolyte);
   const solver::State start = request.from_soc
                                   ? simulator.at_rest(model::at_state_of_charge(job.bench.window, *request.from_soc))
                                   : solver::start_of(simulator, job.bench.window, solver::starts_with_charge(protocol, job.cell));
@@ -53,7 +53,7 @@ void follow(const Request& request, const Channels& channels) {
                  digits(first.terminal.voltage), digits(last.terminal.voltage), digits(job.milliamperes(last.current), 3),
                  ended_by(s.run.solution)});
     }
-    out << table.text() << "\n" << wrapped(electrolyte_remark()) << "\ncautions:\n";
+    out << table.text() << "\n" << wrapped(electrolyte_remark(job.electrolyte)) << "\ncautions:\n";
     for (const std::string& c : cautions()) out << "- " << wrapped(c, 100, "  ");
   }
   if (request.out.empty()) return;

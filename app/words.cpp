@@ -20,7 +20,11 @@ const std::vector<std::string>& cautions() {
   return all;
 }
 
-std::string electrolyte_remark() {
+std::string electrolyte_remark(model::ElectrolyteModel electrolyte) {
+  if (electrolyte == model::ElectrolyteModel::resolved) {
+    return "Electrolyte: salt diffuses through negative, separator and positive, with the reaction spread evenly over each "
+           "coating. A curve with a (?) lies beyond what this description can tell; its reason stands beside it.";
+  }
   return "Electrolyte: its resistance is counted, but salt stays at its starting concentration everywhere. At high rates "
          "and in thick coatings salt runs out on one side, and a real cell gives less than predicted here.";
 }
@@ -66,6 +70,7 @@ std::vector<LossPart> loss_parts(const Job& job, const solver::Point& p) {
     parts.push_back({"charge transfer at the lithium", -sign * v.negative_overpotential});
   }
   parts.push_back({"electrolyte resistance", sign * v.electrolyte});
+  if (v.concentration != 0) parts.push_back({"uneven salt", sign * v.concentration});
   if (v.electronic != 0) parts.push_back({"electronic resistance of the layers", sign * v.electronic});
   if (v.contact != 0) parts.push_back({"contact resistance", sign * v.contact});
   return parts;

@@ -12,7 +12,7 @@ namespace onegrain::app {
 const std::vector<std::string>& cautions();
 
 /// What the chosen description of the electrolyte leaves out.
-std::string electrolyte_remark();
+std::string electrolyte_remark(model::ElectrolyteModel electrolyte);
 
 std::string bench_headline(const Job& job);
 std::string rates_headline(const Job& job, const std::vector<NamedCurve>& curves);

@@ -29,7 +29,8 @@ WritableView writable(N_Vector v) { return {N_VGetArrayPointer(v), static_cast<E
 
 constexpr int recoverable = 1, unrecoverable = -1;
 
-/// IDA for one calculation. As in solver/cvode.cpp the SUNMatrix is an empty token; the equations keep their own factors.
+/// IDA for one calculation. As in solver/cvode.cpp the SUNMatrix is an empty token; the equations keep their own
+/// factors.
 class Ida {
  public:
   Ida(PorousEquations& equations, const Load& load, double tolerance) : equations_(equations), stop_(load.voltage) {
@@ -58,7 +59,8 @@ class Ida {
     linear_solver_->content = this;
     ida_ = IDACreate(context_);
 #if SUNDIALS_VERSION_MAJOR < 7
-    IDASetErrHandlerFn(ida_, [](int, const char*, const char*, char*, void*) {}, nullptr);
+    IDASetErrHandlerFn(
+        ida_, [](int, const char*, const char*, char*, void*) {}, nullptr);
 #endif
     check(IDAInit(ida_, residual, 0, y, rate_), "IDAInit");
     check(IDASetUserData(ida_, this), "IDASetUserData");
@@ -188,9 +190,10 @@ Run porous_electrode(const model::Cell& cell, const Load& load, const Grid& grid
 }
 
 double lowest_separator_side_potential(const Run& run) {
-  return std::min_element(run.points.begin(), run.points.end(), [](const Point& a, const Point& b) {
-           return a.separator_side_potential < b.separator_side_potential;
-         })->separator_side_potential;
+  return std::min_element(
+             run.points.begin(), run.points.end(),
+             [](const Point& a, const Point& b) { return a.separator_side_potential < b.separator_side_potential; })
+      ->separator_side_potential;
 }
 
 double plating_onset_current(const model::Cell& cell, model::Stoichiometries start, double charge, const Grid& grid,

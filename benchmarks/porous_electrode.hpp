@@ -30,37 +30,37 @@ namespace onegrain::benchmarks {
 /// they shrink smoothly towards the separator, where the reaction crowds.
 struct Grid {
   int negative = 40, separator = 20, positive = 40;
-  int modes = 20;         ///< in every grain, besides the mean
-  double grading = 0.5;   ///< 0: all cells of a layer alike; 0.5: those at the separator a third of those at the collector
+  int modes = 20;        ///< in every grain, besides the mean
+  double grading = 0.5;  ///< 0: cells of a layer alike; 0.5: at the separator a third as wide as at the collector
 
   Grid refined(int factor) const;
 };
 
 /// What one calculation does: a constant current, and when it ends.
 struct Load {
-  double current;                  ///< i [A/m2], > 0 charges; not 0
-  model::Stoichiometries start;    ///< grains evenly filled, salt at rest
-  std::optional<double> voltage;   ///< ends where the terminal voltage meets this [V]
-  double charge;                   ///< ends after this charge at the latest, absolute [C/m2]
-  std::vector<double> times;       ///< ascending; where points are wanted [s]. Empty: after every step of the integrator
+  double current;                 ///< i [A/m2], > 0 charges; not 0
+  model::Stoichiometries start;   ///< grains evenly filled, salt at rest
+  std::optional<double> voltage;  ///< ends where the terminal voltage meets this [V]
+  double charge;                  ///< ends after this charge at the latest, absolute [C/m2]
+  std::vector<double> times;      ///< ascending; where points are wanted [s]. Empty: after every step of the integrator
 };
 
 struct Point {
-  double time;                 ///< [s]
-  double charge;               ///< since the start, absolute [C/m2]
-  double voltage;              ///< at the terminals, contact resistance included [V]
+  double time;     ///< [s]
+  double charge;   ///< since the start, absolute [C/m2]
+  double voltage;  ///< at the terminals, contact resistance included [V]
   /// phi_s - phi_e at the separator side of the negative: against lithium, which may plate at or below 0 [V].
   /// Half cell: of the working electrode.
   double separator_side_potential;
   double lowest_salt, highest_salt;  ///< over the whole cell [mol/m3]
-  double salt;                 ///< in the pores, per plate area [mol/m2]; constant
+  double salt;                       ///< in the pores, per plate area [mol/m2]; constant
   /// Largest local i_n over its mean in the layer, 1 where the reaction is even. A half cell has no negative: 1.
   double negative_unevenness, positive_unevenness;
 };
 
 struct Run {
-  std::vector<Point> points;       ///< the start (t = 0+), the times asked for, the end
-  bool met_voltage = false;        ///< else it ended by the charge
+  std::vector<Point> points;  ///< the start (t = 0+), the times asked for, the end
+  bool met_voltage = false;   ///< else it ended by the charge
   long steps = 0, factorisations = 0;
 };
 
@@ -76,8 +76,8 @@ Run porous_electrode(const model::Cell& cell, const Load& load, const Grid& grid
 /// The lowest separator_side_potential of a run [V].
 double lowest_separator_side_potential(const Run& run);
 
-/// The largest constant current that keeps separator_side_potential above `margin` from `start` until `charge` has passed
-/// [A/m2]; the cut-off voltages are ignored. Bracketed secant, 1e-6 relative.
+/// The largest constant current that keeps separator_side_potential above `margin` from `start` until `charge` has
+/// passed [A/m2]; the cut-off voltages are ignored. Bracketed secant, 1e-6 relative.
 /// @param guess  first trial, of the sign sought [A/m2]: > 0 charges a cell; < 0 lithiates a half cell
 double plating_onset_current(const model::Cell& cell, model::Stoichiometries start, double charge, const Grid& grid,
                              double guess, double margin = 0);

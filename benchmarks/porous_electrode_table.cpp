@@ -1,5 +1,6 @@
-// Makes the reference tables of the full porous-electrode calculation, or checks that calculation against closed forms,
-// its own grid and the single-particle model that it must become when the electrolyte stands in nobody's way.
+// Makes the reference tables (tests/reference/porous_*.csv) of the full porous-electrode calculation, or checks that
+// calculation against closed forms, its own grid and the single-particle model that it must become when the electrolyte
+// stands in nobody's way.
 //
 //   porous_electrode_table --check                    prints the checks; exit status 1 if one fails
 //   porous_electrode_table FOLDER                     writes the tables of the two published sets
@@ -41,16 +42,18 @@ struct Named {
 };
 
 std::vector<Named> published() {
-  return {{"2020",
-           nmc811_graphite_2020(),
-           {"set: NMC811 | graphite-SiOx, Chen et al., J. Electrochem. Soc. 167, 080534 (2020); electrolyte: Nyman et al.,",
-            "  Electrochim. Acta 53, 6356 (2008), t+ 0.2594, thermodynamic factor 1. VALUES FROM MEMORY, not compared with print",
-            "negative | positive: electronic conductivity 215 | 0.18 S/m, tortuosity porosity^-0.5; 1C = 5 A over 0.1027 m2"}},
-          {"2019",
-           lco_graphite_2019(),
-           {"set: LiCoO2 | graphite, Marquis et al., J. Electrochem. Soc. 166, A3693 (2019); electrolyte: Capiglia et al.,",
-            "  J. Power Sources 81-82, 859 (1999), t+ 0.4, thermodynamic factor 1. VALUES FROM MEMORY, not compared with print",
-            "electronic conductivity 100 | 10 S/m; 1C = 24 A/m2; the voltage limits 3.1 and 4.1 V are INVENTED"}}};
+  return {
+      {"2020",
+       nmc811_graphite_2020(),
+       {"set: NMC811 | graphite-SiOx, Chen et al., J. Electrochem. Soc. 167, 080534 (2020); electrolyte: Nyman et al.,",
+        "  Electrochim. Acta 53, 6356 (2008), t+ 0.2594, thermodynamic factor 1. VALUES FROM MEMORY",
+        "negative | positive: electronic conductivity 215 | 0.18 S/m, tortuosity porosity^-0.5; 1C = 48.685 A/m2"}},
+      {"2019",
+       lco_graphite_2019(),
+       {"set: LiCoO2 | graphite, Marquis et al., J. Electrochem. Soc. 166, A3693 (2019); electrolyte: Capiglia et al.,",
+        "  J. Power Sources 81-82, 859 (1999), t+ 0.4, thermodynamic factor 1. VALUES FROM MEMORY",
+        "negative | positive: electronic conductivity 100 | 10 S/m; 1C = 24 A/m2; the voltage limits 3.1 and 4.1 V are "
+        "INVENTED"}}};
 }
 
 std::string text(const char* format, double value) {
@@ -65,7 +68,13 @@ std::string grid_words(const Grid& g) {
 
 /// A row of a table as a list, so that three grids can be combined column by column.
 std::vector<double> columns(const Point& p) {
-  return {p.time, p.charge, p.voltage, p.separator_side_potential, p.lowest_salt, p.highest_salt, p.negative_unevenness,
+  return {p.time,
+          p.charge,
+          p.voltage,
+          p.separator_side_potential,
+          p.lowest_salt,
+          p.highest_salt,
+          p.negative_unevenness,
           p.positive_unevenness};
 }
 const char* const column_names =
@@ -110,7 +119,8 @@ void write_curve(const std::string& folder, const Named& n, const std::string& r
     const auto a = pick(0), b = pick(1), c = pick(2);
     std::vector<double> row(a.size());
     for (std::size_t m = 0; m < row.size(); ++m) row[m] = richardson(b[m], c[m]);
-    if (c[4] < 5) std::copy(c.begin() + 4, c.end(), row.begin() + 4);  // a depleted front is not a smooth function of the grid
+    if (c[4] < 5)
+      std::copy(c.begin() + 4, c.end(), row.begin() + 4);  // a depleted front is not a smooth function of the grid
     rows.push_back(row);
     saltiest = std::max(saltiest, row[5]);
     const double difference = std::abs(row[2] - richardson(a[2], b[2]));
@@ -121,43 +131,56 @@ void write_curve(const std::string& folder, const Named& n, const std::string& r
     if (row[0] < 0.95 * runs[2].points.back().time) early_error = std::max(early_error, difference);
     separator_error = std::max(separator_error, std::abs(row[3] - richardson(a[3], b[3])));
   }
-  const double end_error = std::abs(rows.back()[0] - richardson(runs[0].points.back().time, runs[1].points.back().time));
+  const double end_error =
+      std::abs(rows.back()[0] - richardson(runs[0].points.back().time, runs[1].points.back().time));
 
   std::ostringstream out;
   out << "# full porous-electrode calculation: " << (charging ? "charge" : "discharge") << " at " << rate_name << " to "
-      << text("%.2f V", *load.voltage) << (charging ? ", from the equilibrium at the lower cut-off" : ", from the charged state") << "\n"
+      << text("%.2f V", *load.voltage)
+      << (charging ? ", from the equilibrium at the lower cut-off" : ", from the charged state") << "\n"
       << "# i > 0 charges the cell, per plate area; " << text("%.2f K", n.cell.temperature) << "\n";
   for (const std::string& line : n.source) out << "# " << line << "\n";
-  out << "# start: x_n = " << text("%.12g", load.start.negative) << ", x_p = " << text("%.12g", load.start.positive) << "\n"
+  out << "# start: x_n = " << text("%.12g", load.start.negative) << ", x_p = " << text("%.12g", load.start.positive)
+      << "\n"
       << "# separator_side_potential: phi_s - phi_e at the separator side of the negative, against lithium;\n"
-      << "#   lowest and highest salt in the whole cell; unevenness: largest local reaction over its mean in the layer\n"
+      << "#   lowest and highest salt in the whole cell; unevenness: largest local reaction over its mean in the "
+         "layer\n"
       << "# made by porous_electrode_table: finite volumes, " << grid_words(grids[1]) << " and " << grid_words(grids[2])
       << " cells extrapolated, " << coarsest.modes << " modes per grain,\n#   IDA at " << text("%.0e", tolerance)
       << "; against the extrapolation from " << grid_words(grids[0]) << " and " << grid_words(grids[1])
-      << " the voltage differs by at most\n#   grid_error_mV = " << text("%.2g", error * 1e3) << " (at " << text("%g", at)
-      << " s; in the first 95 % of the time " << text("%.2g", early_error * 1e3) << "),\n#   the separator-side potential by " << text("%.2g", separator_error * 1e3) << " mV\n"
-      << (saltiest > 3000 ? "# the salt exceeds 3 mol/L, beyond which its properties are held at their values there\n" : "")
+      << " the voltage differs by at most\n#   grid_error_mV = " << text("%.2g", error * 1e3) << " (at "
+      << text("%g", at) << " s; in the first 95 % of the time " << text("%.2g", early_error * 1e3)
+      << "),\n#   the separator-side potential by " << text("%.2g", separator_error * 1e3) << " mV\n"
+      << (saltiest > 3000 ? "# the salt exceeds 3 mol/L, beyond which its properties are held at their values there\n"
+                          : "")
       << "# current_A_per_m2 = " << text("%.12g", load.current) << "\n"
       << "# c_rate = " << text("%.6g", std::abs(c_rate)) << "\n"
-      << "# end_time_s = " << text("%.8g", rows.back()[0]) << "   (two extrapolations differ by " << text("%.1g", end_error) << ")\n"
+      << "# end_time_s = " << text("%.8g", rows.back()[0]) << "   (two extrapolations differ by "
+      << text("%.1g", end_error) << ")\n"
       << "# end_charge_C_per_m2 = " << text("%.8g", rows.back()[1]) << "\n"
       << column_names << "\n";
   for (const auto& row : rows) {
     for (std::size_t m = 0; m < row.size(); ++m) out << (m ? "," : "") << text(column_formats[m], row[m]);
     out << "\n";
   }
-  const std::string file = folder + "/porous_" + n.name + "_" + (charging ? "charge_" : "discharge_") + rate_name + ".csv";
+  const std::string file =
+      folder + "/porous_" + n.name + "_" + (charging ? "charge_" : "discharge_") + rate_name + ".csv";
   std::ofstream(file) << out.str();
-  std::printf("%s: %zu rows, end %.5g s, grid error %.2g mV (%.2g in the first 95 %%; end time %.2g s), lowest salt %.1f mol/m3\n", file.c_str(),
-              rows.size(), rows.back()[0], error * 1e3, early_error * 1e3, end_error, rows.back()[4]);
+  std::printf(
+      "%s: %zu rows, end %.5g s, grid error %.2g mV (%.2g in the first 95 %%; end time %.2g s), lowest salt %.1f "
+      "mol/m3\n",
+      file.c_str(), rows.size(), rows.back()[0], error * 1e3, early_error * 1e3, end_error, rows.back()[4]);
 }
 
 /// Onset currents of plating for several windows of state of charge, from three grids.
 void write_onsets(const std::string& file, const std::vector<Named>& cells) {
   std::ostringstream out;
-  out << "# full porous-electrode calculation: the largest constant charge current, from the equilibrium at the lower cut-off,\n"
-      << "#   that keeps phi_s - phi_e at the separator side of the negative above 0 V against lithium until a state of charge\n"
-      << "# state of charge: by charge between the equilibria at the cut-offs; the upper voltage limit is NOT kept: the largest\n"
+  out << "# full porous-electrode calculation: the largest constant charge current, from the equilibrium at the lower "
+         "cut-off,\n"
+      << "#   that keeps phi_s - phi_e at the separator side of the negative above 0 V against lithium until a state "
+         "of charge\n"
+      << "# state of charge: by charge between the equilibria at the cut-offs; the upper voltage limit is NOT kept: "
+         "the largest\n"
       << "#   voltage on the way is given\n";
   for (const Named& n : cells) {
     out << "# " << n.name << ":\n";
@@ -165,8 +188,10 @@ void write_onsets(const std::string& file, const std::vector<Named>& cells) {
   }
   out << "# made by porous_electrode_table: finite volumes, " << grid_words(coarsest.refined(2)) << " and "
       << grid_words(coarsest.refined(4)) << " cells extrapolated;\n"
-      << "#   grid_error: against the extrapolation from " << grid_words(coarsest) << " and " << grid_words(coarsest.refined(2)) << "\n"
-      << "set,soc_from,soc_to,c_rate,current_A_per_m2,grid_error_percent,minutes,largest_voltage_V,lowest_salt_mol_per_m3,"
+      << "#   grid_error: against the extrapolation from " << grid_words(coarsest) << " and "
+      << grid_words(coarsest.refined(2)) << "\n"
+      << "set,soc_from,soc_to,c_rate,current_A_per_m2,grid_error_percent,minutes,largest_voltage_V,lowest_salt_mol_per_"
+         "m3,"
          "negative_unevenness\n";
   for (const Named& n : cells) {
     const model::Window window = model::equilibrium_window(n.cell);
@@ -188,10 +213,12 @@ void write_onsets(const std::string& file, const std::vector<Named>& cells) {
         uneven = std::max(uneven, p.negative_unevenness);
       }
       out << n.name << ",0," << text("%g", soc) << "," << text("%.5f", limit / n.one_c()) << "," << text("%.5f", limit)
-          << "," << text("%.2g", error * 100) << "," << text("%.3f", charge / limit / 60) << "," << text("%.4f", voltage) << ","
-          << text("%.1f", salt) << "," << text("%.3f", uneven) << "\n";
-      std::printf("%s, 0 to %g: %.5f C (grid error %.2g %%), largest voltage %.3f V, lowest salt %.0f mol/m3, unevenness %.2f\n",
-                  n.name.c_str(), soc, limit / n.one_c(), error * 100, voltage, salt, uneven);
+          << "," << text("%.2g", error * 100) << "," << text("%.3f", charge / limit / 60) << ","
+          << text("%.4f", voltage) << "," << text("%.1f", salt) << "," << text("%.3f", uneven) << "\n";
+      std::printf(
+          "%s, 0 to %g: %.5f C (grid error %.2g %%), largest voltage %.3f V, lowest salt %.0f mol/m3, unevenness "
+          "%.2f\n",
+          n.name.c_str(), soc, limit / n.one_c(), error * 100, voltage, salt, uneven);
     }
   }
   std::ofstream(file) << out.str();
@@ -236,12 +263,13 @@ model::Cell half_cell(const model::Electrode& working, const model::Cell& full) 
   return cell;
 }
 
-/// Largest difference from the single-particle model over a whole discharge or charge from 0.1 s on (before, the modes of
-/// the grains do not resolve the layer under the surface), without the last 1 % where the voltage falls [V].
+/// Largest difference from the single-particle model over a whole discharge or charge from 0.1 s on (before, the modes
+/// of the grains do not resolve the layer under the surface), without the last 1 % where the voltage falls [V].
 double distance_from_single_particle(const model::Cell& cell, double i, model::Stoichiometries start, double voltage) {
   const Run run = porous_electrode(cell, {i, start, voltage, 1e7, {}}, coarsest, tolerance);
   solver::Workspace workspace;
-  solver::Simulator simulator(cell, workspace, {.relative_tolerance = 1e-7, .absolute_factor = 0.1, .truncation = 1e-6});
+  solver::Simulator simulator(cell, workspace,
+                              {.relative_tolerance = 1e-7, .absolute_factor = 0.1, .truncation = 1e-6});
   model::Step step{model::CurrentDrive{i}, {}, ""};
   step.until.voltage = voltage;
   const auto single = simulator.run(simulator.at_rest(start), step);
@@ -260,11 +288,11 @@ void check_collapse() {
     const auto window = model::equilibrium_window(n.cell);
     for (const double c_rate : {-1.0, -2.0, 1.0}) {
       for (const double factor : {1e2, 1e4}) {
-        const double error = distance_from_single_particle(
-            without_resistance(n.cell, factor), c_rate * n.one_c(), c_rate < 0 ? *n.cell.charged_state : window.empty,
-            c_rate < 0 ? n.cell.lower_voltage : n.cell.upper_voltage);
-        verdict("collapse onto the single-particle model [V]: " + n.name + ", " + text("%+gC", c_rate) + ", conductivities x" +
-                    text("%.0e", factor),
+        const double error = distance_from_single_particle(without_resistance(n.cell, factor), c_rate * n.one_c(),
+                                                           c_rate < 0 ? *n.cell.charged_state : window.empty,
+                                                           c_rate < 0 ? n.cell.lower_voltage : n.cell.upper_voltage);
+        verdict("collapse onto the single-particle model [V]: " + n.name + ", " + text("%+gC", c_rate) +
+                    ", conductivities x" + text("%.0e", factor),
                 error, factor < 1e3 ? 1e-2 : 1e-4);
       }
     }
@@ -290,13 +318,16 @@ void check_collapse() {
 ///     drop from the collector to the electrolyte at the separator
 ///         = i L / (kappa + sigma) [ 1 + (2 + (sigma/kappa + kappa/sigma) cosh nu) / (nu sinh nu) ].
 struct LinearElectrode {
-  double resistance, at_separator, at_collector, charge_transfer;  // [ohm m2], [1], [1], R T / (F i0) [ohm m2 of surface]
+  double resistance, at_separator, at_collector,
+      charge_transfer;  // [ohm m2], [1], [1], R T / (F i0) [ohm m2 of surface]
 };
 LinearElectrode linear_electrode(const model::Electrode& e, double x, const model::Electrolyte& s, double T) {
-  const double kappa = s.conductivity(s.concentration, T) * e.porosity / e.tortuosity, sigma = e.electronic_conductivity;
+  const double kappa = s.conductivity(s.concentration, T) * e.porosity / e.tortuosity,
+               sigma = e.electronic_conductivity;
   const double r = model::gas_constant * T /
                    (model::faraday_constant * model::exchange_current_density(e.host, x, s.concentration, T).value);
-  const double nu = e.thickness * std::sqrt(e.specific_surface() / r * (1 / kappa + 1 / sigma)), k = kappa / (kappa + sigma);
+  const double nu = e.thickness * std::sqrt(e.specific_surface() / r * (1 / kappa + 1 / sigma)),
+               k = kappa / (kappa + sigma);
   const double coth = 1 / std::tanh(nu), csch = 1 / std::sinh(nu);
   return {e.thickness / (kappa + sigma) * (1 + (2 * csch + (sigma / kappa + kappa / sigma) * coth) / nu),
           nu * (k * (csch - coth) + coth), nu * (k * (coth - csch) + csch), r};
@@ -316,13 +347,15 @@ void check_linear_distribution() {
   const Point a = porous_electrode(cell, load, coarsest.refined(4)).points.front(),
               b = porous_electrode(cell, load, coarsest.refined(8)).points.front();
   const double resistance = (richardson(a.voltage, b.voltage) - model::equilibrium_voltage(cell, x, T)) / i;
-  verdict("linear kinetics, t = 0+: resistance of the cell, relative", std::abs(resistance / (n.resistance + separator + p.resistance) - 1), 1e-4);
+  verdict("linear kinetics, t = 0+: resistance of the cell, relative",
+          std::abs(resistance / (n.resistance + separator + p.resistance) - 1), 1e-4);
   verdict("linear kinetics, t = 0+: unevenness of the negative (" + text("%.2f", n.at_separator) + "), relative",
           std::abs(richardson(a.negative_unevenness, b.negative_unevenness) / n.at_separator - 1), 1e-3);
   const double largest = std::max(p.at_separator, p.at_collector);
   verdict("linear kinetics, t = 0+: unevenness of the positive (" + text("%.2f", largest) + "), relative",
           std::abs(richardson(a.positive_unevenness, b.positive_unevenness) / largest - 1), 1e-3);
-  const double overpotential = cell.negative->host.potential(x.negative, T) - richardson(a.separator_side_potential, b.separator_side_potential);
+  const double overpotential =
+      cell.negative->host.potential(x.negative, T) - richardson(a.separator_side_potential, b.separator_side_potential);
   verdict("linear kinetics, t = 0+: overpotential at the separator side, relative",
           std::abs(overpotential / (i / cell.negative->roughness() * n.at_separator * n.charge_transfer) - 1), 1e-3);
 }
@@ -364,8 +397,11 @@ void check_refinement() {
   for (const Named& n : published()) {
     for (const double c_rate : {-1.0, -2.0, 1.0}) {
       const auto window = model::equilibrium_window(n.cell);
-      const Load once{c_rate * n.one_c(), c_rate < 0 ? *n.cell.charged_state : window.empty,
-                      c_rate < 0 ? n.cell.lower_voltage : n.cell.upper_voltage, 1e7, {}};
+      const Load once{c_rate * n.one_c(),
+                      c_rate < 0 ? *n.cell.charged_state : window.empty,
+                      c_rate < 0 ? n.cell.lower_voltage : n.cell.upper_voltage,
+                      1e7,
+                      {}};
       Load load = once;
       const double end = porous_electrode(n.cell, once, coarsest).points.back().time;
       for (int k = 1; k < 49; ++k) load.times.push_back(end * k / 50);
@@ -384,9 +420,10 @@ void check_refinement() {
       const auto V = [&](std::size_t r, std::size_t k) { return runs[r].points[k].voltage; };
       for (std::size_t r = 0; r < 4; ++r) {
         const double error = worst([&](std::size_t k) { return V(r, k) - richardson(V(2, k), V(3, k)); });
-        std::printf("     %s %+gC, %s cells: %.1f uV from the limit, end %.3f s, %ld steps, %ld factorisations, %.2f s\n",
-                    n.name.c_str(), c_rate, grid_words(coarsest.refined(1 << r)).c_str(), error * 1e6,
-                    runs[r].points.back().time, runs[r].steps, runs[r].factorisations, seconds[r]);
+        std::printf(
+            "     %s %+gC, %s cells: %.1f uV from the limit, end %.3f s, %ld steps, %ld factorisations, %.2f s\n",
+            n.name.c_str(), c_rate, grid_words(coarsest.refined(1 << r)).c_str(), error * 1e6,
+            runs[r].points.back().time, runs[r].steps, runs[r].factorisations, seconds[r]);
       }
       verdict(n.name + text(" %+gC", c_rate) + ": extrapolation from 40/20/40 and 80/40/80 against the next [V]",
               worst([&](std::size_t k) { return richardson(V(1, k), V(2, k)) - richardson(V(2, k), V(3, k)); }), 1e-4);
@@ -419,7 +456,8 @@ int main(int count, char** arguments) {
     if (words.size() == 3) {
       const auto sheet = params::load_sheet(words[2]);
       if (!sheet.value) throw std::runtime_error("the sheet " + words[2] + " is not sound");
-      write_tables(words[0], {{words[1], params::to_cell(*sheet.value), {"cell: " + sheet.value->name + " (" + words[2] + ")"}}},
+      write_tables(words[0],
+                   {{words[1], params::to_cell(*sheet.value), {"cell: " + sheet.value->name + " (" + words[2] + ")"}}},
                    "porous_plating_onset_" + words[1] + ".csv");
       return 0;
     }

@@ -14,8 +14,8 @@ using model::gas_constant;
 
 namespace {
 
-constexpr int bandwidth = 7;            // two neighbouring cells with four unknowns each
-constexpr double not_given = 1e4;       // S/m: conductivity of a layer without electronic drop (0.2 uV at 50 A/m2)
+constexpr int bandwidth = 7;       // two neighbouring cells with four unknowns each
+constexpr double not_given = 1e4;  // S/m: conductivity of a layer without electronic drop (0.2 uV at 50 A/m2)
 
 using ConstVector = Eigen::Ref<const Eigen::VectorXd>;
 
@@ -44,7 +44,11 @@ Grid Grid::refined(int factor) const {
 }
 
 BandedMatrix::BandedMatrix(int size, int width)
-    : size_(size), bandwidth_(width), entries_(3 * width + 1, size), scale_(size), pivot_(static_cast<std::size_t>(size)) {}
+    : size_(size),
+      bandwidth_(width),
+      entries_(3 * width + 1, size),
+      scale_(size),
+      pivot_(static_cast<std::size_t>(size)) {}
 
 bool BandedMatrix::factor() {
   auto& m = *this;
@@ -79,7 +83,8 @@ void BandedMatrix::solve(Eigen::Ref<Eigen::VectorXd> b) const {
     for (int row = k + 1; row <= std::min(k + bandwidth_, size_ - 1); ++row) b[row] -= m(row, k) * b[k];
   }
   for (int k = size_ - 1; k >= 0; --k) {
-    for (int column = k + 1; column <= std::min(k + 2 * bandwidth_, size_ - 1); ++column) b[k] -= m(k, column) * b[column];
+    for (int column = k + 1; column <= std::min(k + 2 * bandwidth_, size_ - 1); ++column)
+      b[k] -= m(k, column) * b[column];
     b[k] /= m(k, k);
   }
 }
@@ -90,8 +95,16 @@ PorousEquations::PorousEquations(const model::Cell& cell, const Grid& grid, doub
       T_(cell.temperature),
       modes_(grid.modes),
       matrix_(unknowns_of_grid(cell, grid), bandwidth) {
-  const auto add = [&](const std::vector<double>& cells, const model::Electrode* e, double porosity, double tortuosity) {
-    Layer layer{e, porosity, porosity / tortuosity, 0, 0, 0, {}, static_cast<int>(nodes_.size()),
+  const auto add = [&](const std::vector<double>& cells, const model::Electrode* e, double porosity,
+                       double tortuosity) {
+    Layer layer{e,
+                porosity,
+                porosity / tortuosity,
+                0,
+                0,
+                0,
+                {},
+                static_cast<int>(nodes_.size()),
                 static_cast<int>(cells.size())};
     if (e) {
       layer.conductivity = e->electronic_conductivity > 0 ? e->electronic_conductivity : not_given;
@@ -109,7 +122,8 @@ PorousEquations::PorousEquations(const model::Cell& cell, const Grid& grid, doub
     const model::Electrode& n = *cell_.negative;
     add(widths(n.thickness, grid.negative, grid.grading), &n, n.porosity, n.tortuosity);
   }
-  add(widths(cell_.separator.thickness, grid.separator, 0), nullptr, cell_.separator.porosity, cell_.separator.tortuosity);
+  add(widths(cell_.separator.thickness, grid.separator, 0), nullptr, cell_.separator.porosity,
+      cell_.separator.tortuosity);
   std::vector<double> mirrored = widths(cell_.positive.thickness, grid.positive, grid.grading);
   std::reverse(mirrored.begin(), mirrored.end());
   add(mirrored, &cell_.positive, cell_.positive.porosity, cell_.positive.tortuosity);
@@ -171,8 +185,8 @@ PorousEquations::Face PorousEquations::face(int left, const ConstVector& y) cons
   return f;
 }
 
-// Between the lithium metal (phi_s = 0, current -i into the electrolyte) and the middle of the first cell. Its potential
-// and salt are eliminated: -D (c_1 - c_0) / (h/2) = (1 - t+) (-i) / F and phi_0 = -eta.
+// Between the lithium metal (phi_s = 0, current -i into the electrolyte) and the middle of the first cell. Its
+// potential and salt are eliminated: -D (c_1 - c_0) / (h/2) = (1 - t+) (-i) / F and phi_0 = -eta.
 double PorousEquations::lithium_salt() const {
   const Salt& a = salt_.front();
   return a.c - (1 - a.t) * current_ / faraday_constant * nodes_.front().width / (2 * a.D);
@@ -186,13 +200,15 @@ bool PorousEquations::lithium_face(const ConstVector& y, Face& f) const {
   if (!(c0 > 0)) return false;
   const double c0_by = 1 - a.t_c * i / faraday_constant * h / a.D - rise / a.D * a.D_c;
   const auto i0 = model::exchange_current_density(*cell_.counter, c0, T_);
-  const auto eta = model::butler_volmer(i, i0.value, T_, cell_.counter->anodic_transfer, cell_.counter->cathodic_transfer);
+  const auto eta =
+      model::butler_volmer(i, i0.value, T_, cell_.counter->anodic_transfer, cell_.counter->cathodic_transfer);
   const double logarithm = std::log(a.c / c0);
   const double drive = a.theta * logarithm - (y[nodes_.front().at + 1] + eta.value);
   f = {};
   f.i = a.kappa / h * drive;
-  f.i_by[2] = a.kappa_c / h * drive + a.kappa / h * (a.theta_c * logarithm + a.theta * (1 / a.c - c0_by / c0) -
-                                                     eta.by_exchange * i0.by_concentration * c0_by);
+  f.i_by[2] = a.kappa_c / h * drive + a.kappa / h *
+                                          (a.theta_c * logarithm + a.theta * (1 / a.c - c0_by / c0) -
+                                           eta.by_exchange * i0.by_concentration * c0_by);
   f.i_by[3] = -a.kappa / h;
   f.N = f.i / faraday_constant;
   for (int m = 2; m < 4; ++m) f.N_by[m] = f.i_by[m] / faraday_constant;
@@ -228,8 +244,7 @@ bool PorousEquations::residual(const ConstVector& y, const ConstVector& rate, Ei
     }
     double electrons_after = 0;
     if (!at_right) {
-      electrons_after =
-          -electronic_conductance(k) * (y[nodes_[static_cast<std::size_t>(k) + 1].at + 2] - y[n.at + 2]);
+      electrons_after = -electronic_conductance(k) * (y[nodes_[static_cast<std::size_t>(k) + 1].at + 2] - y[n.at + 2]);
     } else if (k == last) {
       electrons_after = -current_;
     }
@@ -440,7 +455,8 @@ Point PorousEquations::point(double t, const ConstVector& y) {
     const auto local = [&](int k) { return y[nodes_[static_cast<std::size_t>(k)].at + 3] / mean; };
     // continued along a straight line from the middle of the cell at an end to that end
     const auto at_end = [&](int k, int inwards) {
-      const double own = nodes_[static_cast<std::size_t>(k)].width, next = nodes_[static_cast<std::size_t>(k + inwards)].width;
+      const double own = nodes_[static_cast<std::size_t>(k)].width,
+                   next = nodes_[static_cast<std::size_t>(k + inwards)].width;
       return local(k) + (local(k) - local(k + inwards)) * own / (own + next);
     };
     const int end = layer.first + layer.count - 1;

@@ -8,7 +8,8 @@
 #include "benchmarks/porous_electrode.hpp"
 #include "model/grain.hpp"
 
-/// The equations of porous_electrode.hpp on a grid: residual F(y, dy/dt) = 0, its linearisation, and what is read from y.
+/// The equations of porous_electrode.hpp on a grid: residual F(y, dy/dt) = 0, its linearisation, and what is read from
+/// y.
 namespace onegrain::benchmarks {
 
 /// LU of a banded matrix with partial pivoting, rows scaled by their largest entry.
@@ -27,8 +28,8 @@ class BandedMatrix {
   std::vector<int> pivot_;
 };
 
-/// Unknowns: for every cell of the grid c, phi_e and, in electrodes, phi_s, i_n; then for every cell of an electrode its
-/// grain: mean stoichiometry and amplitudes. Equations in the same order: salt, ionic charge, electronic charge,
+/// Unknowns: for every cell of the grid c, phi_e and, in electrodes, phi_s, i_n; then for every cell of an electrode
+/// its grain: mean stoichiometry and amplitudes. Equations in the same order: salt, ionic charge, electronic charge,
 /// kinetics; diffusion. phi_s = 0 at the collector of the negative, or on the lithium metal of a half cell.
 class PorousEquations {
  public:
@@ -62,7 +63,7 @@ class PorousEquations {
     double conductivity, surface;       // sigma, a
     double flux_to_outflow;             // i_n -> j / c_max
     std::optional<model::Grain> grain;
-    int first, count;                   // cells
+    int first, count;  // cells
   };
   struct Node {
     int layer;
@@ -100,8 +101,8 @@ class PorousEquations {
   struct Eliminated {
     double q;
     Eigen::VectorXd w;
-    Eigen::VectorXd diagonal;                     // of P, where the modes decouple
-    Eigen::PartialPivLU<Eigen::MatrixXd> dense;   // of P, otherwise
+    Eigen::VectorXd diagonal;                    // of P, where the modes decouple
+    Eigen::PartialPivLU<Eigen::MatrixXd> dense;  // of P, otherwise
   };
   std::vector<Eliminated> eliminated_;
   void solve_grain(const Eliminated& e, const Layer& layer, Eigen::Ref<Eigen::VectorXd> b) const;

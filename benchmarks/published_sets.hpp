@@ -15,8 +15,9 @@ inline model::Property salt_property(double (*f)(double), double tolerance) {
                                                      model::Curve::Beyond::hold));
 }
 
-/// NMC811 | graphite-SiOx: C.-H. Chen et al., J. Electrochem. Soc. 167, 080534 (2020), with the electrolyte of A. Nyman,
-/// M. Behm, G. Lindbergh, Electrochim. Acta 53, 6356 (2008), measured to 2 mol/L. 2.5 to 4.2 V. 1C = 5 A = 48.685 A/m2.
+/// NMC811 | graphite-SiOx: C.-H. Chen et al., J. Electrochem. Soc. 167, 080534 (2020), with the electrolyte of A.
+/// Nyman, M. Behm, G. Lindbergh, Electrochim. Acta 53, 6356 (2008), measured to 2 mol/L. 2.5 to 4.2 V. 1C = 5 A
+/// = 48.685 A/m2.
 inline model::Cell nmc811_graphite_2020() {
   model::Cell cell = tests::published_cell();
   cell.positive.electronic_conductivity = 0.18;
@@ -32,8 +33,8 @@ inline model::Cell nmc811_graphite_2020() {
 }
 
 /// LiCoO2 | graphite: S. G. Marquis et al., J. Electrochem. Soc. 166, A3693 (2019), arXiv:1905.12553, with the
-/// electrolyte of C. Capiglia et al., J. Power Sources 81-82, 859 (1999). 1C = 24 A/m2. The voltage limits of the paper are
-/// not remembered: 3.1 to 4.1 V here are invented.
+/// electrolyte of C. Capiglia et al., J. Power Sources 81-82, 859 (1999). 1C = 24 A/m2. The voltage limits of the paper
+/// are not remembered: 3.1 to 4.1 V here are invented.
 inline model::Cell lco_graphite_2019() {
   using namespace model;
   const auto potential = [](double (*f)(double)) {
@@ -63,22 +64,25 @@ inline model::Cell lco_graphite_2019() {
                       .maximum_concentration = c_n,
                       .exchange_current_density = Property::constant(2e-5 * root_c * c_n / 2),
                       .stress = {}};
-  return Cell{.plate_area = 1e-2,  // free choice
-              .temperature = 298.15,
-              .contact_resistance = 0,
-              .lower_voltage = 3.1,
-              .upper_voltage = 4.1,
-              .positive = {positive, 100e-6, 0.5, 0.3, tortuosity, 10e-6, 10},
-              .negative = Electrode{negative, 100e-6, 0.6, 0.3, tortuosity, 10e-6, 100},
-              .counter = {},
-              .separator = {25e-6, 1, 1},
-              .electrolyte = {1000, salt_property([](double c) { return 0.0911 + 1.9101 * c - 1.052 * c * c + 0.1554 * c * c * c; }, 1e-9),
-                              salt_property([](double c) { return 5.34e-10 * std::exp(-0.65 * c); }, 1e-19),
-                              Property::constant(0.4), Property::constant(1)},
-              .thermal = {},
-              .inventory = {0.6, 0.8},
-              .charged_state = Stoichiometries{0.6, 0.8},
-              .rated_capacity = 24 * 3600.0};
+  return Cell{
+      .plate_area = 1e-2,  // free choice
+      .temperature = 298.15,
+      .contact_resistance = 0,
+      .lower_voltage = 3.1,
+      .upper_voltage = 4.1,
+      .positive = {positive, 100e-6, 0.5, 0.3, tortuosity, 10e-6, 10},
+      .negative = Electrode{negative, 100e-6, 0.6, 0.3, tortuosity, 10e-6, 100},
+      .counter = {},
+      .separator = {25e-6, 1, 1},
+      .electrolyte = {1000,
+                      salt_property([](double c) { return 0.0911 + 1.9101 * c - 1.052 * c * c + 0.1554 * c * c * c; },
+                                    1e-9),
+                      salt_property([](double c) { return 5.34e-10 * std::exp(-0.65 * c); }, 1e-19),
+                      Property::constant(0.4), Property::constant(1)},
+      .thermal = {},
+      .inventory = {0.6, 0.8},
+      .charged_state = Stoichiometries{0.6, 0.8},
+      .rated_capacity = 24 * 3600.0};
 }
 
 }  // namespace onegrain::benchmarks

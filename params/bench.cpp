@@ -33,7 +33,8 @@ static_assert(sizeof(Row) % sizeof(double) == 0);
 constexpr std::size_t row_length = sizeof(Row) / sizeof(double);
 const double* begin(const Row& row) { return reinterpret_cast<const double*>(&row); }
 
-ElectrodeRow electrode_row(const ElectrodeSheet& electrode, const model::Electrode& layer, double plate_area, double full, double empty) {
+ElectrodeRow electrode_row(const ElectrodeSheet& electrode, const model::Electrode& layer, double plate_area,
+                           double full, double empty) {
   ElectrodeRow row;
   const auto number = [](const std::optional<double>& value) { return value.value_or(nan); };
   row.coating_loading = number(electrode.loading(plate_area));
@@ -59,9 +60,10 @@ ElectrodeRow electrode_row(const ElectrodeSheet& electrode, const model::Electro
 
 /// N/P: what the negative can take over what it must take.
 ///
-/// From powders as made that is all the lithium of the first charge, Q_n / (Q_p (1 - x_p,full)). Where the negative would be full
-/// before the cell is, its diving potential would hide just that, so x_p is then taken against a negative with room. A sheet with a
-/// `charged_state` does not say what the first charge was: there it is the charge between the cut-offs.
+/// From powders as made that is all the lithium of the first charge, Q_n / (Q_p (1 - x_p,full)). Where the negative
+/// would be full before the cell is, its diving potential would hide just that, so x_p is then taken against a negative
+/// with room. A sheet with a `charged_state` does not say what the first charge was: there it is the charge between the
+/// cut-offs.
 double charge_ratio(const Sheet& sheet, const model::Cell& cell, const model::Window& window) {
   if (!sheet.formation_loss) return cell.negative->capacity() / window.capacity;
   const model::OpenCircuitPotential& negative = cell.negative->host.potential;
@@ -82,9 +84,11 @@ Row row_of(const Sheet& sheet, model::Window* window_out = nullptr) {
   if (window_out != nullptr) *window_out = window;
   Row row;
   row.plate_area = cell.plate_area;
-  row.positive = electrode_row(sheet.positive, cell.positive, cell.plate_area, window.full.positive, window.empty.positive);
+  row.positive =
+      electrode_row(sheet.positive, cell.positive, cell.plate_area, window.full.positive, window.empty.positive);
   if (sheet.negative) {
-    row.negative = electrode_row(*sheet.negative, *cell.negative, cell.plate_area, window.full.negative, window.empty.negative);
+    row.negative =
+        electrode_row(*sheet.negative, *cell.negative, cell.plate_area, window.full.negative, window.empty.negative);
     row.capacity_ratio = charge_ratio(sheet, cell, window);
   }
   row.equilibrium_capacity = window.capacity * cell.plate_area;
@@ -93,8 +97,9 @@ Row row_of(const Sheet& sheet, model::Window* window_out = nullptr) {
   return row;
 }
 
-/// Half-widths of the 95 % intervals of a row: each value with a spread is moved by one standard deviation either way, the
-/// effects are taken as independent and added in quadrature. Where one side cannot be balanced the other counts alone.
+/// Half-widths of the 95 % intervals of a row: each value with a spread is moved by one standard deviation either way,
+/// the effects are taken as independent and added in quadrature. Where one side cannot be balanced the other counts
+/// alone.
 Row half_widths(const Sheet& sheet, const Row& centre) {
   Row variance;
   auto* sums = reinterpret_cast<double*>(&variance);
@@ -116,7 +121,10 @@ Row half_widths(const Sheet& sheet, const Row& centre) {
     const std::optional<Row> up = moved(1), down = moved(-1);
     for (std::size_t k = 0; k < row_length; ++k) {
       const double c = begin(centre)[k];
-      const double effect = up && down ? 0.5 * (begin(*up)[k] - begin(*down)[k]) : up ? begin(*up)[k] - c : down ? begin(*down)[k] - c : 0;
+      const double effect = up && down ? 0.5 * (begin(*up)[k] - begin(*down)[k])
+                            : up       ? begin(*up)[k] - c
+                            : down     ? begin(*down)[k] - c
+                                       : 0;
       if (std::isfinite(effect)) sums[k] += effect * effect;
     }
   });
@@ -147,10 +155,12 @@ ElectrodeBench electrode_bench(const ElectrodeSheet& electrode, const ElectrodeR
   bench.inactive_fraction = figure(v.inactive_fraction, pm.inactive_fraction, FractionKind::kind);
   bench.tortuosity = figure(v.tortuosity, pm.tortuosity, NumberKind::kind);
   bench.areal_capacity = figure(v.areal_capacity, pm.areal_capacity, ArealCapacityKind::kind);
-  bench.areal_capacity_in_window = figure(v.areal_capacity_in_window, pm.areal_capacity_in_window, ArealCapacityKind::kind);
+  bench.areal_capacity_in_window =
+      figure(v.areal_capacity_in_window, pm.areal_capacity_in_window, ArealCapacityKind::kind);
   bench.theoretical_capacity = maybe(v.theoretical_capacity, pm.theoretical_capacity, SpecificCapacityKind::kind);
   bench.specific_capacity = maybe(v.specific_capacity, pm.specific_capacity, SpecificCapacityKind::kind);
-  bench.specific_capacity_in_window = maybe(v.specific_capacity_in_window, pm.specific_capacity_in_window, SpecificCapacityKind::kind);
+  bench.specific_capacity_in_window =
+      maybe(v.specific_capacity_in_window, pm.specific_capacity_in_window, SpecificCapacityKind::kind);
   bench.maximum_concentration = figure(v.maximum_concentration, pm.maximum_concentration, SiteConcentrationKind::kind);
   bench.crystal_concentration = maybe(v.crystal_concentration, pm.crystal_concentration, SiteConcentrationKind::kind);
   bench.density = maybe(v.density, pm.density, DensityKind::kind);
@@ -163,32 +173,44 @@ void warn_electrode(const ElectrodeSheet& electrode, const ElectrodeBench& bench
   const std::string& key = bench.key;
   const double porosity = bench.porosity.value;
   const std::string fits = electrode.coating
-                               ? fmt::format("a loading of {} without pores would be {} thick, the sheet says {}", show(bench.coating_loading->value, LoadingKind::kind, 4),
-                                             show(bench.thickness.value * (1 - porosity), LengthKind::kind, 4), show(bench.thickness.value, LengthKind::kind, 4))
+                               ? fmt::format("a loading of {} without pores would be {} thick, the sheet says {}",
+                                             show(bench.coating_loading->value, LoadingKind::kind, 4),
+                                             show(bench.thickness.value * (1 - porosity), LengthKind::kind, 4),
+                                             show(bench.thickness.value, LengthKind::kind, 4))
                                : "";
   if (porosity < 0) {
-    warnings.push_back(fmt::format("{}: the porosity comes out below 0 ({:.3g} %): {}; measure the loading and the thickness again, and check the recipe",
-                                   key, 100 * porosity, fits));
+    warnings.push_back(
+        fmt::format("{}: the porosity comes out below 0 ({:.3g} %): {}; measure the loading and the thickness again, "
+                    "and check the recipe",
+                    key, 100 * porosity, fits));
   } else if (electrode.coating && porosity < 0.10) {
-    warnings.push_back(fmt::format("{}: a porosity of {:.3g} % is lower than pressing reaches: {}; measure the loading and the thickness again", key, 100 * porosity, fits));
+    warnings.push_back(fmt::format(
+        "{}: a porosity of {:.3g} % is lower than pressing reaches: {}; measure the loading and the thickness again",
+        key, 100 * porosity, fits));
   } else if (electrode.coating && porosity > 0.70) {
-    warnings.push_back(fmt::format("{}: a porosity of {:.3g} % is higher than a coating has, even unpressed: {}; measure the thickness (foil subtracted) and the loading again",
-                                   key, 100 * porosity, fits));
+    warnings.push_back(
+        fmt::format("{}: a porosity of {:.3g} % is higher than a coating has, even unpressed: {}; measure the "
+                    "thickness (foil subtracted) and the loading again",
+                    key, 100 * porosity, fits));
   }
   if (bench.crystal_concentration) {
     const double off = bench.maximum_concentration.value / bench.crystal_concentration->value - 1;
     if (std::abs(off) > 0.1) {
-      warnings.push_back(fmt::format("{}: the maximum concentration {} is {:+.0f} % off that of the crystal, {}; check the lattice (diffraction) or 'maximum_concentration' of the card '{}'",
-                                     key, show(bench.maximum_concentration.value, SiteConcentrationKind::kind), 100 * off,
-                                     show(bench.crystal_concentration->value, SiteConcentrationKind::kind), electrode.material.card));
+      warnings.push_back(
+          fmt::format("{}: the maximum concentration {} is {:+.0f} % off that of the crystal, {}; check the lattice "
+                      "(diffraction) or 'maximum_concentration' of the card '{}'",
+                      key, show(bench.maximum_concentration.value, SiteConcentrationKind::kind), 100 * off,
+                      show(bench.crystal_concentration->value, SiteConcentrationKind::kind), electrode.material.card));
     }
   }
   if (bench.theoretical_capacity && bench.specific_capacity) {
     const double off = bench.specific_capacity->value / bench.theoretical_capacity->value - 1;
     if (std::abs(off) > 0.1) {
-      warnings.push_back(fmt::format("{}: {} of active material is {:+.0f} % off the theoretical {} (n F / M); check density, maximum concentration and formula of the card '{}'",
-                                     key, show(bench.specific_capacity->value, SpecificCapacityKind::kind, 4), 100 * off,
-                                     show(bench.theoretical_capacity->value, SpecificCapacityKind::kind, 4), electrode.material.card));
+      warnings.push_back(
+          fmt::format("{}: {} of active material is {:+.0f} % off the theoretical {} (n F / M); check density, maximum "
+                      "concentration and formula of the card '{}'",
+                      key, show(bench.specific_capacity->value, SpecificCapacityKind::kind, 4), 100 * off,
+                      show(bench.theoretical_capacity->value, SpecificCapacityKind::kind, 4), electrode.material.card));
     }
   }
   const PotentialCard& potential = electrode.material.open_circuit_potential;
@@ -196,19 +218,29 @@ void warn_electrode(const ElectrodeSheet& electrode, const ElectrodeBench& bench
   const double high = std::max(bench.stoichiometry_full.value, bench.stoichiometry_empty.value);
   // Less than a hundredth beyond the measured range is how any fit of end points comes out.
   if (low < potential.lower - 0.01 || high > potential.upper + 0.01) {
-    warnings.push_back(fmt::format("{}: used from x = {:.3f} to {:.3f}, but its potential is known from {:.3g} to {:.3g} only; the ends are extrapolated", key, low, high,
-                                   potential.lower, potential.upper));
+    warnings.push_back(
+        fmt::format("{}: used from x = {:.3f} to {:.3f}, but its potential is known from {:.3g} to {:.3g} only; the "
+                    "ends are extrapolated",
+                    key, low, high, potential.lower, potential.upper));
   }
 }
 
 }  // namespace
 
 std::string Figure::text(int digits) const {
-  const std::string number = show(value, *kind, digits);
-  if (!(plus_minus > 0)) return number;
-  Kind difference = *kind;
-  if (difference.absolute_temperature) difference = TemperatureDifferenceKind::kind;
-  return fmt::format("{} \u00b1 {}", number, show(plus_minus, difference, 2));
+  if (!(plus_minus > 0)) return show(value, *kind, digits);
+  // Both to the second significant digit of the uncertainty: 2.918 ± 0.085 mAh
+  const bool has_unit = *kind->unit != '\0';
+  const Unit unit = has_unit ? parse_unit(kind->unit) : Unit{};
+  const double shown = value / unit.factor - (kind->absolute_temperature ? unit.offset : 0),
+               margin = plus_minus / unit.factor;
+  const int decimals = 1 - static_cast<int>(std::floor(std::log10(margin)));
+  const std::string suffix = has_unit ? std::string(" ") + kind->unit : "";
+  if (decimals < 0 && std::abs(shown) < 1e6) return fmt::format("{:.0f} \u00b1 {:.0f}{}", shown, margin, suffix);
+  if (decimals < 0 || decimals > 8) {
+    return fmt::format("{} \u00b1 {}{}", plain_number(shown, 6), plain_number(margin, 2), suffix);
+  }
+  return fmt::format("{:.{}f} \u00b1 {:.{}f}{}", shown, decimals, margin, decimals, suffix);
 }
 
 Bench bench(const Sheet& sheet, const std::vector<double>& c_rates) {
@@ -228,27 +260,34 @@ Bench bench(const Sheet& sheet, const std::vector<double>& c_rates) {
   for (const double c_rate : c_rates) {
     const double current = c_rate * row.one_c_current;
     RateRow rate{c_rate, rate_name(c_rate), current, current / row.plate_area, std::nullopt, 1 / c_rate};
-    if (result.positive.active_loading) rate.specific_current = rate.current_density / result.positive.active_loading->value;
+    if (result.positive.active_loading)
+      rate.specific_current = rate.current_density / result.positive.active_loading->value;
     result.rates.push_back(rate);
   }
 
   warn_electrode(sheet.positive, result.positive, result.warnings);
   if (sheet.negative) warn_electrode(*sheet.negative, *result.negative, result.warnings);
   if (result.capacity_ratio && result.capacity_ratio->value < 1) {
-    result.warnings.push_back(fmt::format("N/P is {:.3f}, below 1: the negative is full before the cell is, and lithium will plate; weigh both coatings again, "
-                                          "or make the negative heavier or the positive lighter",
-                                          result.capacity_ratio->value));
+    result.warnings.push_back(
+        fmt::format("N/P is {:.3f}, below 1: the negative is full before the cell is, and lithium will plate; weigh "
+                    "both coatings again, "
+                    "or make the negative heavier or the positive lighter",
+                    result.capacity_ratio->value));
   }
   if (sheet.negative && result.negative->stoichiometry_full.value > 0.98) {
-    result.warnings.push_back(fmt::format("negative: x = {:.3f} at the upper cut-off, full; lithium will plate; weigh both coatings again, or lower the upper cut-off",
-                                          result.negative->stoichiometry_full.value));
+    result.warnings.push_back(
+        fmt::format("negative: x = {:.3f} at the upper cut-off, full; lithium will plate; weigh both coatings again, "
+                    "or lower the upper cut-off",
+                    result.negative->stoichiometry_full.value));
   }
   if (result.rated_capacity_stated) {
     const double share = result.rated_capacity.value / result.equilibrium_capacity.value;
     if (share > 1.1 || share < 0.7) {
-      result.warnings.push_back(fmt::format("the rated capacity {} is {:.0f} % of what these electrodes hold between the cut-offs, {}; check it, the masses and the disc",
-                                            show(result.rated_capacity.value, ChargeKind::kind, 4), 100 * share,
-                                            show(result.equilibrium_capacity.value, ChargeKind::kind, 4)));
+      result.warnings.push_back(
+          fmt::format("the rated capacity {} is {:.0f} % of what these electrodes hold between the cut-offs, {}; check "
+                      "it, the masses and the disc",
+                      show(result.rated_capacity.value, ChargeKind::kind, 4), 100 * share,
+                      show(result.equilibrium_capacity.value, ChargeKind::kind, 4)));
     }
   }
   result.assumptions = sheet.assumptions;

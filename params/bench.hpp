@@ -13,24 +13,24 @@ namespace onegrain::params {
 /// A result with its uncertainty, SI.
 struct Figure {
   double value = 0;
-  double plus_minus = 0;               ///< half-width of the 95 % interval; 0 where no input has a spread
+  double plus_minus = 0;  ///< half-width of the 95 % interval; 0 where no input has a spread
   const Kind* kind = nullptr;
 
-  /// "2.41 mAh ± 0.09 mAh"
+  /// "2.410 ± 0.086 mAh", to the second digit of the uncertainty; "2.41 mAh" with `digits` digits where there is none.
   std::string text(int digits = 4) const;
 };
 
 struct ElectrodeBench {
-  std::string key;                               ///< "positive", "negative", "working"
+  std::string key;  ///< "positive", "negative", "working"
   std::string material;
-  std::optional<Figure> coating_loading;         ///< dry coating per area
-  std::optional<Figure> active_loading;          ///< host per area
-  std::optional<Figure> active_mass;             ///< host in the cell
+  std::optional<Figure> coating_loading;  ///< dry coating per area
+  std::optional<Figure> active_loading;   ///< host per area
+  std::optional<Figure> active_mass;      ///< host in the cell
   Figure thickness, active_fraction, porosity, inactive_fraction, tortuosity;
-  Figure areal_capacity;                         ///< F eps L c_max: grains full minus grains empty
-  Figure areal_capacity_in_window;               ///< between the cut-offs of this cell
-  std::optional<Figure> theoretical_capacity;    ///< n F / M, per mass of the formula as written
-  std::optional<Figure> specific_capacity;       ///< F c_max / density: what the sheet amounts to per mass of host
+  Figure areal_capacity;                       ///< F eps L c_max: grains full minus grains empty
+  Figure areal_capacity_in_window;             ///< between the cut-offs of this cell
+  std::optional<Figure> theoretical_capacity;  ///< n F / M, per mass of the formula as written
+  std::optional<Figure> specific_capacity;     ///< F c_max / density: what the sheet amounts to per mass of host
   std::optional<Figure> specific_capacity_in_window;
   Figure maximum_concentration;
   std::optional<Figure> crystal_concentration;
@@ -40,26 +40,26 @@ struct ElectrodeBench {
 
 struct RateRow {
   double c_rate;
-  std::string name;                              ///< "C/5"
-  double current;                                ///< [A]
-  double current_density;                        ///< [A/m2]
-  std::optional<double> specific_current;        ///< [A/kg] of the host of the positive (working) electrode
-  double hours;                                  ///< for the rated capacity
+  std::string name;                        ///< "C/5"
+  double current;                          ///< [A]
+  double current_density;                  ///< [A/m2]
+  std::optional<double> specific_current;  ///< [A/kg] of the host of the positive (working) electrode
+  double hours;                            ///< for the rated capacity
 };
 
 struct Bench {
-  ElectrodeBench positive;                       ///< working electrode of a half cell
+  ElectrodeBench positive;  ///< working electrode of a half cell
   std::optional<ElectrodeBench> negative;
-  std::optional<Figure> capacity_ratio;          ///< N/P: room in the negative over the lithium of the first charge; with a
-                                                 ///< `charged_state` over the charge between the cut-offs
+  std::optional<Figure> capacity_ratio;  ///< N/P: room in the negative over the lithium of the first charge; with a
+                                         ///< `charged_state` over the charge between the cut-offs
   Figure plate_area;
-  Figure equilibrium_capacity;                   ///< of the cell between the cut-offs [C]
-  Figure rated_capacity;                         ///< stated, else the equilibrium one [C]
+  Figure equilibrium_capacity;  ///< of the cell between the cut-offs [C]
+  Figure rated_capacity;        ///< stated, else the equilibrium one [C]
   bool rated_capacity_stated = false;
-  Figure one_c_current;                          ///< [A]
+  Figure one_c_current;  ///< [A]
   model::Window window{};
   std::vector<RateRow> rates;
-  std::vector<std::string> warnings;             ///< what cannot be, each naming the measurement to repeat
+  std::vector<std::string> warnings;  ///< what cannot be, each naming the measurement to repeat
   std::vector<std::string> assumptions;
 };
 

@@ -40,7 +40,8 @@ model::Host Material::to_host(Temperatures temperatures) const {
       card_potential.entropic ? card_potential.entropic->property(temperatures).curve() : model::Curve::constant(0);
   std::optional<model::Stress> model_stress;
   if (stress) {
-    model_stress = model::Stress{stress->partial_molar_volume.si, stress->youngs_modulus.si, stress->poisson_ratio.si, stress->fracture_strength.si};
+    model_stress = model::Stress{stress->partial_molar_volume.si, stress->youngs_modulus.si, stress->poisson_ratio.si,
+                                 stress->fracture_strength.si};
   }
   return model::Host{
       .potential = model::OpenCircuitPotential(card_potential.potential.property(temperatures), entropic),

@@ -18,9 +18,9 @@ namespace onegrain::params {
 
 /// A file that took part, for the record of a result.
 struct SourceFile {
-  std::string name;       ///< as asked for: "coin07.yaml", "materials/graphite.yaml"
-  bool shipped = false;   ///< comes with the program
-  std::string sha256;     ///< of its bytes, 64 hexadecimal digits
+  std::string name;      ///< as asked for: "coin07.yaml", "materials/graphite.yaml"
+  bool shipped = false;  ///< comes with the program
+  std::string sha256;    ///< of its bytes, 64 hexadecimal digits
 };
 
 enum class Role { positive, negative, lithium_metal };
@@ -33,26 +33,26 @@ struct StressCard {
 };
 
 struct PotentialCard {
-  PropertyValue potential;                  ///< function against stoichiometry [V]; its value is a shift [V]
-  std::optional<PropertyValue> entropic;    ///< dU/dT [V/K]
-  double lower = 0, upper = 1;              ///< range where it was measured
+  PropertyValue potential;                ///< function against stoichiometry [V]; its value is a shift [V]
+  std::optional<PropertyValue> entropic;  ///< dU/dT [V/K]
+  double lower = 0, upper = 1;            ///< range where it was measured
 };
 
 /// An insertion host.
 struct Material {
-  std::string name;        ///< as shown
-  std::string card;        ///< as found: "graphite"
+  std::string name;  ///< as shown
+  std::string card;  ///< as found: "graphite"
   Role role = Role::positive;
   std::string note, source;
   std::optional<Formula> formula;
   std::optional<Crystal> crystal;
-  std::optional<Given<Number>> lithium_sites;               ///< per formula unit; default: lithium atoms of the formula
+  std::optional<Given<Number>> lithium_sites;  ///< per formula unit; default: lithium atoms of the formula
   std::optional<Given<Density>> stated_density;
   std::optional<Given<SiteConcentration>> stated_maximum_concentration;
   PotentialCard open_circuit_potential;
   PropertyValue diffusion_coefficient;
   Given<MolarEnergy> diffusion_activation_energy;
-  PropertyValue exchange_current_density;                   ///< at half filling, 1 mol/L
+  PropertyValue exchange_current_density;  ///< at half filling, 1 mol/L
   Given<MolarEnergy> exchange_activation_energy;
   Given<Number> anodic_transfer, cathodic_transfer;
   std::optional<StressCard> stress;
@@ -94,7 +94,7 @@ struct ElectrolyteCard {
 /// What reading gave: the thing where it is sound, and every fault and warning either way.
 template <class T>
 struct Loaded {
-  std::optional<T> value;   ///< absent if there is any error
+  std::optional<T> value;  ///< absent if there is any error
   Faults faults;
   std::vector<SourceFile> files;
   std::vector<std::string> assumptions;
@@ -107,10 +107,10 @@ Loaded<ElectrolyteCard> load_electrolyte(const std::string& name_or_path);
 
 /// One line for each shipped card.
 struct ShippedCard {
-  std::string folder;    ///< "materials", "electrolytes", "cells"
-  std::string name;      ///< "graphite"
-  std::string title;     ///< its `name`
-  std::string text;      ///< the whole file
+  std::string folder;  ///< "materials", "electrolytes", "cells"
+  std::string name;    ///< "graphite"
+  std::string title;   ///< its `name`
+  std::string text;    ///< the whole file
 };
 std::vector<ShippedCard> shipped_cards();
 

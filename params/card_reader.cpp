@@ -24,18 +24,22 @@ const Limits salt = limits::between(1, 10e3);
 const Limits entropic = limits::between(-0.05, 0.05);
 }  // namespace reason
 
-void read_names(Fields& fields, std::string& name, std::string& note, std::string& source, const std::string& otherwise, bool with_version) {
+void read_names(Fields& fields, std::string& name, std::string& note, std::string& source, const std::string& otherwise,
+                bool with_version) {
   if (with_version || fields.has("name")) name = fields.required_text("name", "a name for reports");
   if (name.empty()) name = otherwise;
   note = fields.text("note").value_or("");
   source = fields.text("source").value_or("");
-  if (const std::optional<std::string> more = fields.text("attribution")) source += (source.empty() ? "" : "; ") + *more;
+  if (const std::optional<std::string> more = fields.text("attribution"))
+    source += (source.empty() ? "" : "; ") + *more;
 }
 
-Given<MolarEnergy> activation_energy(Fields& fields, const std::string& key, const PropertyValue* property, const std::string& what) {
+Given<MolarEnergy> activation_energy(Fields& fields, const std::string& key, const PropertyValue* property,
+                                     const std::string& what) {
   std::optional<Given<MolarEnergy>> stated = fields.optional<MolarEnergy>(key, reason::activation_energy);
   if (stated) {
-    if (property != nullptr && property->function && property->function->shape().depends_on_temperature && stated->si != 0) {
+    if (property != nullptr && property->function && property->function->shape().depends_on_temperature &&
+        stated->si != 0) {
       fields.error(key, "the expression holds the temperature already; an activation energy would count it twice");
     }
     return std::move(*stated);
@@ -56,10 +60,12 @@ void transfer_coefficients(Fields& fields, Given<Number>& anodic, Given<Number>&
 }
 
 std::optional<Crystal> read_crystal(Fields& parent) {
-  std::optional<Fields> fields = parent.mapping("crystal", "a unit cell, such as {system: cubic, a: 8.24 angstrom, formula_units: 8}");
+  std::optional<Fields> fields =
+      parent.mapping("crystal", "a unit cell, such as {system: cubic, a: 8.24 angstrom, formula_units: 8}");
   if (!fields) return std::nullopt;
   const int before = fields->reading().faults->errors();
-  static const std::vector<std::string> names = {"cubic", "tetragonal", "orthorhombic", "hexagonal", "trigonal", "rhombohedral", "monoclinic", "triclinic"};
+  static const std::vector<std::string> names = {"cubic",    "tetragonal",   "orthorhombic", "hexagonal",
+                                                 "trigonal", "rhombohedral", "monoclinic",   "triclinic"};
   const std::optional<std::string> name = fields->choice("system", names);
   Crystal crystal;
   crystal.a = fields->required<Length>("a", reason::lattice, "angstrom");
@@ -74,16 +80,23 @@ std::optional<Crystal> read_crystal(Fields& parent) {
   const auto edge = [&](const char* key) { return fields->required<Length>(key, reason::lattice, "angstrom"); };
   const auto corner = [&](const char* key) { return fields->required<Angle>(key, reason::angle); };
   switch (crystal.system) {
-    case CrystalSystem::cubic: break;
+    case CrystalSystem::cubic:
+      break;
     case CrystalSystem::tetragonal:
     case CrystalSystem::hexagonal:
-    case CrystalSystem::trigonal: crystal.c = edge("c"); break;
-    case CrystalSystem::rhombohedral: crystal.alpha = corner("alpha"); break;
+    case CrystalSystem::trigonal:
+      crystal.c = edge("c");
+      break;
+    case CrystalSystem::rhombohedral:
+      crystal.alpha = corner("alpha");
+      break;
     case CrystalSystem::triclinic:
       crystal.alpha = corner("alpha");
       crystal.gamma = corner("gamma");
       [[fallthrough]];
-    case CrystalSystem::monoclinic: crystal.beta = corner("beta"); [[fallthrough]];
+    case CrystalSystem::monoclinic:
+      crystal.beta = corner("beta");
+      [[fallthrough]];
     case CrystalSystem::orthorhombic:
       crystal.b = edge("b");
       crystal.c = edge("c");
@@ -91,11 +104,14 @@ std::optional<Crystal> read_crystal(Fields& parent) {
   }
   // What the system fixes may be repeated, if it is repeated truly.
   const auto fixed_edge = [&](const char* key, double right) {
-    const std::optional<Given<Length>> given = fields->has(key) ? fields->optional<Length>(key, reason::lattice, "angstrom") : std::nullopt;
-    if (given && std::abs(given->si - right) > 1e-6 * right) fields->error(key, "in a " + *name + " cell this equals a; leave it out");
+    const std::optional<Given<Length>> given =
+        fields->has(key) ? fields->optional<Length>(key, reason::lattice, "angstrom") : std::nullopt;
+    if (given && std::abs(given->si - right) > 1e-6 * right)
+      fields->error(key, "in a " + *name + " cell this equals a; leave it out");
   };
   const auto fixed_angle = [&](const char* key, double right_degrees) {
-    const std::optional<Given<Angle>> given = fields->has(key) ? fields->optional<Angle>(key, reason::angle) : std::nullopt;
+    const std::optional<Given<Angle>> given =
+        fields->has(key) ? fields->optional<Angle>(key, reason::angle) : std::nullopt;
     if (given && std::abs(in_unit(given->si, "deg") - right_degrees) > 1e-6) {
       fields->error(key, fmt::format("in a {} cell this is {} deg; leave it out", *name, right_degrees));
     }
@@ -118,7 +134,8 @@ std::optional<Crystal> read_crystal(Fields& parent) {
 }
 
 std::optional<StressCard> read_stress(Fields& parent) {
-  std::optional<Fields> fields = parent.mapping("stress", "partial_molar_volume, youngs_modulus, poisson_ratio and fracture_strength");
+  std::optional<Fields> fields =
+      parent.mapping("stress", "partial_molar_volume, youngs_modulus, poisson_ratio and fracture_strength");
   if (!fields) return std::nullopt;
   StressCard stress;
   stress.partial_molar_volume = fields->required<MolarVolume>("partial_molar_volume", limits::between(-20e-6, 20e-6));
@@ -130,7 +147,8 @@ std::optional<StressCard> read_stress(Fields& parent) {
 }
 
 void read_potential(Fields& parent, PotentialCard& card) {
-  std::optional<Fields> fields = parent.required_mapping("open_circuit_potential", "an 'expression' of x, or a 'table', against lithium metal");
+  std::optional<Fields> fields =
+      parent.required_mapping("open_circuit_potential", "an 'expression' of x, or a 'table', against lithium metal");
   if (!fields) return;
   const PropertyRules rules = host_rules(VoltageKind::kind, limits::between(-5, 10));
   PropertyValue& potential = card.potential;
@@ -145,8 +163,10 @@ void read_potential(Fields& parent, PotentialCard& card) {
   if (const Entry* entry = fields->here().find("expression")) potential.written = entry->value.text;
   if (const Entry* entry = fields->here().find("table")) potential.written = entry->value.text;
   if (const Node* spread = fields->node("spread")) {
-    potential.spread = read_spread(*spread, fields->path_of("spread"), VoltageKind::kind, std::nullopt, fields->reading());
-    if (potential.spread.form == Spread::Form::factor) fields->error("spread", "a potential has no factor; expected a voltage, such as '5 mV'");
+    potential.spread =
+        read_spread(*spread, fields->path_of("spread"), VoltageKind::kind, std::nullopt, fields->reading());
+    if (potential.spread.form == Spread::Form::factor)
+      fields->error("spread", "a potential has no factor; expected a voltage, such as '5 mV'");
   }
   if (potential.function) {
     card.lower = potential.function->shape().lower;
@@ -163,8 +183,8 @@ void read_potential(Fields& parent, PotentialCard& card) {
 
 /// Puts the card that a key names, or holds, through `read`.
 template <class Card>
-std::optional<Card> card_of(Fields& sheet, const std::string& key, const std::string& name, const std::string& shipped_folder,
-                            std::optional<Card> (*read)(Fields, bool)) {
+std::optional<Card> card_of(Fields& sheet, const std::string& key, const std::string& name,
+                            const std::string& shipped_folder, std::optional<Card> (*read)(Fields, bool)) {
   const Reading& reading = sheet.reading();
   std::string problem;
   std::optional<FoundFile> found = find_card(name, reading.folder, reading.shipped, shipped_folder, problem);
@@ -187,7 +207,8 @@ std::optional<Card> card_of(Fields& sheet, const std::string& key, const std::st
 }
 
 template <class Card>
-Loaded<Card> load_card(const std::string& name_or_path, const std::string& folder, std::optional<Card> (*read)(Fields, bool)) {
+Loaded<Card> load_card(const std::string& name_or_path, const std::string& folder,
+                       std::optional<Card> (*read)(Fields, bool)) {
   Loaded<Card> result;
   const std::optional<FoundFile> found = find_file(name_or_path, folder, result.faults);
   if (!found) return result;
@@ -223,31 +244,36 @@ std::optional<Material> read_material(Fields fields, bool with_version) {
       fields.error("formula", wrong.what());
     }
   }
-  read_names(fields, material.name, material.note, material.source, material.formula ? material.formula->written : "unnamed", with_version);
+  read_names(fields, material.name, material.note, material.source,
+             material.formula ? material.formula->written : "unnamed", with_version);
   if (const std::optional<std::string> role = fields.choice("role", {"positive", "negative", "lithium_metal"})) {
     material.role = *role == "positive" ? Role::positive : *role == "negative" ? Role::negative : Role::lithium_metal;
     if (material.role == Role::lithium_metal) {
-      fields.error("role", "lithium metal is a counter electrode, not a host of grains; a host has the role positive or negative");
+      fields.error(
+          "role",
+          "lithium metal is a counter electrode, not a host of grains; a host has the role positive or negative");
       return std::nullopt;
     }
   }
   material.lithium_sites = fields.optional<Number>("lithium_sites", {.lower = 0, .upper = 100, .lower_open = true});
   material.crystal = read_crystal(fields);
   material.stated_density = fields.optional<Density>("density", reason::density);
-  material.stated_maximum_concentration = fields.optional<SiteConcentration>("maximum_concentration", reason::concentration);
+  material.stated_maximum_concentration =
+      fields.optional<SiteConcentration>("maximum_concentration", reason::concentration);
   read_potential(fields, material.open_circuit_potential);
 
   const auto take = [](PropertyValue& target, std::optional<PropertyValue> found) {
     if (found) target = std::move(*found);
   };
-  take(material.diffusion_coefficient, read_property(fields, "diffusion_coefficient", host_rules(DiffusivityKind::kind, reason::diffusivity), true));
+  take(material.diffusion_coefficient,
+       read_property(fields, "diffusion_coefficient", host_rules(DiffusivityKind::kind, reason::diffusivity), true));
   PropertyRules exchange = host_rules(CurrentDensityKind::kind, reason::exchange_current);
   exchange.composition = "";
   take(material.exchange_current_density, read_property(fields, "exchange_current_density", exchange, true));
   material.diffusion_activation_energy =
       activation_energy(fields, "diffusion_activation_energy", &material.diffusion_coefficient, "diffusion");
-  material.exchange_activation_energy =
-      activation_energy(fields, "exchange_activation_energy", &material.exchange_current_density, "the exchange current density");
+  material.exchange_activation_energy = activation_energy(
+      fields, "exchange_activation_energy", &material.exchange_current_density, "the exchange current density");
   transfer_coefficients(fields, material.anodic_transfer, material.cathodic_transfer);
   material.stress = read_stress(fields);
   fields.finish();
@@ -257,19 +283,23 @@ std::optional<Material> read_material(Fields fields, bool with_version) {
     fields.missing("formula", "the chemical formula of which the unit cell holds 'formula_units'");
   } else if (!material.stated_maximum_concentration && !material.sites()) {
     if (material.formula) {
-      fields.missing("lithium_sites", "how many lithium one formula unit can take up; the formula itself holds no lithium");
+      fields.missing("lithium_sites",
+                     "how many lithium one formula unit can take up; the formula itself holds no lithium");
     } else {
       fields.missing("maximum_concentration", "it, such as '50000 mol/m3', or a formula and a crystal");
     }
-  } else if (!material.stated_maximum_concentration && !material.crystal && !(material.stated_density && material.formula)) {
+  } else if (!material.stated_maximum_concentration && !material.crystal &&
+             !(material.stated_density && material.formula)) {
     fields.missing("crystal", "a unit cell, or 'density', or 'maximum_concentration'");
   }
   if (fields.reading().faults->errors() > before) return std::nullopt;
 
   const std::optional<double> of_crystal = material.crystal_concentration();
-  if (of_crystal && material.stated_maximum_concentration && std::abs(material.stated_maximum_concentration->si / *of_crystal - 1) > 0.1) {
+  if (of_crystal && material.stated_maximum_concentration &&
+      std::abs(material.stated_maximum_concentration->si / *of_crystal - 1) > 0.1) {
     fields.warning("maximum_concentration",
-                   fmt::format("{:+.0f} % against the crystal, which gives {:.5g} mol/m3; only its product with the active fraction is sure then",
+                   fmt::format("{:+.0f} % against the crystal, which gives {:.5g} mol/m3; only its product with the "
+                               "active fraction is sure then",
                                100 * (material.stated_maximum_concentration->si / *of_crystal - 1), *of_crystal));
   }
   return material;
@@ -288,8 +318,10 @@ std::optional<LithiumMetalCard> read_lithium_metal(Fields fields, bool with_vers
   fields.text("formula");
   PropertyRules exchange = host_rules(CurrentDensityKind::kind, reason::exchange_current);
   exchange.composition = "";
-  if (std::optional<PropertyValue> found = read_property(fields, "exchange_current_density", exchange, true)) card.exchange_current_density = std::move(*found);
-  card.exchange_activation_energy = activation_energy(fields, "exchange_activation_energy", &card.exchange_current_density, "the exchange current density");
+  if (std::optional<PropertyValue> found = read_property(fields, "exchange_current_density", exchange, true))
+    card.exchange_current_density = std::move(*found);
+  card.exchange_activation_energy = activation_energy(fields, "exchange_activation_energy",
+                                                      &card.exchange_current_density, "the exchange current density");
   transfer_coefficients(fields, card.anodic_transfer, card.cathodic_transfer);
   fields.finish();
   if (fields.reading().faults->errors() > before) return std::nullopt;
@@ -303,28 +335,35 @@ std::optional<ElectrolyteCard> read_electrolyte(Fields fields, bool with_version
   read_names(fields, card.name, card.note, card.source, "electrolyte", with_version);
   card.concentration = fields.required<Concentration>("concentration", reason::salt);
   const auto take = [&](PropertyValue& target, const char* key, const Kind& kind, const Limits& bounds) {
-    if (std::optional<PropertyValue> found = read_property(fields, key, electrolyte_rules(kind, bounds), true)) target = std::move(*found);
+    if (std::optional<PropertyValue> found = read_property(fields, key, electrolyte_rules(kind, bounds), true))
+      target = std::move(*found);
   };
   take(card.conductivity, "conductivity", ConductivityKind::kind, limits::between(0, 1000));
   take(card.diffusion_coefficient, "diffusion_coefficient", DiffusivityKind::kind, limits::between(1e-16, 1e-6));
   take(card.transference_number, "transference_number", NumberKind::kind, limits::between(-1, 1));
   take(card.thermodynamic_factor, "thermodynamic_factor", NumberKind::kind, limits::between(1e-3, 100));
-  card.conductivity_activation_energy = activation_energy(fields, "conductivity_activation_energy", &card.conductivity, "the conductivity");
-  card.diffusion_activation_energy = activation_energy(fields, "diffusion_activation_energy", &card.diffusion_coefficient, "salt diffusion");
+  card.conductivity_activation_energy =
+      activation_energy(fields, "conductivity_activation_energy", &card.conductivity, "the conductivity");
+  card.diffusion_activation_energy =
+      activation_energy(fields, "diffusion_activation_energy", &card.diffusion_coefficient, "salt diffusion");
   fields.finish();
   if (fields.reading().faults->errors() > before) return std::nullopt;
 
   const double c = card.concentration.si;
-  for (const auto& [key, property] : {std::pair("conductivity", &card.conductivity), std::pair("diffusion_coefficient", &card.diffusion_coefficient),
-                                      std::pair("transference_number", &card.transference_number), std::pair("thermodynamic_factor", &card.thermodynamic_factor)}) {
+  for (const auto& [key, property] :
+       {std::pair("conductivity", &card.conductivity), std::pair("diffusion_coefficient", &card.diffusion_coefficient),
+        std::pair("transference_number", &card.transference_number),
+        std::pair("thermodynamic_factor", &card.thermodynamic_factor)}) {
     if (property->function && property->function->shape().depends_on_composition &&
         (c < property->function->shape().lower || c > property->function->shape().upper)) {
-      fields.error("concentration", fmt::format("outside the range of '{}', {:.4g} to {:.4g} mol/L", key, 1e-3 * property->function->shape().lower,
-                                                1e-3 * property->function->shape().upper));
+      fields.error("concentration",
+                   fmt::format("outside the range of '{}', {:.4g} to {:.4g} mol/L", key,
+                               1e-3 * property->function->shape().lower, 1e-3 * property->function->shape().upper));
     }
   }
   const double conductivity = card.conductivity.at(c, 298.15);
-  if (fields.reading().faults->errors() == before && !(conductivity > 1e-6)) fields.error("conductivity", "no conductivity at the concentration of the card");
+  if (fields.reading().faults->errors() == before && !(conductivity > 1e-6))
+    fields.error("conductivity", "no conductivity at the concentration of the card");
   if (fields.reading().faults->errors() > before) return std::nullopt;
   return card;
 }
@@ -344,10 +383,12 @@ std::optional<Material> material_of(Fields& sheet, const std::string& key) {
   return name ? card_of<Material>(sheet, key, *name, "materials", read_material) : std::nullopt;
 }
 
-std::optional<LithiumMetalCard> lithium_metal_of(Fields& sheet, const std::string& key, const std::string& name_if_absent) {
+std::optional<LithiumMetalCard> lithium_metal_of(Fields& sheet, const std::string& key,
+                                                 const std::string& name_if_absent) {
   const Node* node = sheet.node(key);
   if (node != nullptr && node->type == Node::Type::mapping) {
-    std::optional<LithiumMetalCard> card = read_lithium_metal(Fields(*node, sheet.path_of(key), sheet.reading()), false);
+    std::optional<LithiumMetalCard> card =
+        read_lithium_metal(Fields(*node, sheet.path_of(key), sheet.reading()), false);
     if (card) card->card = "(on the sheet)";
     return card;
   }
@@ -370,7 +411,9 @@ std::optional<ElectrolyteCard> electrolyte_of(Fields& sheet, const std::string& 
   return name ? card_of<ElectrolyteCard>(sheet, key, *name, "electrolytes", read_electrolyte) : std::nullopt;
 }
 
-Loaded<Material> load_material(const std::string& name_or_path) { return load_card<Material>(name_or_path, "materials", read_material); }
+Loaded<Material> load_material(const std::string& name_or_path) {
+  return load_card<Material>(name_or_path, "materials", read_material);
+}
 Loaded<LithiumMetalCard> load_lithium_metal(const std::string& name_or_path) {
   return load_card<LithiumMetalCard>(name_or_path, "materials", read_lithium_metal);
 }

@@ -19,7 +19,8 @@ void read_version(Fields& fields, const std::string& key);
 
 /// The card that a key of a sheet names, or holds as a mapping.
 std::optional<Material> material_of(Fields& sheet, const std::string& key);
-std::optional<LithiumMetalCard> lithium_metal_of(Fields& sheet, const std::string& key, const std::string& name_if_absent);
+std::optional<LithiumMetalCard> lithium_metal_of(Fields& sheet, const std::string& key,
+                                                 const std::string& name_if_absent);
 std::optional<ElectrolyteCard> electrolyte_of(Fields& sheet, const std::string& key);
 
 }  // namespace onegrain::params

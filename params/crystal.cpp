@@ -11,18 +11,25 @@ constexpr double right_angle = std::numbers::pi / 2;
 }  // namespace
 
 double Crystal::cell_volume() const {
-  const auto angle = [](const std::optional<Given<Angle>>& given, double otherwise) { return given ? given->si : otherwise; };
+  const auto angle = [](const std::optional<Given<Angle>>& given, double otherwise) {
+    return given ? given->si : otherwise;
+  };
   double second = a.si, third = a.si;
   double alpha_si = right_angle, beta_si = right_angle, gamma_si = right_angle;
   switch (system) {
-    case CrystalSystem::cubic: break;
-    case CrystalSystem::tetragonal: third = c->si; break;
+    case CrystalSystem::cubic:
+      break;
+    case CrystalSystem::tetragonal:
+      third = c->si;
+      break;
     case CrystalSystem::hexagonal:
     case CrystalSystem::trigonal:
       third = c->si;
       gamma_si = 2 * std::numbers::pi / 3;
       break;
-    case CrystalSystem::rhombohedral: alpha_si = beta_si = gamma_si = alpha->si; break;
+    case CrystalSystem::rhombohedral:
+      alpha_si = beta_si = gamma_si = alpha->si;
+      break;
     case CrystalSystem::orthorhombic:
     case CrystalSystem::monoclinic:
     case CrystalSystem::triclinic:

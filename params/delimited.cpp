@@ -100,18 +100,23 @@ std::optional<Delimited> read_delimited(std::string_view text, const std::string
       if (count('\t') > count(table.delimiter)) table.delimiter = '\t';
       for (const std::string& cell : cells_of(line, table.delimiter)) table.titles.push_back(read_title(cell));
       table.header_line = line_number;
-      const bool numbers = std::all_of(table.titles.begin(), table.titles.end(), [](const Title& t) { return parse_number(t.whole).has_value(); });
+      const bool numbers = std::all_of(table.titles.begin(), table.titles.end(),
+                                       [](const Title& t) { return parse_number(t.whole).has_value(); });
       if (numbers) {
-        faults.error({file, line_number, 1}, "", std::string(content), "a header with names and units is expected above the numbers");
+        faults.error({file, line_number, 1}, "", std::string(content),
+                     "a header with names and units is expected above the numbers");
         return std::nullopt;
       }
       continue;
     }
     DelimitedRow row{line_number, cells_of(line, table.delimiter)};
-    while (row.cells.size() > table.titles.size() && row.cells.back().empty()) row.cells.pop_back();  // a delimiter at the end
+    while (row.cells.size() > table.titles.size() && row.cells.back().empty())
+      row.cells.pop_back();  // a delimiter at the end
     if (row.cells.size() != table.titles.size()) {
       if (++reported <= 10) {
-        faults.error({file, line_number, 1}, "", "", std::to_string(row.cells.size()) + " cells where the header has " + std::to_string(table.titles.size()));
+        faults.error(
+            {file, line_number, 1}, "", "",
+            std::to_string(row.cells.size()) + " cells where the header has " + std::to_string(table.titles.size()));
       }
       continue;
     }

@@ -17,8 +17,8 @@ struct Title {
 Title read_title(std::string_view text);
 
 struct DelimitedRow {
-  int line;                          ///< in the file, from 1
-  std::vector<std::string> cells;    ///< unquoted, without surrounding spaces; as many as titles
+  int line;                        ///< in the file, from 1
+  std::vector<std::string> cells;  ///< unquoted, without surrounding spaces; as many as titles
 };
 
 struct Delimited {
@@ -32,9 +32,9 @@ struct Delimited {
   std::optional<double> number(const std::string& cell) const;
 };
 
-/// Comma, semicolon or tab, whichever the header has most of; lines that begin with '#' and empty lines are passed over;
-/// the first other line is the header. Quotes `"` may surround cells. With a semicolon or a tab a decimal comma is understood.
-/// Faults: empty, no header, rows of another length, a header of numbers, NUL bytes.
+/// Comma, semicolon or tab, whichever the header has most of; lines that begin with '#' and empty lines are passed
+/// over; the first other line is the header. Quotes `"` may surround cells. With a semicolon or a tab a decimal comma
+/// is understood. Faults: empty, no header, rows of another length, a header of numbers, NUL bytes.
 std::optional<Delimited> read_delimited(std::string_view text, const std::string& file, Faults& faults);
 
 }  // namespace onegrain::params

@@ -38,19 +38,22 @@ class TreeBuilder : public YAML::EventHandler {
   void OnAlias(const YAML::Mark& mark, YAML::anchor_t) override {
     stop(mark, "an alias ('*'); write the value out, or put it between quotes");
   }
-  void OnScalar(const YAML::Mark& mark, const std::string& tag, YAML::anchor_t anchor, const std::string& value) override {
+  void OnScalar(const YAML::Mark& mark, const std::string& tag, YAML::anchor_t anchor,
+                const std::string& value) override {
     refuse(mark, tag, anchor);
     Node scalar = node(Node::Type::scalar, mark);
     scalar.text = value;
     if (tag != "!" && (value == "~" || value == "null" || value.empty())) scalar.type = Node::Type::null;
     add(std::move(scalar), mark);
   }
-  void OnSequenceStart(const YAML::Mark& mark, const std::string& tag, YAML::anchor_t anchor, YAML::EmitterStyle::value) override {
+  void OnSequenceStart(const YAML::Mark& mark, const std::string& tag, YAML::anchor_t anchor,
+                       YAML::EmitterStyle::value) override {
     refuse(mark, tag, anchor);
     open(Node::Type::sequence, mark);
   }
   void OnSequenceEnd() override { close(); }
-  void OnMapStart(const YAML::Mark& mark, const std::string& tag, YAML::anchor_t anchor, YAML::EmitterStyle::value) override {
+  void OnMapStart(const YAML::Mark& mark, const std::string& tag, YAML::anchor_t anchor,
+                  YAML::EmitterStyle::value) override {
     refuse(mark, tag, anchor);
     open(Node::Type::mapping, mark);
   }
@@ -109,7 +112,8 @@ class TreeBuilder : public YAML::EventHandler {
     }
     Level& level = levels_.back();
     if (level.node.type == Node::Type::sequence) {
-      if (level.node.items.size() >= most_items) stop(mark, "a list of more than " + std::to_string(most_items) + " items");
+      if (level.node.items.size() >= most_items)
+        stop(mark, "a list of more than " + std::to_string(most_items) + " items");
       level.node.items.push_back(std::move(value));
       return;
     }
@@ -124,7 +128,8 @@ class TreeBuilder : public YAML::EventHandler {
       return;
     }
     if (value.type != Node::Type::scalar) stop(mark, "a key is missing in front of ':'");
-    if (level.node.entries.size() >= most_keys) stop(mark, "more than " + std::to_string(most_keys) + " keys in one mapping");
+    if (level.node.entries.size() >= most_keys)
+      stop(mark, "more than " + std::to_string(most_keys) + " keys in one mapping");
     if (!level.keys.insert(value.text).second) {
       faults_.error(place(mark), value.text, "", "this key stands here a second time");
     }
@@ -149,10 +154,14 @@ std::size_t not_utf8(std::string_view text) {
       ++at;
       continue;
     }
-    if (first >= 0xC2 && first <= 0xDF) more = 1;
-    else if (first >= 0xE0 && first <= 0xEF) more = 2;
-    else if (first >= 0xF0 && first <= 0xF4) more = 3;
-    else return at;
+    if (first >= 0xC2 && first <= 0xDF)
+      more = 1;
+    else if (first >= 0xE0 && first <= 0xEF)
+      more = 2;
+    else if (first >= 0xF0 && first <= 0xF4)
+      more = 3;
+    else
+      return at;
     if (first == 0xE0) low = 0xA0;
     if (first == 0xED) high = 0x9F;
     if (first == 0xF0) low = 0x90;

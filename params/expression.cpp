@@ -17,8 +17,9 @@ namespace onegrain::params {
 namespace {
 
 const std::vector<std::string>& known_functions() {
-  static const std::vector<std::string> names = {"sin",  "cos",  "tan",   "asin",  "acos",  "atan", "sinh", "cosh", "tanh", "asinh", "acosh", "atanh",
-                                                 "exp",  "ln",   "log10", "log2",  "sqrt",  "abs",  "sign", "rint", "min",  "max",   "sum",   "avg"};
+  static const std::vector<std::string> names = {"sin",  "cos",   "tan",   "asin",  "acos", "atan", "sinh",  "cosh",
+                                                 "tanh", "asinh", "acosh", "atanh", "exp",  "ln",   "log10", "log2",
+                                                 "sqrt", "abs",   "sign",  "rint",  "min",  "max",  "sum",   "avg"};
   return names;
 }
 
@@ -46,7 +47,8 @@ std::set<std::string> names_in(const std::string& text, const std::vector<std::s
       const bool called = next != std::string::npos && text[next] == '(';
       if (name == "log") throw ExpressionError("'log'" + at_position(at) + " is ambiguous; write ln or log10");
       if (contains(variables, name) || name == "pi" || name == "e") {
-        if (called) throw ExpressionError("'" + name + "(...)'" + at_position(at) + " is not a function; write '*' to multiply");
+        if (called)
+          throw ExpressionError("'" + name + "(...)'" + at_position(at) + " is not a function; write '*' to multiply");
         used.insert(name);
       } else if (contains(known_functions(), name)) {
         if (!called) throw ExpressionError("'" + name + "'" + at_position(at) + " needs its argument in parentheses");
@@ -76,7 +78,8 @@ std::set<std::string> names_in(const std::string& text, const std::vector<std::s
         }
       }
       if (at < text.size() && (std::isalpha(static_cast<unsigned char>(text[at])) || text[at] == '_')) {
-        throw ExpressionError("'" + text.substr(at, 1) + "'" + at_position(at) + " follows a number; write '*' to multiply");
+        throw ExpressionError("'" + text.substr(at, 1) + "'" + at_position(at) +
+                              " follows a number; write '*' to multiply");
       }
       continue;
     }
@@ -90,19 +93,37 @@ std::set<std::string> names_in(const std::string& text, const std::vector<std::s
         brackets.pop_back();
         break;
       case ',':
-        if (brackets.empty() || !brackets.back()) throw ExpressionError("a comma" + at_position(at) + "; decimals are written with a point");
+        if (brackets.empty() || !brackets.back())
+          throw ExpressionError("a comma" + at_position(at) + "; decimals are written with a point");
         break;
       case '=': {
-        const bool comparison = (at > 0 && (text[at - 1] == '=' || text[at - 1] == '<' || text[at - 1] == '>' || text[at - 1] == '!')) ||
-                                (at + 1 < text.size() && text[at + 1] == '=');
-        if (!comparison) throw ExpressionError("'='" + at_position(at) + "; a formula of the variables is expected, not an equation");
+        const bool comparison =
+            (at > 0 && (text[at - 1] == '=' || text[at - 1] == '<' || text[at - 1] == '>' || text[at - 1] == '!')) ||
+            (at + 1 < text.size() && text[at + 1] == '=');
+        if (!comparison)
+          throw ExpressionError("'='" + at_position(at) + "; a formula of the variables is expected, not an equation");
         break;
       }
       case '*':
-        if (at + 1 < text.size() && text[at + 1] == '*') throw ExpressionError("'**'" + at_position(at) + "; a power is written '^'");
+        if (at + 1 < text.size() && text[at + 1] == '*')
+          throw ExpressionError("'**'" + at_position(at) + "; a power is written '^'");
         break;
-      case ' ': case '\t': case '\r': case '\n': case '+': case '-': case '/': case '^': case '<': case '>': case '!': case '?': case ':':
-      case '&': case '|': break;
+      case ' ':
+      case '\t':
+      case '\r':
+      case '\n':
+      case '+':
+      case '-':
+      case '/':
+      case '^':
+      case '<':
+      case '>':
+      case '!':
+      case '?':
+      case ':':
+      case '&':
+      case '|':
+        break;
       default:
         throw ExpressionError("'" + text.substr(at, 1) + "'" + at_position(at) + " has no place in an expression");
     }
@@ -121,7 +142,8 @@ struct Expression::Impl {
   std::set<std::string> used;
 };
 
-Expression::Expression(const std::string& text, const std::vector<std::string>& variables) : impl_(std::make_unique<Impl>()) {
+Expression::Expression(const std::string& text, const std::vector<std::string>& variables)
+    : impl_(std::make_unique<Impl>()) {
   const std::string plain = plain_letters(text);
   impl_->used = names_in(plain, variables);
   impl_->variables.assign(variables.size(), 0.5);
@@ -135,8 +157,10 @@ Expression::Expression(const std::string& text, const std::vector<std::string>& 
     if (impl_->parser.GetNumResults() != 1) throw ExpressionError("more than one value");
   } catch (const mu::Parser::exception_type& fault) {
     const std::string token = fault.GetToken();
-    throw ExpressionError("cannot be read" + (fault.GetPos() >= 0 ? at_position(static_cast<std::size_t>(fault.GetPos())) : std::string(" to its end")) +
-                          (token.empty() ? "" : ", near '" + token + "'"));
+    throw ExpressionError(
+        "cannot be read" +
+        (fault.GetPos() >= 0 ? at_position(static_cast<std::size_t>(fault.GetPos())) : std::string(" to its end")) +
+        (token.empty() ? "" : ", near '" + token + "'"));
   }
 }
 

@@ -14,10 +14,10 @@ struct ExpressionError : std::runtime_error {
 
 /// A formula of a card: `4.3 - 1.05*x + 0.09*tanh((0.62-x)/0.09)`.
 ///
-/// Operators + - * / ^ (power), comparisons and `condition ? a : b`; functions sin cos tan asin acos atan sinh cosh tanh asinh
-/// acosh atanh exp ln log10 log2 sqrt abs sign rint min max sum avg; constants pi and e. Nothing else is known: no assignment, no
-/// list, no text; `log` is refused because half the world reads ln and half log10.
-/// Not safe from several threads at once.
+/// Operators + - * / ^ (power), comparisons and `condition ? a : b`; functions sin cos tan asin acos atan sinh cosh
+/// tanh asinh acosh atanh exp ln log10 log2 sqrt abs sign rint min max sum avg; constants pi and e. Nothing else is
+/// known: no assignment, no list, no text; `log` is refused because half the world reads ln and half log10. Not safe
+/// from several threads at once.
 class Expression {
  public:
   /// @param variables  one-letter names that may occur, in the order of the arguments. @throws ExpressionError

@@ -31,7 +31,8 @@ std::size_t distance(std::string_view a, std::string_view b) {
   for (std::size_t i = 1; i <= a.size(); ++i) {
     for (std::size_t j = 1; j <= b.size(); ++j) {
       d[i][j] = std::min({d[i - 1][j] + 1, d[i][j - 1] + 1, d[i - 1][j - 1] + (a[i - 1] == b[j - 1] ? 0 : 1)});
-      if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1]) d[i][j] = std::min(d[i][j], d[i - 2][j - 2] + 1);
+      if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1])
+        d[i][j] = std::min(d[i][j], d[i - 2][j - 2] + 1);
     }
   }
   return d[a.size()][b.size()];
@@ -41,7 +42,8 @@ std::size_t distance(std::string_view a, std::string_view b) {
 
 std::string Fault::text() const {
   std::string result = tame(place.file);
-  if (place.line > 0) result.append(":").append(std::to_string(place.line)).append(":").append(std::to_string(place.column));
+  if (place.line > 0)
+    result.append(":").append(std::to_string(place.line)).append(":").append(std::to_string(place.column));
   result += ": ";
   if (severity == Severity::warning) result += "warning: ";
   if (!path.empty()) {
@@ -56,8 +58,9 @@ std::string Fault::text() const {
 
 void Faults::add(Fault fault) {
   for (const Fault& other : list_) {  // a card that both electrodes name is read twice
-    if (other.place.line == fault.place.line && other.place.column == fault.place.column && other.place.file == fault.place.file &&
-        other.path == fault.path && other.message == fault.message && other.value == fault.value) {
+    if (other.place.line == fault.place.line && other.place.column == fault.place.column &&
+        other.place.file == fault.place.file && other.path == fault.path && other.message == fault.message &&
+        other.value == fault.value) {
       return;
     }
   }

@@ -48,8 +48,8 @@ class Faults {
   int errors_ = 0;
 };
 
-/// The candidate with the smallest edit distance (insert, delete, replace, swap of neighbours), if that is at most a third of the longer
-/// word's length and at least one letter may differ; else empty.
+/// The candidate with the smallest edit distance (insert, delete, replace, swap of neighbours), if that is at most a
+/// third of the longer word's length and at least one letter may differ; else empty.
 std::string nearest(std::string_view word, const std::vector<std::string>& candidates);
 
 }  // namespace onegrain::params

@@ -33,20 +33,27 @@ std::string outside(double si, const Kind& kind, const Limits& limits, const cha
 
 std::string shown(const Node& node) {
   switch (node.type) {
-    case Node::Type::scalar: return node.text;
-    case Node::Type::sequence: return "[...]";
-    case Node::Type::mapping: return "{...}";
-    case Node::Type::null: break;
+    case Node::Type::scalar:
+      return node.text;
+    case Node::Type::sequence:
+      return "[...]";
+    case Node::Type::mapping:
+      return "{...}";
+    case Node::Type::null:
+      break;
   }
   return node.text;
 }
 
-Spread read_spread(const Node& node, const std::string& path, const Kind& kind, std::optional<double> value, const Reading& reading) {
+Spread read_spread(const Node& node, const std::string& path, const Kind& kind, std::optional<double> value,
+                   const Reading& reading) {
   const auto fault = [&](const std::string& message) {
     reading.faults->error(reading.at(node.line, node.column), path, shown(node), message);
     return Spread{};
   };
-  const std::string right = fmt::format("'{}' or 'factor 3'", *kind.unit == '\0' ? "0.1" : fmt::format("0.1 {}", kind.absolute_temperature ? "K" : kind.unit));
+  const std::string right =
+      fmt::format("'{}' or 'factor 3'",
+                  *kind.unit == '\0' ? "0.1" : fmt::format("0.1 {}", kind.absolute_temperature ? "K" : kind.unit));
   if (node.type != Node::Type::scalar) return fault("expected the half-width of a 95 % interval, such as " + right);
   std::string_view text = node.text;
   if (text.substr(0, 6) == "factor") {
@@ -122,9 +129,10 @@ std::optional<Value> read_value(const Node& node, const std::string& path, const
   }
   if (fields) {
     if (const Node* spread = fields->node("spread")) {
-      result.spread = read_spread(*spread, path + ".spread", kind, good ? std::optional(result.si) : std::nullopt, reading);
-      if (good && result.spread.form == Spread::Form::absolute && limits.lower >= 0 && result.spread.size >= result.si &&
-          result.si > 0 && !kind.absolute_temperature) {
+      result.spread =
+          read_spread(*spread, path + ".spread", kind, good ? std::optional(result.si) : std::nullopt, reading);
+      if (good && result.spread.form == Spread::Form::absolute && limits.lower >= 0 &&
+          result.spread.size >= result.si && result.si > 0 && !kind.absolute_temperature) {
         fields->error("spread", "as wide as the value itself, which must be positive; state it as 'factor 3'");
         good = false;
       }
@@ -186,7 +194,8 @@ std::optional<std::string> Fields::choice(const std::string& key, const std::vec
   return std::nullopt;
 }
 
-std::optional<Value> Fields::value(const std::string& key, const Kind& kind, const Limits& limits, const char* example_unit) {
+std::optional<Value> Fields::value(const std::string& key, const Kind& kind, const Limits& limits,
+                                   const char* example_unit) {
   const Node* found = node(key);
   if (found == nullptr) return std::nullopt;
   return read_value(*found, path_of(key), kind, limits, reading_, example_unit);

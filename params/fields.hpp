@@ -34,9 +34,9 @@ inline Limits between(double lower, double upper) { return {.lower = lower, .upp
 
 /// What one run of reading shares.
 struct Reading {
-  std::string file;                       ///< for messages
-  std::string folder;                     ///< where further files are looked for; "" = here
-  bool shipped = false;                   ///< the file is inside the program; so are those it refers to
+  std::string file;      ///< for messages
+  std::string folder;    ///< where further files are looked for; "" = here
+  bool shipped = false;  ///< the file is inside the program; so are those it refers to
   Faults* faults;
   std::vector<SourceFile>* files;
   std::vector<std::string>* assumptions;
@@ -47,9 +47,10 @@ struct Reading {
 /// A mapping being read. Every key asked for is noted; finish() faults the others.
 class Fields {
  public:
-  Fields(const Node& mapping, std::string path, const Reading& reading) : node_(mapping), path_(std::move(path)), reading_(reading) {}
+  Fields(const Node& mapping, std::string path, const Reading& reading)
+      : node_(mapping), path_(std::move(path)), reading_(reading) {}
 
-  const Node* node(const std::string& key);               ///< nullptr if absent
+  const Node* node(const std::string& key);  ///< nullptr if absent
   bool has(const std::string& key) const { return node_.find(key) != nullptr; }
 
   std::optional<std::string> text(const std::string& key);
@@ -57,7 +58,8 @@ class Fields {
   /// One of `choices`; faults anything else with the nearest choice.
   std::optional<std::string> choice(const std::string& key, const std::vector<std::string>& choices);
 
-  std::optional<Value> value(const std::string& key, const Kind& kind, const Limits& limits, const char* example_unit = nullptr);
+  std::optional<Value> value(const std::string& key, const Kind& kind, const Limits& limits,
+                             const char* example_unit = nullptr);
   template <class Q>
   std::optional<Given<Q>> optional(const std::string& key, const Limits& limits, const char* example_unit = nullptr) {
     if (std::optional<Value> found = value(key, Q::kind(), limits, example_unit)) return Given<Q>(std::move(*found));
@@ -78,9 +80,9 @@ class Fields {
   std::optional<Fields> required_mapping(const std::string& key, const std::string& expected);
 
   void missing(const std::string& key, const std::string& expected);
-  void error(const std::string& key, const std::string& message);    ///< at the value of a key that is there
+  void error(const std::string& key, const std::string& message);  ///< at the value of a key that is there
   void warning(const std::string& key, const std::string& message);
-  void error_here(const std::string& message);                       ///< at the mapping itself
+  void error_here(const std::string& message);  ///< at the mapping itself
   /// Faults keys that no one asked for, with the nearest of those asked for.
   void finish();
 
@@ -103,8 +105,10 @@ class Fields {
 std::optional<Value> read_value(const Node& node, const std::string& path, const Kind& kind, const Limits& limits,
                                 const Reading& reading, const char* example_unit = nullptr);
 
-/// `spread` of a value of this kind: absolute with a unit, a percentage of the value (of what has a dimension), or `factor 3`.
-Spread read_spread(const Node& node, const std::string& path, const Kind& kind, std::optional<double> value, const Reading& reading);
+/// `spread` of a value of this kind: absolute with a unit, a percentage of the value (of what has a dimension), or
+/// `factor 3`.
+Spread read_spread(const Node& node, const std::string& path, const Kind& kind, std::optional<double> value,
+                   const Reading& reading);
 
 /// How a node is quoted in a message: the text of a scalar, "[...]", "{...}", or "".
 std::string shown(const Node& node);

@@ -47,7 +47,8 @@ bool is_digit(char c) { return c >= '0' && c <= '9'; }
 std::string plain_digits(std::string_view text) {
   std::string result;
   for (std::size_t k = 0; k < text.size(); ++k) {
-    if (text.substr(k, 2) == "\xE2\x82" && k + 2 < text.size() && static_cast<unsigned char>(text[k + 2]) - 0x80U < 10) {
+    if (text.substr(k, 2) == "\xE2\x82" && k + 2 < text.size() &&
+        static_cast<unsigned char>(text[k + 2]) - 0x80U < 10) {
       result += static_cast<char>('0' + (static_cast<unsigned char>(text[k + 2]) - 0x80));
       k += 2;
     } else {
@@ -69,7 +70,9 @@ class FormulaParser {
   }
 
  private:
-  FormulaError wrong(const std::string& what) const { return FormulaError(what + " at position " + std::to_string(at_ + 1) + " of the formula"); }
+  FormulaError wrong(const std::string& what) const {
+    return FormulaError(what + " at position " + std::to_string(at_ + 1) + " of the formula");
+  }
   char peek() const { return at_ < text_.size() ? text_[at_] : '\0'; }
 
   std::map<std::string, double> group(int depth) {

@@ -18,7 +18,7 @@ struct Formula {
   std::string written;
   std::map<std::string, double> atoms;  ///< element -> count per formula unit
 
-  double molar_mass() const;                     ///< [kg/mol], from IUPAC standard atomic weights
+  double molar_mass() const;                       ///< [kg/mol], from IUPAC standard atomic weights
   double count(const std::string& element) const;  ///< 0 if absent
 };
 
@@ -26,8 +26,8 @@ struct Formula {
 Formula parse_formula(std::string_view text);
 
 /// Standard atomic weight abridged to five digits (lithium: conventional 6.94)   [g/mol].
-/// Source: T. Prohaska et al., Pure Appl. Chem. 94, 573 (2022) and IUPAC/CIAAW 2021, from memory; elements without a standard weight
-/// have the mass number of the longest-lived isotope. @throws FormulaError
+/// Source: T. Prohaska et al., Pure Appl. Chem. 94, 573 (2022) and IUPAC/CIAAW 2021, from memory; elements without a
+/// standard weight have the mass number of the longest-lived isotope. @throws FormulaError
 double atomic_weight(std::string_view element);
 
 }  // namespace onegrain::params

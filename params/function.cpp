@@ -45,7 +45,8 @@ struct Function::Impl {
     double tolerance = shape.tolerance;
     if (shape.relative) {
       double largest = 0;
-      for (int k = 0; k <= 64; ++k) largest = std::max(largest, std::abs(f(shape.lower + (shape.upper - shape.lower) * k / 64)));
+      for (int k = 0; k <= 64; ++k)
+        largest = std::max(largest, std::abs(f(shape.lower + (shape.upper - shape.lower) * k / 64)));
       tolerance *= largest;
     }
     return model::Curve::approximation(f, shape.lower, shape.upper, tolerance, shape.beyond);
@@ -54,7 +55,8 @@ struct Function::Impl {
   std::vector<model::Property::Sample> samples(Temperatures temperatures, double shift) const {
     std::vector<model::Property::Sample> result;
     if (shape.depends_on_temperature && temperatures.vary) {
-      for (int k = 0; k < temperature_count; ++k) result.push_back({chebyshev_temperature(k), curve(chebyshev_temperature(k), shift)});
+      for (int k = 0; k < temperature_count; ++k)
+        result.push_back({chebyshev_temperature(k), curve(chebyshev_temperature(k), shift)});
     } else {
       result.push_back({temperatures.at, curve(temperatures.at, shift)});
     }
@@ -67,7 +69,8 @@ Function::Function(Formula formula, Shape shape) : impl_(std::make_unique<Impl>(
   impl_->shape = shape;
 }
 
-Function::Function(std::vector<double> breaks, std::vector<std::vector<double>> coefficients, model::Curve::Beyond beyond)
+Function::Function(std::vector<double> breaks, std::vector<std::vector<double>> coefficients,
+                   model::Curve::Beyond beyond)
     : impl_(std::make_unique<Impl>()) {
   impl_->shape.lower = breaks.front();
   impl_->shape.upper = breaks.back();
@@ -88,20 +91,23 @@ double Function::operator()(double composition, double temperature) const {
   const auto above = std::upper_bound(breaks.begin() + 1, breaks.end() - 1, x);
   const auto piece = static_cast<std::size_t>(above - breaks.begin()) - 1;
   double value = 0;
-  for (std::size_t m = impl_->coefficients[piece].size(); m-- > 0;) value = value * (x - breaks[piece]) + impl_->coefficients[piece][m];
+  for (std::size_t m = impl_->coefficients[piece].size(); m-- > 0;)
+    value = value * (x - breaks[piece]) + impl_->coefficients[piece][m];
   return value;
 }
 
-model::Property Function::property(Temperatures temperatures, double factor, double shift, double activation_energy) const {
+model::Property Function::property(Temperatures temperatures, double factor, double shift,
+                                   double activation_energy) const {
   const std::lock_guard lock(impl_->mutex);
   const auto made = [&](const std::vector<model::Property::Sample>& samples) {
     const model::Property property(samples, activation_energy);
     return factor == 1 ? property : property.scaled(factor);
   };
   if (shift != 0) return made(impl_->samples(temperatures, shift));
-  const bool same = impl_->kept_for && (!impl_->shape.depends_on_temperature ||
-                                        (impl_->kept_for->vary == temperatures.vary &&
-                                         (temperatures.vary || impl_->kept_for->at == temperatures.at)));
+  const bool same =
+      impl_->kept_for &&
+      (!impl_->shape.depends_on_temperature ||
+       (impl_->kept_for->vary == temperatures.vary && (temperatures.vary || impl_->kept_for->at == temperatures.at)));
   if (!same) {
     impl_->kept = impl_->samples(temperatures, 0);
     impl_->kept_for = temperatures;
@@ -111,7 +117,8 @@ model::Property Function::property(Temperatures temperatures, double factor, dou
 
 model::Property PropertyValue::property(Temperatures temperatures, double activation_energy) const {
   if (!function) return model::Property::constant(si, activation_energy);
-  return shifts ? function->property(temperatures, 1, si, activation_energy) : function->property(temperatures, si, 0, activation_energy);
+  return shifts ? function->property(temperatures, 1, si, activation_energy)
+                : function->property(temperatures, si, 0, activation_energy);
 }
 
 double PropertyValue::at(double composition, double temperature) const {

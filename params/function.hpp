@@ -12,8 +12,8 @@ namespace onegrain::params {
 
 /// At which temperatures a property is needed.
 struct Temperatures {
-  double at = 298.15;     ///< of the sheet [K]
-  bool vary = false;      ///< true: the cell warms up; -30..70 degC are covered
+  double at = 298.15;  ///< of the sheet [K]
+  bool vary = false;   ///< true: the cell warms up; -30..70 degC are covered
 };
 
 /// A property as a function of composition (stoichiometry, or mol/m3 for an electrolyte) and temperature, SI.
@@ -24,9 +24,9 @@ class Function {
   struct Shape {
     bool depends_on_composition = true;
     bool depends_on_temperature = false;
-    double lower = 0, upper = 1;       ///< of the composition
-    double tolerance = 1e-9;           ///< of the curve: absolute, or
-    bool relative = false;             ///< times the largest magnitude on the range
+    double lower = 0, upper = 1;  ///< of the composition
+    double tolerance = 1e-9;      ///< of the curve: absolute, or
+    bool relative = false;        ///< times the largest magnitude on the range
     model::Curve::Beyond beyond = model::Curve::Beyond::hold;
   };
 
@@ -37,8 +37,8 @@ class Function {
   Function(const Function&) = delete;
   Function& operator=(const Function&) = delete;
 
-  /// factor * (formula + shift), with an Arrhenius factor [J/mol]. Where the formula holds the temperature: one curve at
-  /// `temperatures.at`, or six at the Chebyshev temperatures of -30..70 degC.
+  /// factor * (formula + shift), with an Arrhenius factor [J/mol]. Where the formula holds the temperature: one curve
+  /// at `temperatures.at`, or six at the Chebyshev temperatures of -30..70 degC.
   /// @throws std::domain_error where the formula is not finite
   model::Property property(Temperatures temperatures, double factor, double shift, double activation_energy) const;
 
@@ -52,8 +52,9 @@ class Function {
 
 /// A number, or a function with a number that scales or shifts it.
 ///
-/// Without a function the property is `si` of kind `result`. With one, `si` is a factor (1 unless a study changes it, a plain
-/// number), or where `shifts` is set a shift (0, of kind `result`): potentials, and functions with an absolute spread.
+/// Without a function the property is `si` of kind `result`. With one, `si` is a factor (1 unless a study changes it, a
+/// plain number), or where `shifts` is set a shift (0, of kind `result`): potentials, and functions with an absolute
+/// spread.
 struct PropertyValue : Value {
   std::shared_ptr<const Function> function;
   bool shifts = false;

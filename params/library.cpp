@@ -61,7 +61,8 @@ std::optional<std::string> read_file(const std::string& path, Faults& faults, st
   char block[65536];
   while (stream.read(block, sizeof block) || stream.gcount() > 0) {
     text.append(block, static_cast<std::size_t>(stream.gcount()));
-    if (text.size() > limit) return fault("bigger than " + std::to_string(limit >> 20) + " MiB; this is not what is expected here");
+    if (text.size() > limit)
+      return fault("bigger than " + std::to_string(limit >> 20) + " MiB; this is not what is expected here");
   }
   if (stream.bad()) return fault("cannot be read");
   return text;
@@ -79,11 +80,13 @@ std::vector<std::string> shipped_names(const std::string& folder) {
 }
 
 std::optional<FoundFile> find_file(const std::string& name_or_path, const std::string& shipped_folder, Faults& faults) {
-  const bool looks_like_path = name_or_path.find('/') != std::string::npos || name_or_path.find('.') != std::string::npos;
+  const bool looks_like_path =
+      name_or_path.find('/') != std::string::npos || name_or_path.find('.') != std::string::npos;
   if (!looks_like_path && !exists(name_or_path)) {
     if (std::optional<FoundFile> found = shipped(shipped_folder, name_or_path)) return found;
     if (!name_or_path.empty()) {
-      faults.error({name_or_path}, "", "", "no such file, and none of this name is shipped; " + suggestion(name_or_path, shipped_folder));
+      faults.error({name_or_path}, "", "",
+                   "no such file, and none of this name is shipped; " + suggestion(name_or_path, shipped_folder));
       return std::nullopt;
     }
   }
@@ -109,7 +112,8 @@ std::optional<FoundFile> find_card(const std::string& name, const std::string& b
     }
   }
   if (std::optional<FoundFile> found = shipped(shipped_folder, name)) return found;
-  problem = "no card '" + (name.ends_with(".yaml") ? name : name + ".yaml") + "' beside the sheet, and none of this name is shipped; " + suggestion(name, shipped_folder);
+  problem = "no card '" + (name.ends_with(".yaml") ? name : name + ".yaml") +
+            "' beside the sheet, and none of this name is shipped; " + suggestion(name, shipped_folder);
   return std::nullopt;
 }
 
@@ -118,7 +122,8 @@ FileKind file_kind(const std::string& path) {
   const std::optional<std::string> text = read_file(path, faults, std::size_t{64} << 20);
   if (!text) return FileKind::unknown;
   std::string ending = path.substr(std::min(path.rfind('.'), path.size()));
-  std::transform(ending.begin(), ending.end(), ending.begin(), [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+  std::transform(ending.begin(), ending.end(), ending.begin(),
+                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
   if (ending == ".csv" || ending == ".txt" || ending == ".tsv" || ending == ".bdf") return FileKind::data;
   const std::optional<Node> document = read_document(*text, path, faults);
   if (!document) return FileKind::unknown;
@@ -129,7 +134,9 @@ FileKind file_kind(const std::string& path) {
   }
   if (document->find("onegrain") != nullptr) return FileKind::sheet;
   if (document->find("steps") != nullptr) return FileKind::protocol;
-  if (document->find("arrangement") != nullptr || document->find("positive") != nullptr || document->find("working") != nullptr) return FileKind::sheet;
+  if (document->find("arrangement") != nullptr || document->find("positive") != nullptr ||
+      document->find("working") != nullptr)
+    return FileKind::sheet;
   return FileKind::unknown;
 }
 

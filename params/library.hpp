@@ -21,16 +21,17 @@ std::optional<std::string> read_file(const std::string& path, Faults& faults, st
 /// A file that was found, beside the sheet or shipped.
 struct FoundFile {
   std::string text;
-  std::string name;      ///< for messages: "cards/nmc622.yaml", "materials/nmc622.yaml"
-  std::string folder;    ///< where files that it names are looked for
+  std::string name;    ///< for messages: "cards/nmc622.yaml", "materials/nmc622.yaml"
+  std::string folder;  ///< where files that it names are looked for
   bool shipped = false;
 };
 
-/// A path to a file, or the name of a shipped file of a folder ("materials", "electrolytes", "cells") without its `.yaml`.
-/// Faults what is not found, with the nearest shipped name.
+/// A path to a file, or the name of a shipped file of a folder ("materials", "electrolytes", "cells") without its
+/// `.yaml`. Faults what is not found, with the nearest shipped name.
 std::optional<FoundFile> find_file(const std::string& name_or_path, const std::string& shipped_folder, Faults& faults);
 
-/// NAME.yaml (or NAME, if it ends so) in `beside`, else shipped. On failure `problem` says why, for a fault at the key that names it.
+/// NAME.yaml (or NAME, if it ends so) in `beside`, else shipped. On failure `problem` says why, for a fault at the key
+/// that names it.
 std::optional<FoundFile> find_card(const std::string& name, const std::string& beside, bool beside_is_shipped,
                                    const std::string& shipped_folder, std::string& problem);
 

@@ -15,7 +15,7 @@ namespace onegrain::params {
 namespace {
 
 struct Required {
-  const char* name;      ///< of the open standard, with its unit
+  const char* name;  ///< of the open standard, with its unit
   const char* machine;
   const Kind& kind;
 };
@@ -49,17 +49,20 @@ Loaded<Measured> read_measured(const std::string& text, const std::string& file)
         found = true;
         try {
           const Unit unit = parse_unit(title.unit);
-          if (!(unit.dimension == required[k].kind.dimension)) throw UnitError(describe(unit.dimension) + " where " + required[k].kind.noun + " is expected");
+          if (!(unit.dimension == required[k].kind.dimension))
+            throw UnitError(describe(unit.dimension) + " where " + required[k].kind.noun + " is expected");
           factors[k] = unit.factor;
         } catch (const UnitError& wrong) {
-          result.faults.error({file, table->header_line, 1}, "", title.whole, fmt::format("{}; expected '{}'", wrong.what(), titles[k]));
+          result.faults.error({file, table->header_line, 1}, "", title.whole,
+                              fmt::format("{}; expected '{}'", wrong.what(), titles[k]));
         }
       }
     }
     if (!found) {
       const std::string near = nearest(titles[k], names);
       result.faults.error({file, table->header_line, 1}, "", "",
-                          fmt::format("no column '{}' (or '{}'){}", titles[k], required[k].machine, near.empty() ? "" : fmt::format("; is it '{}'?", near)));
+                          fmt::format("no column '{}' (or '{}'){}", titles[k], required[k].machine,
+                                      near.empty() ? "" : fmt::format("; is it '{}'?", near)));
     }
   }
   if (result.faults.any_error()) return result;
@@ -81,9 +84,11 @@ Loaded<Measured> read_measured(const std::string& text, const std::string& file)
       series[k]->push_back(value ? *value * factors[k] : 0);
     }
     const std::size_t n = data.time.size();
-    if (n > 1 && data.time[n - 1] < data.time[n - 2]) report(row.line, row.cells[columns[0]], "the time runs backwards");
+    if (n > 1 && data.time[n - 1] < data.time[n - 2])
+      report(row.line, row.cells[columns[0]], "the time runs backwards");
   }
-  if (reported > 20) result.faults.error({file}, "", "", fmt::format("and {} further faults of this kind", reported - 20));
+  if (reported > 20)
+    result.faults.error({file}, "", "", fmt::format("and {} further faults of this kind", reported - 20));
   for (std::size_t c = 0; c < table->titles.size(); ++c) {
     if (c == columns[0] || c == columns[1] || c == columns[2]) continue;
     Column column{table->titles[c].whole, {}};

@@ -3,9 +3,8 @@
 #include <fmt/format.h>
 #include <math.h>  // before pchip.hpp, which needs ::isnan in Boost 1.74
 
-#include <boost/math/interpolators/pchip.hpp>
-
 #include <algorithm>
+#include <boost/math/interpolators/pchip.hpp>
 #include <cmath>
 #include <memory>
 
@@ -37,7 +36,8 @@ Range read_range(Fields& fields, const PropertyRules& rules) {
   const Range otherwise{rules.lower, rules.upper, false};
   const Node* node = fields.node("range");
   if (node == nullptr) return otherwise;
-  const std::string right = rules.composition == "c" ? "two concentrations, such as [0, 2 mol/L]" : "two stoichiometries, such as [0.25, 0.98]";
+  const std::string right = rules.composition == "c" ? "two concentrations, such as [0, 2 mol/L]"
+                                                     : "two stoichiometries, such as [0.25, 0.98]";
   if (node->type != Node::Type::sequence || node->items.size() != 2 || node->items[0].type != Node::Type::scalar ||
       node->items[1].type != Node::Type::scalar) {
     fields.error("range", "expected " + right);
@@ -51,11 +51,13 @@ Range read_range(Fields& fields, const PropertyRules& rules) {
       if (const std::optional<double> bare = parse_number(item.text)) {
         value = *bare;
       } else {
-        value = rules.composition == "c" ? parse_quantity(item.text, ConcentrationKind::kind) * litre : parse_quantity(item.text, FractionKind::kind);
+        value = rules.composition == "c" ? parse_quantity(item.text, ConcentrationKind::kind) * litre
+                                         : parse_quantity(item.text, FractionKind::kind);
       }
       (upper ? range.upper : range.lower) = value;
     } catch (const QuantityError& wrong) {
-      fields.reading().faults->error(fields.reading().at(item.line, item.column), fields.path_of("range"), item.text, wrong.what());
+      fields.reading().faults->error(fields.reading().at(item.line, item.column), fields.path_of("range"), item.text,
+                                     wrong.what());
       return otherwise;
     }
   }
@@ -67,9 +69,10 @@ Range read_range(Fields& fields, const PropertyRules& rules) {
   return range;
 }
 
-/// Cubic polynomial pieces through the points, monotone where the points are: Boost's pchip (F. N. Fritsch, J. Butland, SIAM J.
-/// Sci. Stat. Comput. 5, 300 (1984)); straight lines for two or three points.
-void through_points(const std::vector<double>& x, const std::vector<double>& y, std::vector<std::vector<double>>& coefficients) {
+/// Cubic polynomial pieces through the points, monotone where the points are: Boost's pchip (F. N. Fritsch, J. Butland,
+/// SIAM J. Sci. Stat. Comput. 5, 300 (1984)); straight lines for two or three points.
+void through_points(const std::vector<double>& x, const std::vector<double>& y,
+                    std::vector<std::vector<double>>& coefficients) {
   std::vector<double> slopes;
   if (x.size() >= 4) {
     std::vector<double> px = x, py = y;
@@ -106,7 +109,8 @@ void clip(std::vector<double>& breaks, std::vector<std::vector<double>>& coeffic
   breaks.back() = upper;
 }
 
-std::optional<std::string> text_beside(const Reading& reading, const std::string& name, std::string& shown_name, Faults& faults) {
+std::optional<std::string> text_beside(const Reading& reading, const std::string& name, std::string& shown_name,
+                                       Faults& faults) {
   if (reading.shipped) {
     shown_name = "materials/" + name;
     for (const char* folder : {"materials/", "electrolytes/"}) {
@@ -123,7 +127,8 @@ std::optional<std::string> text_beside(const Reading& reading, const std::string
   return read_file(shown_name, faults, std::size_t{4} << 20);
 }
 
-std::shared_ptr<const Function> read_table(Fields& fields, const PropertyRules& rules, bool potential, const std::string& name) {
+std::shared_ptr<const Function> read_table(Fields& fields, const PropertyRules& rules, bool potential,
+                                           const std::string& name) {
   const Reading& reading = fields.reading();
   Faults& faults = *reading.faults;
   const int before = faults.errors();
@@ -140,15 +145,18 @@ std::shared_ptr<const Function> read_table(Fields& fields, const PropertyRules& 
 
   const Place header{file, table->header_line, 1};
   const bool salt = rules.composition == "c";
-  const std::string example = fmt::format("{}, {} / {}", salt ? "concentration / mol/L" : "stoichiometry", potential ? "potential" : "value",
-                                          *rules.result.unit == '\0' ? "1" : rules.result.unit);
+  const std::string example =
+      fmt::format("{}, {} / {}", salt ? "concentration / mol/L" : "stoichiometry", potential ? "potential" : "value",
+                  *rules.result.unit == '\0' ? "1" : rules.result.unit);
   if (table->titles.size() != 2) {
-    faults.error(header, "", "", fmt::format("{} columns where two are expected, such as '{}'", table->titles.size(), example));
+    faults.error(header, "", "",
+                 fmt::format("{} columns where two are expected, such as '{}'", table->titles.size(), example));
     return nullptr;
   }
   if (table->titles[0].name != (salt ? "concentration" : "stoichiometry")) {
-    faults.error(header, "", table->titles[0].whole, fmt::format("the first column must be the {}; expected a header such as '{}'",
-                                                                 salt ? "concentration" : "stoichiometry", example));
+    faults.error(header, "", table->titles[0].whole,
+                 fmt::format("the first column must be the {}; expected a header such as '{}'",
+                             salt ? "concentration" : "stoichiometry", example));
   }
   Unit value_unit, composition_unit;
   try {
@@ -161,18 +169,21 @@ std::shared_ptr<const Function> read_table(Fields& fields, const PropertyRules& 
       throw UnitError(fmt::format("{} where {} is expected", describe(value_unit.dimension), rules.result.noun));
     }
   } catch (const UnitError& wrong) {
-    faults.error(header, "", table->titles[1].whole, fmt::format("{}; expected a header such as '{}'", wrong.what(), example));
+    faults.error(header, "", table->titles[1].whole,
+                 fmt::format("{}; expected a header such as '{}'", wrong.what(), example));
   }
   try {
     if (salt) {
       composition_unit = parse_unit(table->titles[0].unit.empty() ? "mol/L" : table->titles[0].unit);
-      if (!(composition_unit.dimension == ConcentrationKind::kind.dimension)) throw UnitError("a concentration is expected");
+      if (!(composition_unit.dimension == ConcentrationKind::kind.dimension))
+        throw UnitError("a concentration is expected");
     } else if (!table->titles[0].unit.empty()) {
       composition_unit = parse_unit(table->titles[0].unit);
       if (!composition_unit.dimension.none()) throw UnitError("a stoichiometry has no unit");
     }
   } catch (const UnitError& wrong) {
-    faults.error(header, "", table->titles[0].whole, fmt::format("{}; expected a header such as '{}'", wrong.what(), example));
+    faults.error(header, "", table->titles[0].whole,
+                 fmt::format("{}; expected a header such as '{}'", wrong.what(), example));
   }
 
   std::vector<double> x, y;
@@ -186,7 +197,8 @@ std::shared_ptr<const Function> read_table(Fields& fields, const PropertyRules& 
       y.push_back(*b * value_unit.factor);
       lines.push_back(row.line);
       if (!(x.back() >= 0) || (!salt && !(x.back() <= 1))) {
-        faults.error({file, row.line, 1}, "", row.cells[0], salt ? "a concentration below 0" : "a stoichiometry outside 0 to 1");
+        faults.error({file, row.line, 1}, "", row.cells[0],
+                     salt ? "a concentration below 0" : "a stoichiometry outside 0 to 1");
       }
     }
     if (faults.errors() > before + 10) break;
@@ -201,13 +213,16 @@ std::shared_ptr<const Function> read_table(Fields& fields, const PropertyRules& 
   for (std::size_t k = 1; k < x.size(); ++k) {
     if (x[k] > x[k - 1]) continue;
     faults.error({file, lines[k], 1}, "", fmt::format("{:.6g}", x[k] * variable_scale(rules)),
-                 x[k] == x[k - 1] ? fmt::format("the same {} as in line {}", table->titles[0].name, lines[k - 1])
-                                  : fmt::format("out of order: the {} must rise or fall throughout", table->titles[0].name));
+                 x[k] == x[k - 1]
+                     ? fmt::format("the same {} as in line {}", table->titles[0].name, lines[k - 1])
+                     : fmt::format("out of order: the {} must rise or fall throughout", table->titles[0].name));
     if (faults.errors() > before + 10) break;
   }
   for (std::size_t k = 0; k < y.size() && faults.errors() <= before + 10; ++k) {
-    if (y[k] < rules.limits.lower || y[k] > rules.limits.upper || (rules.limits.lower_open && y[k] == rules.limits.lower)) {
-      faults.error({file, lines[k], 1}, "", show(y[k], rules.result), fmt::format("out of reason for {}", rules.result.noun));
+    if (y[k] < rules.limits.lower || y[k] > rules.limits.upper ||
+        (rules.limits.lower_open && y[k] == rules.limits.lower)) {
+      faults.error({file, lines[k], 1}, "", show(y[k], rules.result),
+                   fmt::format("out of reason for {}", rules.result.noun));
     }
   }
   if (faults.errors() > before) return nullptr;
@@ -219,16 +234,19 @@ std::shared_ptr<const Function> read_table(Fields& fields, const PropertyRules& 
   if (range.given) {
     const double lower = range.lower / variable_scale(rules), upper = range.upper / variable_scale(rules);
     if (lower < x.front() - 1e-9 * x.back() || upper > x.back() * (1 + 1e-9)) {
-      fields.error("range", fmt::format("wider than the table, which covers {:.5g} to {:.5g}", x.front() * variable_scale(rules), x.back() * variable_scale(rules)));
+      fields.error("range", fmt::format("wider than the table, which covers {:.5g} to {:.5g}",
+                                        x.front() * variable_scale(rules), x.back() * variable_scale(rules)));
       return nullptr;
     }
     clip(x, coefficients, std::max(lower, x.front()), std::min(upper, x.back()));
   }
   using Beyond = model::Curve::Beyond;
-  return std::make_shared<const Function>(std::move(x), std::move(coefficients), potential ? Beyond::tangent : Beyond::hold);
+  return std::make_shared<const Function>(std::move(x), std::move(coefficients),
+                                          potential ? Beyond::tangent : Beyond::hold);
 }
 
-std::shared_ptr<const Function> read_expression(Fields& fields, const PropertyRules& rules, bool potential, const std::string& text) {
+std::shared_ptr<const Function> read_expression(Fields& fields, const PropertyRules& rules, bool potential,
+                                                const std::string& text) {
   std::vector<std::string> variables;
   if (!rules.composition.empty()) variables.push_back(rules.composition);
   if (rules.temperature) variables.push_back("T");
@@ -239,7 +257,8 @@ std::shared_ptr<const Function> read_expression(Fields& fields, const PropertyRu
     try {
       unit = parse_unit(*unit_text);
       if (!(unit.dimension == rules.result.dimension)) {
-        fields.error("unit", fmt::format("{} where {} is expected, such as '{}'", describe(unit.dimension), rules.result.noun, rules.result.unit));
+        fields.error("unit", fmt::format("{} where {} is expected, such as '{}'", describe(unit.dimension),
+                                         rules.result.noun, rules.result.unit));
         good = false;
       }
     } catch (const UnitError& wrong) {
@@ -284,21 +303,27 @@ std::shared_ptr<const Function> read_expression(Fields& fields, const PropertyRu
       fields.error("expression", fmt::format("not finite{}{}", where,
                                              range.given || !shape.depends_on_composition
                                                  ? std::string("; narrow the 'range'")
-                                                 : fmt::format("; state where it holds, such as 'range: [{}, {}]'", rules.composition == "c" ? "0.1" : "0.01",
+                                                 : fmt::format("; state where it holds, such as 'range: [{}, {}]'",
+                                                               rules.composition == "c" ? "0.1" : "0.01",
                                                                rules.composition == "c" ? "2" : "0.99")));
       return nullptr;
     }
     const bool low = rules.limits.lower_open ? !(value > rules.limits.lower) : !(value >= rules.limits.lower);
     if (low || !(value <= rules.limits.upper)) {
-      fields.error("expression", fmt::format("gives {}{}, out of reason for {}{}", show(value, rules.result), where, rules.result.noun,
-                                             shape.depends_on_composition ? "; narrow the 'range' or mend the formula" : ""));
+      fields.error(
+          "expression",
+          fmt::format("gives {}{}, out of reason for {}{}", show(value, rules.result), where, rules.result.noun,
+                      shape.depends_on_composition ? "; narrow the 'range' or mend the formula" : ""));
       return nullptr;
     }
     lowest = std::min(lowest, value);
     rise = std::max(rise, value - lowest);
   }
   if (potential && rise > 1e-3) {
-    fields.warning("expression", fmt::format("the potential rises by {:.3g} mV somewhere with filling; a host at rest does not do that", 1e3 * rise));
+    fields.warning(
+        "expression",
+        fmt::format("the potential rises by {:.3g} mV somewhere with filling; a host at rest does not do that",
+                    1e3 * rise));
   }
   return std::make_shared<const Function>(formula, shape);
 }
@@ -336,18 +361,21 @@ std::shared_ptr<const Function> read_function(Fields& fields, const PropertyRule
   return nullptr;
 }
 
-std::optional<PropertyValue> read_property(Fields& parent, const std::string& key, const PropertyRules& rules, bool required) {
+std::optional<PropertyValue> read_property(Fields& parent, const std::string& key, const PropertyRules& rules,
+                                           bool required) {
   const Node* node = parent.node(key);
   if (node == nullptr) {
     if (required) {
-      parent.missing(key, *rules.result.unit == '\0' ? std::string(rules.result.noun)
-                                                     : fmt::format("{}, such as '1 {}'", rules.result.noun, rules.result.unit));
+      parent.missing(key, *rules.result.unit == '\0'
+                              ? std::string(rules.result.noun)
+                              : fmt::format("{}, such as '1 {}'", rules.result.noun, rules.result.unit));
     }
     return std::nullopt;
   }
   PropertyValue result;
   result.result = &rules.result;
-  const bool function = node->type == Node::Type::mapping && (node->find("expression") != nullptr || node->find("table") != nullptr);
+  const bool function =
+      node->type == Node::Type::mapping && (node->find("expression") != nullptr || node->find("table") != nullptr);
   if (!function) {
     const std::optional<Value> value = parent.value(key, rules.result, rules.limits, rules.example_unit);
     if (!value) return std::nullopt;

@@ -13,10 +13,10 @@ namespace onegrain::params {
 /// What is allowed where a property stands.
 struct PropertyRules {
   const Kind& result;
-  Limits limits;                                ///< of every value
-  std::string composition = "x";                ///< variable: "x" stoichiometry, "c" salt in mol/L, "" none
-  bool temperature = true;                      ///< may the formula hold T
-  double lower = 0, upper = 1;                  ///< default range of the variable
+  Limits limits;                  ///< of every value
+  std::string composition = "x";  ///< variable: "x" stoichiometry, "c" salt in mol/L, "" none
+  bool temperature = true;        ///< may the formula hold T
+  double lower = 0, upper = 1;    ///< default range of the variable
   const char* example_unit = nullptr;
 };
 
@@ -26,9 +26,11 @@ PropertyRules electrolyte_rules(const Kind& result, const Limits& limits);
 
 /// The property under a key: `1e-14 m2/s`, {value, spread, source}, {expression, unit, range, spread, source} or
 /// {table, range, spread, source}. Faults a missing key where `required`. Nothing after a fault.
-std::optional<PropertyValue> read_property(Fields& parent, const std::string& key, const PropertyRules& rules, bool required);
+std::optional<PropertyValue> read_property(Fields& parent, const std::string& key, const PropertyRules& rules,
+                                           bool required);
 
-/// A formula or a table as a function; keys `expression`, `unit`, `table`, `range` of `fields`, which the caller finishes.
+/// A formula or a table as a function; keys `expression`, `unit`, `table`, `range` of `fields`, which the caller
+/// finishes.
 std::shared_ptr<const Function> read_function(Fields& fields, const PropertyRules& rules, bool potential);
 
 }  // namespace onegrain::params

@@ -60,7 +60,8 @@ class ProtocolReader {
   model::Step step(Fields& fields) {
     model::Step result;
     result.drive = drive(fields);
-    if (std::optional<Fields> ends = fields.required_mapping("until", "one end or more, such as {voltage: 4.2 V, time: 2 h}")) {
+    if (std::optional<Fields> ends =
+            fields.required_mapping("until", "one end or more, such as {voltage: 4.2 V, time: 2 h}")) {
       until(*ends, result);
     }
     result.label = label_;
@@ -71,7 +72,8 @@ class ProtocolReader {
   model::Drive drive(Fields& fields) {
     label_ = "rest";
     const Node* node = fields.node("drive");
-    const std::string right = "'rest', {rate: 0.5C, sense: charge}, {current: 1 mA, sense: discharge} or {voltage: 4.2 V}";
+    const std::string right =
+        "'rest', {rate: 0.5C, sense: charge}, {current: 1 mA, sense: discharge} or {voltage: 4.2 V}";
     const model::Drive rest = model::CurrentDrive{0};
     if (node == nullptr) {
       fields.missing("drive", right);
@@ -87,7 +89,8 @@ class ProtocolReader {
     if (rate + current + voltage != 1) {
       for (const char* key : {"rate", "current", "voltage", "sense"}) keys->node(key);
       keys->finish();
-      keys->error_here(rate + current + voltage == 0 ? "nothing is driven; expected " + right : "one thing is driven at a time: rate, current or voltage");
+      keys->error_here(rate + current + voltage == 0 ? "nothing is driven; expected " + right
+                                                     : "one thing is driven at a time: rate, current or voltage");
       return rest;
     }
     if (voltage) {
@@ -116,9 +119,14 @@ class ProtocolReader {
     if (const std::optional<Value> voltage = ends.value("voltage", VoltageKind::kind, limits::any)) {
       step.until.voltage = voltage->si;
       check_voltage(*voltage, ends);
-      if (std::holds_alternative<model::VoltageDrive>(step.drive)) ends.error("voltage", "the voltage is held in this step; end it by time, current or capacity");
+      if (std::holds_alternative<model::VoltageDrive>(step.drive))
+        ends.error("voltage", "the voltage is held in this step; end it by time, current or capacity");
     }
-    if (const std::optional<Value> time = ends.value("time", TimeKind::kind, {.lower = 0, .upper = 10 * 365.25 * 86400, .lower_open = true, .reason = "must be greater than 0 and at most ten years"})) {
+    if (const std::optional<Value> time = ends.value("time", TimeKind::kind,
+                                                     {.lower = 0,
+                                                      .upper = 10 * 365.25 * 86400,
+                                                      .lower_open = true,
+                                                      .reason = "must be greater than 0 and at most ten years"})) {
       step.until.time = time->si;
     }
     if (ends.has("rate") && ends.has("current")) ends.error("rate", "either 'rate' or 'current', not both");
@@ -129,15 +137,18 @@ class ProtocolReader {
     if (step.until.current) {
       const auto* drive = std::get_if<model::CurrentDrive>(&step.drive);
       if (drive != nullptr) {
-        ends.error(ends.has("rate") ? "rate" : "current", "the current does not fall in this step; such an end belongs to a held voltage");
+        ends.error(ends.has("rate") ? "rate" : "current",
+                   "the current does not fall in this step; such an end belongs to a held voltage");
       }
     }
     step.until.capacity = capacity(ends);
-    if (const std::optional<Value> temperature = ends.value("temperature", TemperatureKind::kind, limits::between(150, 500))) {
+    if (const std::optional<Value> temperature =
+            ends.value("temperature", TemperatureKind::kind, limits::between(150, 500))) {
       step.until.temperature = temperature->si;
       if (!sheet_.thermal) ends.error("temperature", "the sheet has no 'thermal', so the temperature stays what it is");
     }
-    const bool any = ends.has("voltage") || ends.has("time") || ends.has("rate") || ends.has("current") || ends.has("capacity") || ends.has("temperature");
+    const bool any = ends.has("voltage") || ends.has("time") || ends.has("rate") || ends.has("current") ||
+                     ends.has("capacity") || ends.has("temperature");
     ends.finish();
     if (!any) ends.error_here("an end is missing: voltage, time, rate, current, capacity or temperature");
     const auto* drive = std::get_if<model::CurrentDrive>(&step.drive);
@@ -168,7 +179,8 @@ class ProtocolReader {
         if (kind == &ChargeKind::kind) value /= base_.plate_area;
         if (kind == &SpecificCapacityKind::kind) {
           if (!base_.active_loading) {
-            fields.error("capacity", "the mass of active material is not known (the card of the material gives no density)");
+            fields.error("capacity",
+                         "the mass of active material is not known (the card of the material gives no density)");
             return std::nullopt;
           }
           value *= *base_.active_loading;
@@ -189,10 +201,12 @@ class ProtocolReader {
   void check_voltage(const Value& voltage, Fields& fields) {
     const std::string limit_text = [&] {
       if (voltage.si > sheet_.upper_voltage.si * (1 + 1e-12)) {
-        return fmt::format("above the upper limit {}{}", show(sheet_.upper_voltage.si, VoltageKind::kind), stated_at(sheet_.upper_voltage));
+        return fmt::format("above the upper limit {}{}", show(sheet_.upper_voltage.si, VoltageKind::kind),
+                           stated_at(sheet_.upper_voltage));
       }
       if (voltage.si < sheet_.lower_voltage.si * (1 - 1e-12)) {
-        return fmt::format("below the lower limit {}{}", show(sheet_.lower_voltage.si, VoltageKind::kind), stated_at(sheet_.lower_voltage));
+        return fmt::format("below the lower limit {}{}", show(sheet_.lower_voltage.si, VoltageKind::kind),
+                           stated_at(sheet_.lower_voltage));
       }
       return std::string();
     }();
@@ -206,7 +220,8 @@ class ProtocolReader {
 
 }  // namespace
 
-Loaded<model::Protocol> read_protocol(const std::string& text, const std::string& file, const Sheet& sheet, const RateBase& base) {
+Loaded<model::Protocol> read_protocol(const std::string& text, const std::string& file, const Sheet& sheet,
+                                      const RateBase& base) {
   Loaded<model::Protocol> result;
   result.files.push_back({file, false, sha256(text)});
   const Reading reading{file, "", false, &result.faults, &result.files, &result.assumptions};

@@ -44,13 +44,32 @@ std::size_t number_length(std::string_view text) {
 }
 
 constexpr std::array kinds = {
-    &LengthKind::kind,          &AreaKind::kind,           &MassKind::kind,          &TimeKind::kind,
-    &TemperatureKind::kind,     &VoltageKind::kind,        &CurrentKind::kind,       &CurrentDensityKind::kind,
-    &SpecificCurrentKind::kind, &ChargeKind::kind,         &ArealCapacityKind::kind, &SpecificCapacityKind::kind,
-    &LoadingKind::kind,         &DensityKind::kind,        &ConcentrationKind::kind, &DiffusivityKind::kind,
-    &MolarEnergyKind::kind,     &MolarVolumeKind::kind,    &MolarMassKind::kind,     &PressureKind::kind,
-    &ConductivityKind::kind,    &ArealResistanceKind::kind, &EntropicCoefficientKind::kind, &SpecificHeatKind::kind,
-    &HeatTransferKind::kind,    &AngleKind::kind,
+    &LengthKind::kind,
+    &AreaKind::kind,
+    &MassKind::kind,
+    &TimeKind::kind,
+    &TemperatureKind::kind,
+    &VoltageKind::kind,
+    &CurrentKind::kind,
+    &CurrentDensityKind::kind,
+    &SpecificCurrentKind::kind,
+    &ChargeKind::kind,
+    &ArealCapacityKind::kind,
+    &SpecificCapacityKind::kind,
+    &LoadingKind::kind,
+    &DensityKind::kind,
+    &ConcentrationKind::kind,
+    &DiffusivityKind::kind,
+    &MolarEnergyKind::kind,
+    &MolarVolumeKind::kind,
+    &MolarMassKind::kind,
+    &PressureKind::kind,
+    &ConductivityKind::kind,
+    &ArealResistanceKind::kind,
+    &EntropicCoefficientKind::kind,
+    &SpecificHeatKind::kind,
+    &HeatTransferKind::kind,
+    &AngleKind::kind,
 };
 
 /// "a length, such as '4.8 um'", or "a number"
@@ -88,10 +107,12 @@ double parse_quantity(std::string_view text, const Kind& kind, const char* examp
   const bool plain_kind = kind.dimension.none();
   if (length == 0) {
     const std::string_view word = all.front() == '-' || all.front() == '+' ? all.substr(1) : all;
-    for (const char* odd : {".nan", "nan", "NaN", ".NaN", ".NAN", "NAN", "inf", ".inf", "Inf", ".Inf", ".INF", "infinity", "Infinity"}) {
+    for (const char* odd :
+         {".nan", "nan", "NaN", ".NaN", ".NAN", "NAN", "inf", ".inf", "Inf", ".Inf", ".INF", "infinity", "Infinity"}) {
       if (word == odd) throw QuantityError("not a finite number; expected " + expected(kind, "1", example_unit));
     }
-    throw QuantityError("not a number" + std::string(plain_kind ? "" : " with a unit") + "; expected " + expected(kind, "1", example_unit));
+    throw QuantityError("not a number" + std::string(plain_kind ? "" : " with a unit") + "; expected " +
+                        expected(kind, "1", example_unit));
   }
   if (rest.size() > 1 && rest.front() == ',' && is_digit(rest[1])) {
     std::string corrected(all);
@@ -110,7 +131,8 @@ double parse_quantity(std::string_view text, const Kind& kind, const char* examp
   }
   // An x or E behind the digits is a number gone wrong (hexadecimal, a lost power) rather than a unit.
   if (rest.front() == 'x' || rest.front() == 'X' || is_digit(rest.front()) || rest.front() == '.') {
-    throw QuantityError("not a number" + std::string(plain_kind ? "" : " with a unit") + "; expected " + expected(kind, "1", example_unit));
+    throw QuantityError("not a number" + std::string(plain_kind ? "" : " with a unit") + "; expected " +
+                        expected(kind, "1", example_unit));
   }
   Unit unit;
   try {
@@ -119,10 +141,11 @@ double parse_quantity(std::string_view text, const Kind& kind, const char* examp
     throw QuantityError(fmt::format("{}; expected {}", fault.what(), expected(kind, digits, example_unit)));
   }
   if (!(unit.dimension == kind.dimension)) {
-    throw QuantityError(fmt::format("{} where {} is expected{}", describe(unit.dimension), kind.noun,
-                                    *kind.unit == '\0' && example_unit == nullptr
-                                        ? std::string()
-                                        : fmt::format(", such as '{} {}'", digits, example_unit != nullptr ? example_unit : kind.unit)));
+    throw QuantityError(fmt::format(
+        "{} where {} is expected{}", describe(unit.dimension), kind.noun,
+        *kind.unit == '\0' && example_unit == nullptr
+            ? std::string()
+            : fmt::format(", such as '{} {}'", digits, example_unit != nullptr ? example_unit : kind.unit)));
   }
   if (!kind.absolute_temperature) unit.offset = 0;
   const double si = as_si(*value, unit);

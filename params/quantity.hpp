@@ -13,8 +13,8 @@ namespace onegrain::params {
 /// What a number measures: for checks, for messages, and for showing it.
 struct Kind {
   Dimension dimension;
-  const char* noun;           ///< "a length"
-  const char* unit;           ///< in which it is shown and suggested: "um"; "" for a plain number
+  const char* noun;  ///< "a length"
+  const char* unit;  ///< in which it is shown and suggested: "um"; "" for a plain number
   bool absolute_temperature = false;
 };
 

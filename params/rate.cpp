@@ -55,7 +55,8 @@ Rate parse_rate(std::string_view text, const RateBase& base) {
       letter = all.find_first_not_of("+-.0123456789", letter + 1);
     }
     if (letter == std::string_view::npos || letter == 0) {
-      throw RateError(fmt::format("'{}' is not a rate; {}", all, letter == 0 ? right : "a unit is missing: write 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g"));
+      throw RateError(fmt::format("'{}' is not a rate; {}", all,
+                                  letter == 0 ? right : "a unit is missing: write 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g"));
     }
     try {
       const Dimension dimension = parse_unit(trimmed(all.substr(letter))).dimension;
@@ -65,7 +66,8 @@ Rate parse_rate(std::string_view text, const RateBase& base) {
         rate.current_density = parse<CurrentDensity>(all).si();
       } else if (dimension == SpecificCurrentKind::kind.dimension) {
         if (!base.active_loading) {
-          throw RateError(fmt::format("'{}': the mass of active material is not known (the card of the material gives no density)", all));
+          throw RateError(fmt::format(
+              "'{}': the mass of active material is not known (the card of the material gives no density)", all));
         }
         rate.current_density = parse<SpecificCurrent>(all).si() * *base.active_loading;
       } else {
@@ -81,7 +83,8 @@ Rate parse_rate(std::string_view text, const RateBase& base) {
   if (!(rate.current_density > 0)) {
     throw RateError(fmt::format("'{}': a rate is greater than 0; the direction is stated apart from it", all));
   }
-  if (!(rate.c_rate >= 1e-6 && rate.c_rate <= 1e5)) throw RateError(fmt::format("'{}': {:.3g}C is out of reason", all, rate.c_rate));
+  if (!(rate.c_rate >= 1e-6 && rate.c_rate <= 1e5))
+    throw RateError(fmt::format("'{}': {:.3g}C is out of reason", all, rate.c_rate));
   return rate;
 }
 

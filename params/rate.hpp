@@ -12,16 +12,16 @@ namespace onegrain::params {
 
 /// What a rate refers to.
 struct RateBase {
-  double one_hour_charge;                  ///< charge that 1C passes in an hour, per plate area [C/m2]
-  double plate_area;                       ///< [m2]
-  std::optional<double> active_loading;    ///< host of the positive (working) electrode per plate area [kg/m2]
+  double one_hour_charge;                ///< charge that 1C passes in an hour, per plate area [C/m2]
+  double plate_area;                     ///< [m2]
+  std::optional<double> active_loading;  ///< host of the positive (working) electrode per plate area [kg/m2]
 };
 
 /// A rate without direction.
 struct Rate {
-  double current_density;   ///< [A/m2], > 0
-  double c_rate;            ///< multiples of 1C
-  std::string written;      ///< as the user wrote it
+  double current_density;  ///< [A/m2], > 0
+  double c_rate;           ///< multiples of 1C
+  std::string written;     ///< as the user wrote it
 };
 
 /// "'2 x' is not a rate; write C/5, 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g"

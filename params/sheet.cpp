@@ -18,7 +18,8 @@ struct SpecificVolumes {
 SpecificVolumes specific_volumes(const ElectrodeSheet& electrode) {
   const Recipe& recipe = electrode.coating->recipe;
   const double density = recipe.active_density ? recipe.active_density->si : electrode.material.density().value();
-  return {recipe.active.si / density, recipe.carbon.si / recipe.carbon_density.si + recipe.binder.si / recipe.binder_density.si};
+  return {recipe.active.si / density,
+          recipe.carbon.si / recipe.carbon_density.si + recipe.binder.si / recipe.binder_density.si};
 }
 
 model::Electrode to_electrode(const ElectrodeSheet& electrode, double plate_area, Temperatures temperatures) {
@@ -85,7 +86,8 @@ model::Cell to_cell_of_any_porosity(const Sheet& sheet) {
       .counter = {},
       .separator = {.thickness = sheet.separator.thickness.si,
                     .porosity = sheet.separator.porosity.si,
-                    .tortuosity = sheet.separator.tortuosity ? sheet.separator.tortuosity->si : 1 / std::sqrt(sheet.separator.porosity.si)},
+                    .tortuosity = sheet.separator.tortuosity ? sheet.separator.tortuosity->si
+                                                             : 1 / std::sqrt(sheet.separator.porosity.si)},
       .electrolyte = sheet.electrolyte.to_model(temperatures),
       .thermal = {},
       .inventory = {0.5, 0},
@@ -95,9 +97,10 @@ model::Cell to_cell_of_any_porosity(const Sheet& sheet) {
   if (sheet.negative) cell.negative = to_electrode(*sheet.negative, area, temperatures);
   if (sheet.counter) cell.counter = sheet.counter->to_model(temperatures);
   if (sheet.thermal) {
-    cell.thermal = model::Thermal{.heat_capacity = sheet.thermal->mass.si * sheet.thermal->heat_capacity.si / area,
-                                  .heat_transfer = sheet.thermal->heat_transfer_coefficient.si * sheet.thermal->cooled_area.si / area,
-                                  .ambient_temperature = sheet.temperature.si};
+    cell.thermal = model::Thermal{
+        .heat_capacity = sheet.thermal->mass.si * sheet.thermal->heat_capacity.si / area,
+        .heat_transfer = sheet.thermal->heat_transfer_coefficient.si * sheet.thermal->cooled_area.si / area,
+        .ambient_temperature = sheet.temperature.si};
   }
   if (sheet.charged_state) {
     cell.charged_state = model::Stoichiometries{sheet.charged_state->positive.si,
@@ -118,8 +121,10 @@ model::Cell to_cell(const Sheet& sheet) {
     if (electrode == nullptr) continue;
     const double porosity = electrode->porosity(area);
     if (!(porosity > 0.01)) {
-      throw model::ImpossibleBalance(fmt::format("the porosity of the {} electrode comes out as {:.3g} %: its loading does not fit its thickness; measure both again",
-                                                 electrode->key, 100 * porosity));
+      throw model::ImpossibleBalance(
+          fmt::format("the porosity of the {} electrode comes out as {:.3g} %: its loading does not fit its thickness; "
+                      "measure both again",
+                      electrode->key, 100 * porosity));
     }
   }
   return to_cell_of_any_porosity(sheet);
@@ -243,7 +248,9 @@ class Walk {
 
 }  // namespace
 
-void for_each_value(Sheet& sheet, const std::function<void(const std::string&, Value&)>& visit) { Walk(visit).sheet(sheet); }
+void for_each_value(Sheet& sheet, const std::function<void(const std::string&, Value&)>& visit) {
+  Walk(visit).sheet(sheet);
+}
 
 void for_each_value(const Sheet& sheet, const std::function<void(const std::string&, const Value&)>& visit) {
   const Visit as_const = [&](const std::string& path, Value& value) { visit(path, value); };

@@ -17,16 +17,16 @@ enum class Arrangement { full_cell, half_cell };
 /// Mass fractions of the dry coating, and densities of what is not the host.
 struct Recipe {
   Given<Fraction> active, carbon, binder;
-  Given<Density> carbon_density, binder_density;       ///< shipped values unless `densities` states them
-  std::optional<Given<Density>> active_density;        ///< `densities.active`; else that of the material
+  Given<Density> carbon_density, binder_density;  ///< shipped values unless `densities` states them
+  std::optional<Given<Density>> active_density;   ///< `densities.active`; else that of the material
 };
 
 /// What the bench knows of a layer.
 struct Coating {
-  std::optional<Given<Loading>> loading;               ///< dry coating mass per area, foil subtracted; or the next two
+  std::optional<Given<Loading>> loading;  ///< dry coating mass per area, foil subtracted; or the next two
   std::optional<Given<Mass>> coated_disc_mass, foil_mass;
-  std::optional<Given<Length>> disc_diameter;          ///< of the weighed disc, where it is not that of the cell
-  Given<Length> thickness;                             ///< foil subtracted
+  std::optional<Given<Length>> disc_diameter;  ///< of the weighed disc, where it is not that of the cell
+  Given<Length> thickness;                     ///< foil subtracted
   Recipe recipe;
 };
 
@@ -38,15 +38,15 @@ struct Layer {
 
 /// One electrode: either `coating` or `layer` is set.
 struct ElectrodeSheet {
-  std::string key;                                     ///< "positive", "negative" or "working"
+  std::string key;  ///< "positive", "negative" or "working"
   Material material;
   std::optional<Coating> coating;
   std::optional<Layer> layer;
   Given<Length> particle_radius;
-  std::optional<Given<Number>> tortuosity;             ///< else porosity^-0.5
+  std::optional<Given<Number>> tortuosity;  ///< else porosity^-0.5
   std::optional<Given<Conductivity>> electronic_conductivity;
 
-  double thickness() const;                            ///< [m]
+  double thickness() const;  ///< [m]
   /// Dry coating mass per area [kg/m2]; absent for a layer.
   std::optional<double> loading(double plate_area) const;
   /// Mass of host per area [kg/m2]; absent for a layer of which the density is not known.
@@ -74,47 +74,48 @@ struct ThermalSheet {
 };
 
 struct ChargedState {
-  Given<Fraction> positive;                            ///< of the working electrode in a half cell
+  Given<Fraction> positive;  ///< of the working electrode in a half cell
   std::optional<Given<Fraction>> negative;
 };
 
 struct Sheet {
-  std::string file;                                    ///< as asked for
+  std::string file;  ///< as asked for
   std::string name;
   std::string note;
   Arrangement arrangement = Arrangement::full_cell;
   Given<Temperature> temperature;
-  std::optional<Given<Length>> disc_diameter;          ///< or
+  std::optional<Given<Length>> disc_diameter;  ///< or
   std::optional<Given<Area>> stated_plate_area;
   Given<Voltage> lower_voltage, upper_voltage;
-  std::optional<Given<Charge>> rated_capacity;         ///< of the cell
+  std::optional<Given<Charge>> rated_capacity;  ///< of the cell
   Given<ArealResistance> contact_resistance;
-  ElectrodeSheet positive;                             ///< the working electrode of a half cell
-  std::optional<ElectrodeSheet> negative;              ///< full cell
-  std::optional<LithiumMetalCard> counter;             ///< half cell
+  ElectrodeSheet positive;                  ///< the working electrode of a half cell
+  std::optional<ElectrodeSheet> negative;   ///< full cell
+  std::optional<LithiumMetalCard> counter;  ///< half cell
   std::optional<Given<Fraction>> formation_loss;
   std::optional<ChargedState> charged_state;
   SeparatorSheet separator;
   ElectrolyteCard electrolyte;
   std::optional<ThermalSheet> thermal;
 
-  std::vector<std::string> assumptions;                ///< defaults taken, as sentences for a report
-  std::vector<SourceFile> files;                       ///< the sheet first, then its cards and tables
+  std::vector<std::string> assumptions;  ///< defaults taken, as sentences for a report
+  std::vector<SourceFile> files;         ///< the sheet first, then its cards and tables
 
-  double plate_area() const;                           ///< [m2]
+  double plate_area() const;  ///< [m2]
   bool is_full_cell() const { return arrangement == Arrangement::full_cell; }
 };
 
-/// Reads a sheet from a file, or a shipped one by name ("nmc811_graphite"). Cards are looked for beside the sheet first, then among
-/// the shipped. Every fault of the sheet and its cards is collected. A sound sheet has been made into a cell and
-/// balanced once; what is then impossible is among the faults.
+/// Reads a sheet from a file, or a shipped one by name ("nmc811_graphite"). Cards are looked for beside the sheet
+/// first, then among the shipped. Every fault of the sheet and its cards is collected. A sound sheet has been made into
+/// a cell and balanced once; what is then impossible is among the faults.
 Loaded<Sheet> load_sheet(const std::string& path);
 
 /// The same from text; `file` is the name for messages, cards are looked for in `folder`.
 Loaded<Sheet> read_sheet(const std::string& text, const std::string& file, const std::string& folder);
 
 /// The sheet as the physics wants it, in SI units.
-/// @throws model::ImpossibleBalance (also for a porosity that no pores can have), std::domain_error (a formula that is not
+/// @throws model::ImpossibleBalance (also for a porosity that no pores can have), std::domain_error (a formula that is
+/// not
 ///         finite at this temperature)
 model::Cell to_cell(const Sheet& sheet);
 

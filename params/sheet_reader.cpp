@@ -27,13 +27,14 @@ const Limits tortuosity = {.lower = 1, .upper = 1000};
 }  // namespace reason
 
 // Densities of what holds a coating together, taken where the sheet is silent.
-constexpr double carbon_black_density = 1950;       // [kg/m3] common practice: 1.9 to 2.0 g/cm3 for conductive carbon black
-constexpr double fluoropolymer_density = 1780;      // [kg/m3] common practice: poly(vinylidene fluoride), 1.78 g/cm3
+constexpr double carbon_black_density = 1950;   // [kg/m3] common practice: 1.9 to 2.0 g/cm3 for conductive carbon black
+constexpr double fluoropolymer_density = 1780;  // [kg/m3] common practice: poly(vinylidene fluoride), 1.78 g/cm3
 
 Recipe read_recipe(Fields& coating, const std::string& electrode, bool& good) {
   Recipe recipe;
   const int before = coating.reading().faults->errors();
-  if (std::optional<Fields> parts = coating.required_mapping("recipe", "mass fractions of the dry coating, such as {active: 94 wt%, carbon: 3 wt%, binder: 3 wt%}")) {
+  if (std::optional<Fields> parts = coating.required_mapping(
+          "recipe", "mass fractions of the dry coating, such as {active: 94 wt%, carbon: 3 wt%, binder: 3 wt%}")) {
     recipe.active = parts->required<Fraction>("active", limits::positive_share, "wt%");
     recipe.carbon = parts->required<Fraction>("carbon", limits::share, "wt%");
     recipe.binder = parts->required<Fraction>("binder", limits::share, "wt%");
@@ -44,22 +45,30 @@ Recipe read_recipe(Fields& coating, const std::string& electrode, bool& good) {
     }
   }
   std::optional<Given<Density>> carbon, binder;
-  if (std::optional<Fields> densities = coating.mapping("densities", "densities, such as {carbon: 1.95 g/cm3, binder: 1.78 g/cm3}")) {
+  if (std::optional<Fields> densities =
+          coating.mapping("densities", "densities, such as {carbon: 1.95 g/cm3, binder: 1.78 g/cm3}")) {
     recipe.active_density = densities->optional<Density>("active", reason::density);
     carbon = densities->optional<Density>("carbon", reason::density);
     binder = densities->optional<Density>("binder", reason::density);
     densities->finish();
   }
   const std::string path = coating.path_of("densities");
-  recipe.carbon_density = carbon ? *carbon : assumed<Density>(carbon_black_density, path + ".carbon", "common practice: conductive carbon black, 1.9 to 2.0 g/cm3");
-  recipe.binder_density = binder ? *binder : assumed<Density>(fluoropolymer_density, path + ".binder", "common practice: poly(vinylidene fluoride)");
+  recipe.carbon_density = carbon ? *carbon
+                                 : assumed<Density>(carbon_black_density, path + ".carbon",
+                                                    "common practice: conductive carbon black, 1.9 to 2.0 g/cm3");
+  recipe.binder_density =
+      binder ? *binder
+             : assumed<Density>(fluoropolymer_density, path + ".binder", "common practice: poly(vinylidene fluoride)");
   if (!carbon && recipe.carbon.si > 0) {
-    coating.reading().assumptions->push_back(fmt::format("{}: density of the carbon {} (carbon black, common practice; 'densities: {{carbon: ...}}' states another)",
-                                                         electrode, show(carbon_black_density, DensityKind::kind)));
+    coating.reading().assumptions->push_back(fmt::format(
+        "{}: density of the carbon {} (carbon black, common practice; 'densities: {{carbon: ...}}' states another)",
+        electrode, show(carbon_black_density, DensityKind::kind)));
   }
   if (!binder && recipe.binder.si > 0) {
-    coating.reading().assumptions->push_back(fmt::format("{}: density of the binder {} (poly(vinylidene fluoride), common practice; 'densities: {{binder: ...}}' states another)",
-                                                         electrode, show(fluoropolymer_density, DensityKind::kind)));
+    coating.reading().assumptions->push_back(
+        fmt::format("{}: density of the binder {} (poly(vinylidene fluoride), common practice; 'densities: {{binder: "
+                    "...}}' states another)",
+                    electrode, show(fluoropolymer_density, DensityKind::kind)));
   }
   good = coating.reading().faults->errors() == before;
   return recipe;
@@ -78,10 +87,13 @@ Coating read_coating(Fields& fields, const std::string& electrode, bool& good) {
       if (fields.has(key)) fields.error(key, "either 'loading', or 'coated_disc_mass' with 'foil_mass', not both");
     }
   } else if (!fields.has("coated_disc_mass") && !fields.has("foil_mass")) {
-    fields.missing("loading", "the dry coating mass per area, such as '11.8 mg/cm2', or 'coated_disc_mass' and 'foil_mass' of one disc");
+    fields.missing(
+        "loading",
+        "the dry coating mass per area, such as '11.8 mg/cm2', or 'coated_disc_mass' and 'foil_mass' of one disc");
   } else {
     for (const char* key : {"coated_disc_mass", "foil_mass"}) {
-      if (!fields.has(key)) fields.missing(key, "a mass, such as '25.3 mg'; 'coated_disc_mass' and 'foil_mass' belong together");
+      if (!fields.has(key))
+        fields.missing(key, "a mass, such as '25.3 mg'; 'coated_disc_mass' and 'foil_mass' belong together");
     }
     if (coating.coated_disc_mass && coating.foil_mass && !(coating.coated_disc_mass->si > coating.foil_mass->si)) {
       fields.error("coated_disc_mass", "not more than the bare foil, " + show(coating.foil_mass->si, MassKind::kind));
@@ -110,7 +122,8 @@ Layer read_layer(Fields& fields, bool& good) {
 }
 
 std::optional<ElectrodeSheet> read_electrode(Fields& sheet, const std::string& key, std::optional<Role> expected) {
-  std::optional<Fields> fields = sheet.required_mapping(key, "an electrode: material, coating or layer, particle_radius");
+  std::optional<Fields> fields =
+      sheet.required_mapping(key, "an electrode: material, coating or layer, particle_radius");
   if (!fields) return std::nullopt;
   const Reading& reading = fields->reading();
   const int before = reading.faults->errors();
@@ -126,8 +139,10 @@ std::optional<ElectrodeSheet> read_electrode(Fields& sheet, const std::string& k
   if (fields->has("coating") == fields->has("layer")) {
     fields->node("coating");
     fields->node("layer");
-    fields->error_here(fields->has("layer") ? "either 'coating' or 'layer', not both"
-                                            : "'coating' (loading, thickness, recipe) or 'layer' (thickness, active_fraction, porosity) is missing");
+    fields->error_here(
+        fields->has("layer")
+            ? "either 'coating' or 'layer', not both"
+            : "'coating' (loading, thickness, recipe) or 'layer' (thickness, active_fraction, porosity) is missing");
     form_good = false;
   } else if (std::optional<Fields> coating = fields->mapping("coating", "loading, thickness and recipe")) {
     electrode.coating = read_coating(*coating, key, form_good);
@@ -143,40 +158,54 @@ std::optional<ElectrodeSheet> read_electrode(Fields& sheet, const std::string& k
   electrode.material = std::move(*material);
 
   if (electrode.coating && !electrode.material.density() && !electrode.coating->recipe.active_density) {
-    fields->error("material", "a coating needs the density of the material: its card must give 'density', or 'crystal' with 'formula'");
+    fields->error(
+        "material",
+        "a coating needs the density of the material: its card must give 'density', or 'crystal' with 'formula'");
     return std::nullopt;
   }
   if (expected && electrode.material.role != *expected) {
-    fields->warning("material", fmt::format("a material for the {} electrode stands in the {} one", *expected == Role::positive ? "negative" : "positive", key));
+    fields->warning("material", fmt::format("a material for the {} electrode stands in the {} one",
+                                            *expected == Role::positive ? "negative" : "positive", key));
   }
   if (electrode.particle_radius.si > 0.5 * electrode.thickness()) {
-    fields->warning("particle_radius", fmt::format("a grain of {} across does not fit a layer of {}", show(2 * electrode.particle_radius.si, LengthKind::kind),
+    fields->warning("particle_radius", fmt::format("a grain of {} across does not fit a layer of {}",
+                                                   show(2 * electrode.particle_radius.si, LengthKind::kind),
                                                    show(electrode.thickness(), LengthKind::kind)));
   }
   return electrode;
 }
 
 /// Assumptions about one electrode that hold whatever its form.
-void note_assumptions(const ElectrodeSheet& electrode, double area, double temperature, std::vector<std::string>& assumptions) {
+void note_assumptions(const ElectrodeSheet& electrode, double area, double temperature,
+                      std::vector<std::string>& assumptions) {
   const std::string& key = electrode.key;
   if (!electrode.tortuosity && electrode.porosity(area) > 0) {
-    assumptions.push_back(fmt::format("{}: tortuosity {:.3g}, porosity to the power -1/2 (common practice)", key, electrode.tortuosity_value(area)));
+    assumptions.push_back(fmt::format("{}: tortuosity {:.3g}, porosity to the power -1/2 (common practice)", key,
+                                      electrode.tortuosity_value(area)));
   }
   const Material& material = electrode.material;
-  if (!electrode.electronic_conductivity) assumptions.push_back(key + ": no electronic conductivity stated, so no voltage is lost in the solid of the layer");
+  if (!electrode.electronic_conductivity)
+    assumptions.push_back(key + ": no electronic conductivity stated, so no voltage is lost in the solid of the layer");
   const std::optional<double> sites = material.sites();
   if (!material.lithium_sites && sites && !material.stated_maximum_concentration) {
-    assumptions.push_back(fmt::format("{}: {:.4g} lithium sites per {}, counted in the formula", key, *sites, material.formula->written));
+    assumptions.push_back(
+        fmt::format("{}: {:.4g} lithium sites per {}, counted in the formula", key, *sites, material.formula->written));
   }
   if (std::abs(temperature - 298.15) > 0.5) {
-    if (material.diffusion_activation_energy.origin == Origin::assumed && !(material.diffusion_coefficient.function && material.diffusion_coefficient.function->shape().depends_on_temperature)) {
+    if (material.diffusion_activation_energy.origin == Origin::assumed &&
+        !(material.diffusion_coefficient.function &&
+          material.diffusion_coefficient.function->shape().depends_on_temperature)) {
       assumptions.push_back(key + ": no activation energy of diffusion stated; the value of 25 degC is used");
     }
-    if (material.exchange_activation_energy.origin == Origin::assumed && !(material.exchange_current_density.function && material.exchange_current_density.function->shape().depends_on_temperature)) {
-      assumptions.push_back(key + ": no activation energy of the exchange current stated; the value of 25 degC is used");
+    if (material.exchange_activation_energy.origin == Origin::assumed &&
+        !(material.exchange_current_density.function &&
+          material.exchange_current_density.function->shape().depends_on_temperature)) {
+      assumptions.push_back(key +
+                            ": no activation energy of the exchange current stated; the value of 25 degC is used");
     }
   }
-  if (material.anodic_transfer.origin == Origin::assumed) assumptions.push_back(key + ": transfer coefficients one half each (common practice)");
+  if (material.anodic_transfer.origin == Origin::assumed)
+    assumptions.push_back(key + ": transfer coefficients one half each (common practice)");
 }
 
 std::optional<Sheet> read_fields(Fields& fields, const Reading& reading) {
@@ -202,7 +231,8 @@ std::optional<Sheet> read_fields(Fields& fields, const Reading& reading) {
   }
 
   sheet.lower_voltage.si = sheet.upper_voltage.si = std::nan("");
-  if (std::optional<Fields> window = fields.required_mapping("voltage_window", "two voltages, such as {lower: 2.8 V, upper: 4.2 V}")) {
+  if (std::optional<Fields> window =
+          fields.required_mapping("voltage_window", "two voltages, such as {lower: 2.8 V, upper: 4.2 V}")) {
     sheet.lower_voltage = window->required<Voltage>("lower", reason::voltage);
     sheet.upper_voltage = window->required<Voltage>("upper", reason::voltage);
     window->finish();
@@ -211,9 +241,11 @@ std::optional<Sheet> read_fields(Fields& fields, const Reading& reading) {
     }
   }
   sheet.rated_capacity = fields.optional<Charge>("rated_capacity", limits::positive);
-  const std::optional<Given<ArealResistance>> contact = fields.optional<ArealResistance>("contact_resistance", limits::not_negative);
+  const std::optional<Given<ArealResistance>> contact =
+      fields.optional<ArealResistance>("contact_resistance", limits::not_negative);
   sheet.contact_resistance = contact ? *contact : assumed<ArealResistance>(0, "contact_resistance", "not stated");
-  if (!contact && !fields.has("contact_resistance")) reading.assumptions->push_back("contact resistance 0: none stated");
+  if (!contact && !fields.has("contact_resistance"))
+    reading.assumptions->push_back("contact resistance 0: none stated");
 
   std::optional<ElectrodeSheet> first, second;
   if (half) {
@@ -228,7 +260,8 @@ std::optional<Sheet> read_fields(Fields& fields, const Reading& reading) {
       fields.node("formation_loss");
       fields.error("formation_loss", "belongs to a full cell; against lithium metal no lithium is short");
     }
-    if (std::optional<Fields> counter = fields.mapping("counter", "the counter electrode, such as {material: lithium_metal}")) {
+    if (std::optional<Fields> counter =
+            fields.mapping("counter", "the counter electrode, such as {material: lithium_metal}")) {
       sheet.counter = lithium_metal_of(*counter, "material", "lithium_metal");
       counter->finish();
     } else if (!fields.has("counter")) {
@@ -246,26 +279,32 @@ std::optional<Sheet> read_fields(Fields& fields, const Reading& reading) {
     }
     sheet.formation_loss = fields.optional<Fraction>("formation_loss", {.lower = 0, .upper = 0.9});
   }
-  if (std::optional<Fields> state = fields.mapping("charged_state", half ? "a stoichiometry, such as {working: 0.27}" : "stoichiometries, such as {positive: 0.27, negative: 0.90}")) {
+  if (std::optional<Fields> state =
+          fields.mapping("charged_state", half ? "a stoichiometry, such as {working: 0.27}"
+                                               : "stoichiometries, such as {positive: 0.27, negative: 0.90}")) {
     ChargedState charged;
     charged.positive = state->required<Fraction>(half ? "working" : "positive", limits::open_share);
     if (!half) charged.negative = state->required<Fraction>("negative", limits::open_share);
     state->finish();
     sheet.charged_state = charged;
-    if (sheet.formation_loss) fields.error("charged_state", "either 'formation_loss' or 'charged_state': each fixes how much lithium is left");
+    if (sheet.formation_loss)
+      fields.error("charged_state", "either 'formation_loss' or 'charged_state': each fixes how much lithium is left");
   } else if (!half && !fields.has("formation_loss") && !fields.has("charged_state")) {
     fields.missing("formation_loss", "the share of the first charge that is lost, such as '8 %', or 'charged_state'");
   }
 
-  if (std::optional<Fields> separator = fields.required_mapping("separator", "thickness and porosity, such as {thickness: 25 um, porosity: 45 %}")) {
+  if (std::optional<Fields> separator =
+          fields.required_mapping("separator", "thickness and porosity, such as {thickness: 25 um, porosity: 45 %}")) {
     sheet.separator.thickness = separator->required<Length>("thickness", reason::separator_thickness);
     sheet.separator.porosity = separator->required<Fraction>("porosity", limits::positive_share);
     sheet.separator.tortuosity = separator->optional<Number>("tortuosity", reason::tortuosity);
     separator->finish();
-    if (!separator->has("tortuosity")) reading.assumptions->push_back("separator: tortuosity as porosity to the power -1/2 (common practice)");
+    if (!separator->has("tortuosity"))
+      reading.assumptions->push_back("separator: tortuosity as porosity to the power -1/2 (common practice)");
   }
   std::optional<ElectrolyteCard> electrolyte = electrolyte_of(fields, "electrolyte");
-  if (std::optional<Fields> thermal = fields.mapping("thermal", "mass, heat_capacity, heat_transfer_coefficient and cooled_area")) {
+  if (std::optional<Fields> thermal =
+          fields.mapping("thermal", "mass, heat_capacity, heat_transfer_coefficient and cooled_area")) {
     ThermalSheet heat;
     heat.mass = thermal->required<Mass>("mass", limits::positive, "g");
     heat.heat_capacity = thermal->required<SpecificHeat>("heat_capacity", limits::between(50, 10000));
@@ -291,7 +330,8 @@ void check_physics(Fields& fields, const Sheet& sheet, Faults& faults) {
     const Coating& coating = *electrode->coating;
     if (porosity > 0.01) continue;
     faults.warning(coating.thickness.place, coating.thickness.path, coating.thickness.written,
-                   fmt::format("the solids of a loading of {} need {} without any pores: the porosity would be {:.3g} %; measure the loading and the thickness again",
+                   fmt::format("the solids of a loading of {} need {} without any pores: the porosity would be {:.3g} "
+                               "%; measure the loading and the thickness again",
                                show(*electrode->loading(area), LoadingKind::kind, 4),
                                show(electrode->thickness() * (1 - porosity), LengthKind::kind, 4), 100 * porosity));
   }
@@ -307,8 +347,8 @@ void check_physics(Fields& fields, const Sheet& sheet, Faults& faults) {
     }
     fields.error("voltage_window", std::string(impossible.what()) + hint);
   } catch (const std::domain_error& not_finite) {
-    fields.error("temperature", std::string("a formula of a card cannot be used at this temperature (") + not_finite.what() +
-                                    "); give its 'range', or a temperature nearer 25 degC");
+    fields.error("temperature", std::string("a formula of a card cannot be used at this temperature (") +
+                                    not_finite.what() + "); give its 'range', or a temperature nearer 25 degC");
   } catch (const std::exception& other) {
     fields.error("name", std::string("no cell can be made of this sheet: ") + other.what());
   }
@@ -326,7 +366,8 @@ Loaded<Sheet> read_found(const FoundFile& found) {
   check_physics(fields, *sheet, result.faults);
   if (result.faults.any_error()) return result;
   note_assumptions(sheet->positive, sheet->plate_area(), sheet->temperature.si, result.assumptions);
-  if (sheet->negative) note_assumptions(*sheet->negative, sheet->plate_area(), sheet->temperature.si, result.assumptions);
+  if (sheet->negative)
+    note_assumptions(*sheet->negative, sheet->plate_area(), sheet->temperature.si, result.assumptions);
   sheet->assumptions = result.assumptions;
   sheet->files = result.files;
   result.value = std::move(sheet);

@@ -12,10 +12,11 @@ namespace onegrain::params {
 
 namespace {
 
-constexpr Dimension number{}, metre{1, 0, 0}, kilogram{0, 1, 0}, second{0, 0, 1}, ampere{0, 0, 0, 1}, kelvin{0, 0, 0, 0, 1},
-    mole{0, 0, 0, 0, 0, 1}, radian{0, 0, 0, 0, 0, 0, 1}, area{2, 0, 0}, volume{3, 0, 0}, newton{1, 1, -2}, pascal{-1, 1, -2},
-    joule{2, 1, -2}, watt{2, 1, -3}, coulomb{0, 0, 1, 1}, volt{2, 1, -3, -1}, ohm{2, 1, -3, -2}, siemens{-2, -1, 3, 2},
-    farad{-2, -1, 4, 2}, hertz{0, 0, -1}, molar{-3, 0, 0, 0, 0, 1}, poise{-1, 1, -1}, hour_volt_ampere{2, 1, -2};
+constexpr Dimension number{}, metre{1, 0, 0}, kilogram{0, 1, 0}, second{0, 0, 1}, ampere{0, 0, 0, 1},
+    kelvin{0, 0, 0, 0, 1}, mole{0, 0, 0, 0, 0, 1}, radian{0, 0, 0, 0, 0, 0, 1}, area{2, 0, 0}, volume{3, 0, 0},
+    newton{1, 1, -2}, pascal{-1, 1, -2}, joule{2, 1, -2}, watt{2, 1, -3}, coulomb{0, 0, 1, 1}, volt{2, 1, -3, -1},
+    ohm{2, 1, -3, -2}, siemens{-2, -1, 3, 2}, farad{-2, -1, 4, 2}, hertz{0, 0, -1}, molar{-3, 0, 0, 0, 0, 1},
+    poise{-1, 1, -1}, hour_volt_ampere{2, 1, -2};
 
 struct TableEntry {
   std::string_view symbol;
@@ -127,7 +128,9 @@ std::string other_capitals(std::string_view symbol) {
 }
 
 bool is_digit(char c) { return c >= '0' && c <= '9'; }
-bool is_letter(char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '%' || c == '_' || (c & 0x80) != 0; }
+bool is_letter(char c) {
+  return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '%' || c == '_' || (c & 0x80) != 0;
+}
 
 class UnitParser {
  public:
@@ -137,7 +140,9 @@ class UnitParser {
     skip_spaces();
     if (at_end()) throw UnitError("no unit");
     const Unit result = product(0);
-    if (!at_end()) throw UnitError("unexpected '" + std::string(text_.substr(at_, 1)) + "' in the unit '" + std::string(text_) + "'");
+    if (!at_end())
+      throw UnitError("unexpected '" + std::string(text_.substr(at_, 1)) + "' in the unit '" + std::string(text_) +
+                      "'");
     return result;
   }
 
@@ -181,7 +186,8 @@ class UnitParser {
       ++at_;
     } else if (text_.substr(at_, 2) == "**") {
       at_ += 2;
-    } else if (!(is_digit(peek()) || ((peek() == '-' || peek() == '+') && at_ + 1 < text_.size() && is_digit(text_[at_ + 1])))) {
+    } else if (!(is_digit(peek()) ||
+                 ((peek() == '-' || peek() == '+') && at_ + 1 < text_.size() && is_digit(text_[at_ + 1])))) {
       return base;
     }
     const double exponent = this->exponent();
@@ -247,11 +253,13 @@ class UnitParser {
     }
     if (symbol.empty()) {
       throw UnitError(at_end() ? "the unit '" + std::string(text_) + "' ends too early"
-                               : "unexpected '" + std::string(text_.substr(at_, 1)) + "' in the unit '" + std::string(text_) + "'");
+                               : "unexpected '" + std::string(text_.substr(at_, 1)) + "' in the unit '" +
+                                     std::string(text_) + "'");
     }
     if (const std::optional<Unit> unit = look_up(symbol)) return *unit;
     const std::string other = other_capitals(symbol);
-    throw UnitError("'" + std::string(symbol) + "' is not a known unit" + (other.empty() ? "" : "; did you mean '" + other + "'?"));
+    throw UnitError("'" + std::string(symbol) + "' is not a known unit" +
+                    (other.empty() ? "" : "; did you mean '" + other + "'?"));
   }
 
   std::string_view text_;

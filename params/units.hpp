@@ -39,11 +39,11 @@ struct UnitError : std::runtime_error {
 /// Reads a whole unit.
 ///
 /// Products by space, `*`, `.` or `·`; quotients by `/`, strictly from left to right (`J/mol/K`; `J/mol K` is J K/mol);
-/// powers `m2`, `m^2`, `m**2`, `m²`, `m-1`, `m2.5`, `m^(1/2)`; parentheses; `1/s`. Decimal and Greek letters, `µ` in both
-/// code points, Å, Ω, °C. Prefixes of the SI from y to Y where usual.
+/// powers `m2`, `m^2`, `m**2`, `m²`, `m-1`, `m2.5`, `m^(1/2)`; parentheses; `1/s`. Decimal and Greek letters, `µ` in
+/// both code points, Å, Ω, °C. Prefixes of the SI from y to Y where usual.
 ///
-/// `degC` and `degF` standing alone carry their offset; inside a product or with a power they are differences (1 K, 5/9 K).
-/// `C` is the coulomb, `M` is mol/L, `eV` is the CODATA 2018 value, `h`, `min`, `d` are times, `%`, `wt%`, `vol%`,
+/// `degC` and `degF` standing alone carry their offset; inside a product or with a power they are differences (1 K, 5/9
+/// K). `C` is the coulomb, `M` is mol/L, `eV` is the CODATA 2018 value, `h`, `min`, `d` are times, `%`, `wt%`, `vol%`,
 /// `mol%`, `ppm` are numbers.
 /// @throws UnitError
 Unit parse_unit(std::string_view text);

@@ -22,19 +22,19 @@ struct Spread {
 
 /// Where a number comes from.
 enum class Origin {
-  sheet,    ///< written by the user, on the sheet or on a card
-  assumed   ///< a default of the program; always listed among the assumptions of a report
+  sheet,   ///< written by the user, on the sheet or on a card
+  assumed  ///< a default of the program; always listed among the assumptions of a report
 };
 
 /// A number with all that is known about it. Plain and copyable; studies change `si` in a copy of the sheet.
 struct Value {
-  double si = 0;               ///< in SI units
+  double si = 0;  ///< in SI units
   Spread spread;
   const Kind* kind = &NumberKind::kind;
-  std::string written;         ///< as on the sheet: "4.8 um"
-  std::string source;          ///< the `source` of the mapping form; may be empty
+  std::string written;  ///< as on the sheet: "4.8 um"
+  std::string source;   ///< the `source` of the mapping form; may be empty
   Place place;
-  std::string path;            ///< within its file, "particle_radius"
+  std::string path;  ///< within its file, "particle_radius"
   Origin origin = Origin::sheet;
 
   /// The value moved by `z` standard deviations of its spread (95 % lies within 1.96), SI. Without spread: `si`.

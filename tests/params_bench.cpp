@@ -64,8 +64,9 @@ bool warns(const Bench& bench, const std::string& words) {
 }  // namespace
 
 TEST_CASE("the window of the published NMC811 cell follows from its lithium", "[params][bench]") {
-  // C.-H. Chen et al., J. Electrochem. Soc. 167, 080534 (2020), parameters from memory; the window computed independently from the
-  // initial concentrations: 4.2 V at x 0.910618, y 0.263845; 2.5 V at 0.026346, 0.853975; 5.1532 Ah.
+  // C.-H. Chen et al., J. Electrochem. Soc. 167, 080534 (2020), parameters from memory; the window computed
+  // independently from the initial concentrations: 4.2 V at x 0.910618, y 0.263845; 2.5 V at 0.026346, 0.853975; 5.1532
+  // Ah.
   const Bench result = bench(*load_sheet("nmc811_graphite_2020").value);
   CHECK_THAT(result.positive.stoichiometry_full.value, WithinAbs(0.263845, 2e-6));
   CHECK_THAT(result.positive.stoichiometry_empty.value, WithinAbs(0.853975, 2e-6));
@@ -97,7 +98,8 @@ TEST_CASE("the table of rates holds one current in all its units", "[params][ben
   CHECK(stated.rated_capacity_stated);
 }
 
-TEST_CASE("theoretical capacity and that of mass, density and crystal agree when all come from one crystal", "[params][bench]") {
+TEST_CASE("theoretical capacity and that of mass, density and crystal agree when all come from one crystal",
+          "[params][bench]") {
   const Bench result = bench(sheet_of(cell));
   // nmc622: 276.509 mAh/g, graphite 371.902 mAh/g: n F / M with IUPAC weights
   CHECK_THAT(result.positive.theoretical_capacity->value / 3600, WithinAbs(276.509, 1e-3));
@@ -128,13 +130,19 @@ TEST_CASE("spreads go into results in quadrature, as 95 % intervals", "[params][
   result = bench(disc);
   CHECK(result.positive.areal_capacity.plus_minus == 0);
   CHECK_THAT(result.one_c_current.plus_minus / result.one_c_current.value, WithinRel(0.02, 1e-6));
-  CHECK_THAT(result.one_c_current.text(), HasText(" mA \u00b1 "));
+  CHECK_THAT(result.one_c_current.text(), HasText(" \u00b1 ") && HasText(" mA"));
+  CHECK(Figure{2.4103e-3, 0.0857e-3, &CurrentKind::kind}.text() == "2.410 \u00b1 0.086 mA");
+  CHECK(Figure{2.4103e-3, 0, &CurrentKind::kind}.text() == "2.41 mA");
+  CHECK(Figure{49179, 154, &SiteConcentrationKind::kind}.text() == "49179 \u00b1 154 mol/m3");
+  CHECK(Figure{298.15, 2, &TemperatureKind::kind}.text() == "25.0 \u00b1 2.0 degC");
   CHECK(bench(without_spreads(cell)).one_c_current.plus_minus == 0);
 }
 
 TEST_CASE("what cannot be is named with the measurement to repeat", "[params][bench][messages]") {
-  CHECK(warns(bench(sheet_of(with(cell, "thickness: 52 um", "thickness: 22 um"))), "positive: the porosity comes out below 0"));
-  CHECK(warns(bench(sheet_of(with(cell, "thickness: 52 um", "thickness: 22 um"))), "measure the loading and the thickness again"));
+  CHECK(warns(bench(sheet_of(with(cell, "thickness: 52 um", "thickness: 22 um"))),
+              "positive: the porosity comes out below 0"));
+  CHECK(warns(bench(sheet_of(with(cell, "thickness: 52 um", "thickness: 22 um"))),
+              "measure the loading and the thickness again"));
   CHECK(warns(bench(sheet_of(with(cell, "thickness: 52 um", "thickness: 152 um"))), "positive: a porosity of"));
   CHECK(warns(bench(sheet_of(with(cell, "loading: 7.6 mg/cm2", "loading: 4.6 mg/cm2"))), "N/P is 0."));
   CHECK(warns(bench(sheet_of(with(cell, "loading: 7.6 mg/cm2", "loading: 4.6 mg/cm2"))), "weigh both coatings again"));

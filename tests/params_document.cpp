@@ -59,7 +59,9 @@ electrolyte: carbonate_1M
 
 TEST_CASE("a document keeps the place of every key and value", "[params][document]") {
   Faults faults;
-  const auto document = read_document("name: x\nlayer: {thickness: 60 um,\n  porosity: 33 %}\nsteps:\n  - rest\n  - {a: 1}\nempty:\nquoted: \"null\"\n", "a.yaml", faults);
+  const auto document = read_document(
+      "name: x\nlayer: {thickness: 60 um,\n  porosity: 33 %}\nsteps:\n  - rest\n  - {a: 1}\nempty:\nquoted: \"null\"\n",
+      "a.yaml", faults);
   REQUIRE(document);
   CHECK(faults.empty());
   const Node& layer = document->find("layer")->value;
@@ -83,11 +85,13 @@ TEST_CASE("what is not a plain sheet is refused in one clear line", "[params][do
   CHECK(faults_of("# only a comment\n") == "a.yaml: empty; nothing is stated\n");
   CHECK(faults_of("just words") == "a.yaml:1:1: keys with values are expected, such as 'name: coin cell 07'\n");
   CHECK(faults_of("- a\n- b\n") == "a.yaml:1:1: keys with values are expected, such as 'name: coin cell 07'\n");
-  CHECK(faults_of("a: &anchor 1\nb: *anchor\n") == "a.yaml:1:4: an anchor ('&'); write the value out where it is needed\n");
+  CHECK(faults_of("a: &anchor 1\nb: *anchor\n") ==
+        "a.yaml:1:4: an anchor ('&'); write the value out where it is needed\n");
   CHECK_THAT(faults_of("b: *anchor\n"), HasText("a.yaml:1:4: not valid YAML: the referenced anchor is not defined"));
   CHECK(faults_of("a: !!float 1\n") == "a.yaml:1:4: a tag ('!'); values need none\n");
   CHECK(faults_of("a: 1\nb: 2\na: 3\n") == "a.yaml:3:1: a: this key stands here a second time\n");
-  CHECK(faults_of("a: 1\n---\nb: 2\n") == "a.yaml:2:1: a second document ('---') begins here; one file holds one document\n");
+  CHECK(faults_of("a: 1\n---\nb: 2\n") ==
+        "a.yaml:2:1: a second document ('---') begins here; one file holds one document\n");
   CHECK(faults_of("a: 1\n\tb: 2\n") == "a.yaml:2:1: a tab indents this line; use spaces\n");
   CHECK_THAT(faults_of("a: [1, 2\nb: 3\n"), HasText("not valid YAML"));
   CHECK_THAT(faults_of("a: {b: 1\n"), HasText("not valid YAML"));
@@ -95,14 +99,18 @@ TEST_CASE("what is not a plain sheet is refused in one clear line", "[params][do
   CHECK_THAT(faults_of(": 1\n"), HasText("a key is missing in front of ':'"));
   CHECK(faults_of(std::string("a: 1\0b", 6)) == "a.yaml:1:5: a control character; this is not a text file\n");
   CHECK(faults_of("a: \xFF\n") == "a.yaml:1:4: a byte that is not UTF-8; save the text as UTF-8\n");
-  CHECK(faults_of("a: \xC0\xAF\n") == "a.yaml:1:4: a byte that is not UTF-8; save the text as UTF-8\n");  // overlong '/'
-  CHECK(faults_of(std::string("\xFF\xFE" "a\0:\0", 6)) == "a.yaml: the text is UTF-16; save it as UTF-8\n");
+  CHECK(faults_of("a: \xC0\xAF\n") ==
+        "a.yaml:1:4: a byte that is not UTF-8; save the text as UTF-8\n");  // overlong '/'
+  CHECK(faults_of(std::string("\xFF\xFE"
+                              "a\0:\0",
+                              6)) == "a.yaml: the text is UTF-16; save it as UTF-8\n");
   CHECK(faults_of(std::string((1 << 20) + 1, 'a')) == "a.yaml: bigger than 1 MiB; this is not a sheet or a card\n");
 }
 
 TEST_CASE("nesting without end, and anchors that multiply, end at once with a fault", "[params][document]") {
   const auto start = std::chrono::steady_clock::now();
-  for (const std::string& open : {std::string("["), std::string("{a: "), std::string("- "), std::string("? "), std::string("[{b: ")}) {
+  for (const std::string& open :
+       {std::string("["), std::string("{a: "), std::string("- "), std::string("? "), std::string("[{b: ")}) {
     std::string text = "a: ";
     if (open == "- " || open == "? ") text = "";
     while (text.size() < 200000) text += open;
@@ -110,17 +118,18 @@ TEST_CASE("nesting without end, and anchors that multiply, end at once with a fa
     CHECK_FALSE(faults_of(text).empty());
   }
   std::string indented;
-  for (int k = 0; k < 400; ++k) indented += std::string(static_cast<std::size_t>(k), ' ') + "a:\n";
+  for (std::size_t k = 0; k < 400; ++k) indented.append(k, ' ').append("a:\n");
   CHECK_THAT(faults_of(indented), HasText("nested deeper than 32 levels"));
   std::string laughs = "a: &a [lol, lol]\n";
   for (char c = 'b'; c <= 'z'; ++c) {
     const char before = static_cast<char>(c - 1);
-    for (const char letter : {c, ':', ' ', '&', c, ' ', '[', '*', before, ',', '*', before, ']', '\n'}) laughs += letter;
+    for (const char letter : {c, ':', ' ', '&', c, ' ', '[', '*', before, ',', '*', before, ']', '\n'})
+      laughs += letter;
   }
   CHECK(faults_of(laughs) == "a.yaml:1:4: an anchor ('&'); write the value out where it is needed\n");
   CHECK_FALSE(faults_of("a: &a [*a]\n").empty());
   std::string keys;
-  for (int k = 0; k < 60000; ++k) keys += "k" + std::to_string(k) + ": 1\n";
+  for (int k = 0; k < 60000; ++k) keys.append("k").append(std::to_string(k)).append(": 1\n");
   CHECK_THAT(faults_of(keys), HasText("more than 1000 keys in one mapping"));
   std::string items = "a:\n";
   for (int k = 0; k < 200000; ++k) items += "- 1\n";
@@ -159,7 +168,8 @@ TEST_CASE("no bytes make the reader of sheets crash, hang or accept nonsense", "
   SECTION("a sheet with bytes changed: sound or faulted, never both, never neither") {
     for (int run = 0; run < 600; ++run) {
       std::string text = sheet_text;
-      for (std::uint64_t n = 1 + random() % 4; n > 0; --n) text[random() % text.size()] = static_cast<char>(32 + random() % 95);
+      for (std::uint64_t n = 1 + random() % 4; n > 0; --n)
+        text[random() % text.size()] = static_cast<char>(32 + random() % 95);
       const auto loaded = read_sheet(text, "a.yaml", "/nonexistent");
       CAPTURE(text);
       CHECK(loaded.value.has_value() != loaded.faults.any_error());
@@ -190,7 +200,8 @@ TEST_CASE("a file that cannot be read says so", "[params][library][messages]") {
   CHECK(load_sheet("/").faults.text() == "/: a folder, not a file\n");
   CHECK(load_sheet("/dev/zero").faults.text() == "/dev/zero: not a regular file\n");
   CHECK(load_sheet("").faults.text() == "(no name): not a file name\n");
-  CHECK_THAT(load_sheet("nmc811_grafite_2020").faults.text(), HasText("no such file, and none of this name is shipped; did you mean 'nmc811_graphite_2020'?"));
+  CHECK_THAT(load_sheet("nmc811_grafite_2020").faults.text(),
+             HasText("no such file, and none of this name is shipped; did you mean 'nmc811_graphite_2020'?"));
 }
 
 TEST_CASE("faults come sorted, once each, as lines that a terminal can show", "[params][faults]") {
@@ -199,7 +210,8 @@ TEST_CASE("faults come sorted, once each, as lines that a terminal can show", "[
   faults.warning({"b.yaml", 3, 4}, "early", "1", "odd");
   faults.error({"b.yaml", 9, 2}, "late", "", "wrong");
   faults.error({"a.yaml", 1, 1}, "", std::string(200, 'x') + "\x1b[31m", "long");
-  CHECK(faults.text() == "b.yaml:3:4: warning: early = '1': odd\nb.yaml:9:2: late: wrong\na.yaml:1:1: '" + std::string(60, 'x') + "...': long\n");
+  CHECK(faults.text() == "b.yaml:3:4: warning: early = '1': odd\nb.yaml:9:2: late: wrong\na.yaml:1:1: '" +
+                             std::string(60, 'x') + "...': long\n");
   CHECK(faults.errors() == 2);
   Faults coloured;
   coloured.error({"a", 1, 2}, "k", "\x1b[31m", "m");
@@ -218,6 +230,7 @@ TEST_CASE("the nearest key is the one meant", "[params][faults]") {
 TEST_CASE("SHA-256 gives the examples of FIPS 180", "[params][sha256]") {
   CHECK(sha256("abc") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
   CHECK(sha256("") == "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855");
-  CHECK(sha256("abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq") == "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1");
+  CHECK(sha256("abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq") ==
+        "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1");
   CHECK(sha256(std::string(1000000, 'a')) == "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0");
 }

@@ -35,14 +35,16 @@ constexpr double cubic_angstrom = 1e-30;
 }  // namespace
 
 TEST_CASE("standard atomic weights are those of IUPAC", "[params][formula]") {
-  // Meija et al., Pure Appl. Chem. 88, 265 (2016): Li 6.94 (conventional), Mn 54.938044, Co 58.933194, P 30.973761998; Pure Appl.
-  // Chem. 68, 2339 (1996): Ti 47.867, Fe 55.845, Ni 58.6934, C 12.0107, O 15.9994, Si 28.0855; five digits of each.
+  // Meija et al., Pure Appl. Chem. 88, 265 (2016): Li 6.94 (conventional), Mn 54.938044, Co 58.933194, P 30.973761998;
+  // Pure Appl. Chem. 68, 2339 (1996): Ti 47.867, Fe 55.845, Ni 58.6934, C 12.0107, O 15.9994, Si 28.0855; five digits
+  // of each.
   struct Row {
     const char* element;
     double weight;
   };
-  for (const Row& row : {Row{"Li", 6.94}, Row{"C", 12.0107}, Row{"O", 15.9994}, Row{"Si", 28.0855}, Row{"P", 30.973761998}, Row{"Ti", 47.867},
-                         Row{"Mn", 54.938044}, Row{"Fe", 55.845}, Row{"Co", 58.933194}, Row{"Ni", 58.6934}}) {
+  for (const Row& row :
+       {Row{"Li", 6.94}, Row{"C", 12.0107}, Row{"O", 15.9994}, Row{"Si", 28.0855}, Row{"P", 30.973761998},
+        Row{"Ti", 47.867}, Row{"Mn", 54.938044}, Row{"Fe", 55.845}, Row{"Co", 58.933194}, Row{"Ni", 58.6934}}) {
     CAPTURE(row.element);
     CHECK_THAT(atomic_weight(row.element), WithinRel(row.weight, 5e-5));
   }
@@ -50,8 +52,8 @@ TEST_CASE("standard atomic weights are those of IUPAC", "[params][formula]") {
 }
 
 TEST_CASE("molar mass and theoretical capacity of the usual hosts", "[params][formula]") {
-  // q = n F / (3.6 M) [mAh/g]; graphite 372 and Li4Ti5O12 175 mAh/g in Sun, Radovanovic, Cui, New J. Chem. (2015), LiFePO4 170 in
-  // Dathar et al.; further digits are arithmetic with IUPAC weights and CODATA 2018.
+  // q = n F / (3.6 M) [mAh/g]; graphite 372 and Li4Ti5O12 175 mAh/g in Sun, Radovanovic, Cui, New J. Chem. (2015),
+  // LiFePO4 170 in Dathar et al.; further digits are arithmetic with IUPAC weights and CODATA 2018.
   struct Row {
     const char* formula;
     double n, grams, capacity;
@@ -91,9 +93,10 @@ TEST_CASE("a formula that cannot be read says where", "[params][formula][message
 }
 
 TEST_CASE("unit cells of known hosts have the published volume, density and lithium content", "[params][crystal]") {
-  // Lattices: LiCoO2 Akimoto et al., J. Solid State Chem. 141, 298 (1998), from memory; NMC111 Shaju et al., Electrochim. Acta 48, 145
-  // (2002); LiFePO4 Streltsov et al., Acta Cryst. B49, 147 (1993), from memory; LiMn2O4 Igawa et al.; LiC6 Guerard, Herold, Carbon 13, 337
-  // (1975), from memory; Li4Ti5O12 Ohzuku et al., J. Electrochem. Soc. 142, 1431 (1995), from memory. V, rho, c: arithmetic by hand.
+  // Lattices: LiCoO2 Akimoto et al., J. Solid State Chem. 141, 298 (1998), from memory; NMC111 Shaju et al.,
+  // Electrochim. Acta 48, 145 (2002); LiFePO4 Streltsov et al., Acta Cryst. B49, 147 (1993), from memory; LiMn2O4 Igawa
+  // et al.; LiC6 Guerard, Herold, Carbon 13, 337 (1975), from memory; Li4Ti5O12 Ohzuku et al., J. Electrochem. Soc.
+  // 142, 1431 (1995), from memory. V, rho, c: arithmetic by hand.
   struct Row {
     const char* formula;
     CrystalSystem system;
@@ -123,7 +126,8 @@ TEST_CASE("the cold face-centred cell of LiMn2O4 has the density that its author
 }
 
 TEST_CASE("one lattice described in several systems has one volume", "[params][crystal]") {
-  // The rhombohedral cell of an R lattice is a third of the hexagonal one: a_r = sqrt(3 a^2 + c^2) / 3, sin(alpha/2) = 3 / (2 sqrt(3 + c^2/a^2)).
+  // The rhombohedral cell of an R lattice is a third of the hexagonal one: a_r = sqrt(3 a^2 + c^2) / 3, sin(alpha/2) =
+  // 3 / (2 sqrt(3 + c^2/a^2)).
   const double a = 2.8161, c = 14.0536;
   const Crystal hexagonal = cell(CrystalSystem::hexagonal, a, 0, c, 3);
   Crystal rhombohedral = cell(CrystalSystem::rhombohedral, std::sqrt(3 * a * a + c * c) / 3, 0, 0, 1);

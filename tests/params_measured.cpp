@@ -11,7 +11,10 @@ std::string faults_of(const std::string& text) { return read_measured(text, "run
 }  // namespace
 
 TEST_CASE("a time series reads back what was written", "[params][measured]") {
-  const std::vector<Column> columns = {{"Test Time / s", {0, 0.1, 1.0 / 3}}, {"Voltage / V", {4.2, 4.1, 3.987654321012345}}, {"Current / A", {-1e-3, -1e-3, 0}}, {"Capacity / mAh", {0, 1, 2}}};
+  const std::vector<Column> columns = {{"Test Time / s", {0, 0.1, 1.0 / 3}},
+                                       {"Voltage / V", {4.2, 4.1, 3.987654321012345}},
+                                       {"Current / A", {-1e-3, -1e-3, 0}},
+                                       {"Capacity / mAh", {0, 1, 2}}};
   const auto loaded = read_measured(delimited_text(columns, 17), "run.csv");
   INFO(loaded.faults.text());
   REQUIRE(loaded.value);
@@ -27,7 +30,10 @@ TEST_CASE("machine names, other units, decimal commas, quotes and comments are u
   const auto machine = read_measured("test_time_second,voltage_volt,current_ampere\n0,4.2,1e-3\n", "run.csv");
   REQUIRE(machine.value);
   CHECK(machine.value->current[0] == 1e-3);
-  const auto other = read_measured("\xEF\xBB\xBF# made by a cycler\r\n\"Test Time / h\";\"Voltage / mV\";\"Current / mA\";Note\r\n0;4200,5;-1,5;a\r\n0,5;4100;-1,5;b\r\n", "run.csv");
+  const auto other = read_measured(
+      "\xEF\xBB\xBF# made by a cycler\r\n\"Test Time / h\";\"Voltage / mV\";\"Current / "
+      "mA\";Note\r\n0;4200,5;-1,5;a\r\n0,5;4100;-1,5;b\r\n",
+      "run.csv");
   INFO(other.faults.text());
   REQUIRE(other.value);
   CHECK_THAT(other.value->time[1], WithinRel(1800.0, 1e-12));
@@ -39,12 +45,18 @@ TEST_CASE("machine names, other units, decimal commas, quotes and comments are u
 TEST_CASE("a data file that cannot be used names line and column", "[params][measured][messages]") {
   CHECK(faults_of("") == "run.csv: empty; expected a header and rows of numbers\n");
   CHECK(faults_of("Test Time / s,Voltage / V,Current / A\n") == "run.csv: no rows of numbers\n");
-  CHECK(faults_of("Test Time / s,Volts / V,Current / A\n0,1,2\n") == "run.csv:1:1: no column 'Voltage / V' (or 'voltage_volt'); is it 'Volts / V'?\n");
-  CHECK(faults_of("Test Time / s,Voltage / A,Current / A\n0,1,2\n") == "run.csv:1:1: 'Voltage / A': a current where a voltage is expected; expected 'Voltage / V'\n");
-  CHECK(faults_of("Test Time / s,Voltage / V,Current / A\n0,1,2\n1,nan,2\n2,1\n") == "run.csv:4:1: 2 cells where the header has 3\n");
-  CHECK(faults_of("Test Time / s,Voltage / V,Current / A\n0,1,2\n1,nan,2\n") == "run.csv:3:1: 'nan': not a finite number in the column 'Voltage / V'\n");
-  CHECK(faults_of("Test Time / s,Voltage / V,Current / A\n5,1,2\n1,1,2\n") == "run.csv:3:1: '1': the time runs backwards\n");
-  CHECK(faults_of("0,1,2\n1,1,2\n") == "run.csv:1:1: '0,1,2': a header with names and units is expected above the numbers\n");
+  CHECK(faults_of("Test Time / s,Volts / V,Current / A\n0,1,2\n") ==
+        "run.csv:1:1: no column 'Voltage / V' (or 'voltage_volt'); is it 'Volts / V'?\n");
+  CHECK(faults_of("Test Time / s,Voltage / A,Current / A\n0,1,2\n") ==
+        "run.csv:1:1: 'Voltage / A': a current where a voltage is expected; expected 'Voltage / V'\n");
+  CHECK(faults_of("Test Time / s,Voltage / V,Current / A\n0,1,2\n1,nan,2\n2,1\n") ==
+        "run.csv:4:1: 2 cells where the header has 3\n");
+  CHECK(faults_of("Test Time / s,Voltage / V,Current / A\n0,1,2\n1,nan,2\n") ==
+        "run.csv:3:1: 'nan': not a finite number in the column 'Voltage / V'\n");
+  CHECK(faults_of("Test Time / s,Voltage / V,Current / A\n5,1,2\n1,1,2\n") ==
+        "run.csv:3:1: '1': the time runs backwards\n");
+  CHECK(faults_of("0,1,2\n1,1,2\n") ==
+        "run.csv:1:1: '0,1,2': a header with names and units is expected above the numbers\n");
   CHECK(faults_of(std::string("a\0b", 3)) == "run.csv: a binary file; expected delimited text with a header\n");
   CHECK(load_measured("/nonexistent.csv").faults.text() == "/nonexistent.csv: no such file\n");
 }

@@ -80,7 +80,9 @@ struct Folder {
     std::filesystem::create_directories(path);
   }
   ~Folder() { std::filesystem::remove_all(path); }
-  void write(const std::string& name, const std::string& text) const { std::ofstream(path / name, std::ios::binary) << text; }
+  void write(const std::string& name, const std::string& text) const {
+    std::ofstream(path / name, std::ios::binary) << text;
+  }
 };
 
 }  // namespace
@@ -110,20 +112,25 @@ TEST_CASE("a sheet becomes a cell in SI units", "[params][sheet]") {
 TEST_CASE("a coating fills its layer by mass over density, the rest is pores", "[params][sheet]") {
   const Sheet sheet = sound(full_cell);
   const auto cell = to_cell(sheet);
-  // By hand: 11.8 mg/cm2 over 52 um is 2.2692 g/cm3 of coating; nmc622 from its crystal, carbon 1.95, binder 1.78 g/cm3.
+  // By hand: 11.8 mg/cm2 over 52 um is 2.2692 g/cm3 of coating; nmc622 from its crystal, carbon 1.95, binder 1.78
+  // g/cm3.
   const double density = *sheet.positive.material.density();
   CHECK_THAT(density, WithinRel(4767, 0.005));  // a 2.868, c 14.22 angstrom, from memory: 4.767 g/cm3
   const double coating = 0.118 / 52e-6;
   CHECK_THAT(cell.positive.active_fraction, WithinRel(0.94 * coating / density, 1e-12));
-  CHECK_THAT(cell.positive.porosity, WithinRel(1 - 0.94 * coating / density - 0.03 * coating / 1950 - 0.03 * coating / 1780, 1e-12));
+  CHECK_THAT(cell.positive.porosity,
+             WithinRel(1 - 0.94 * coating / density - 0.03 * coating / 1950 - 0.03 * coating / 1780, 1e-12));
   // The charge of the layer is that of its mass, n F / M, whatever the thickness says.
-  const double by_mass = 0.118 * 0.94 * onegrain::model::faraday_constant / sheet.positive.material.formula->molar_mass();
+  const double by_mass =
+      0.118 * 0.94 * onegrain::model::faraday_constant / sheet.positive.material.formula->molar_mass();
   CHECK_THAT(cell.positive.capacity(), WithinRel(by_mass, 1e-12));
   // Default densities are never hidden.
-  CHECK(std::count_if(sheet.assumptions.begin(), sheet.assumptions.end(), [](const std::string& line) { return line.find("density of the") != std::string::npos; }) == 2);
+  CHECK(std::count_if(sheet.assumptions.begin(), sheet.assumptions.end(),
+                      [](const std::string& line) { return line.find("density of the") != std::string::npos; }) == 2);
 }
 
-TEST_CASE("a half cell takes its masses from the balance and its counter electrode from the shipped card", "[params][sheet]") {
+TEST_CASE("a half cell takes its masses from the balance and its counter electrode from the shipped card",
+          "[params][sheet]") {
   const Sheet sheet = sound(half_cell);
   const auto cell = to_cell(sheet);
   CHECK_FALSE(cell.is_full_cell());
@@ -153,7 +160,8 @@ TEST_CASE("formation loss leaves the positive short of what it gave", "[params][
 }
 
 TEST_CASE("a value may be a mapping with spread and source", "[params][sheet]") {
-  Sheet sheet = sound(with(full_cell, "particle_radius: 4.8 um", "particle_radius: {value: 4.8 um, spread: 0.4 um, source: \"micrograph, 60 grains\"}"));
+  Sheet sheet = sound(with(full_cell, "particle_radius: 4.8 um",
+                           "particle_radius: {value: 4.8 um, spread: 0.4 um, source: \"micrograph, 60 grains\"}"));
   const Given<Length>& radius = sheet.positive.particle_radius;
   CHECK(radius.source == "micrograph, 60 grains");
   CHECK(radius.spread.form == Spread::Form::absolute);
@@ -169,8 +177,12 @@ TEST_CASE("a value may be a mapping with spread and source", "[params][sheet]") 
   CHECK_THAT(diffusion->at_deviation(1.959963984540054) / diffusion->si, WithinRel(diffusion->spread.size, 1e-9));
   CHECK_THAT(diffusion->si / diffusion->at_deviation(-1.959963984540054), WithinRel(diffusion->spread.size, 1e-9));
   // A percentage of the value is taken too, except where the value is itself a fraction.
-  CHECK_THAT(sound(with(full_cell, "thickness: 52 um", "thickness: {value: 52 um, spread: 10 %}")).positive.coating->thickness.spread.size, WithinRel(5.2e-6, 1e-9));
-  CHECK_THAT(sound(with(full_cell, "porosity: 45 %", "porosity: {value: 45 %, spread: 10 %}")).separator.porosity.spread.size, WithinRel(0.1, 1e-9));
+  CHECK_THAT(sound(with(full_cell, "thickness: 52 um", "thickness: {value: 52 um, spread: 10 %}"))
+                 .positive.coating->thickness.spread.size,
+             WithinRel(5.2e-6, 1e-9));
+  CHECK_THAT(
+      sound(with(full_cell, "porosity: 45 %", "porosity: {value: 45 %, spread: 10 %}")).separator.porosity.spread.size,
+      WithinRel(0.1, 1e-9));
 }
 
 TEST_CASE("every number of a sheet and its cards can be visited and changed", "[params][sheet]") {
@@ -181,10 +193,13 @@ TEST_CASE("every number of a sheet and its cards can be visited and changed", "[
     CHECK(std::isfinite(value.si));
     CHECK(value.kind != nullptr);
   });
-  for (const char* path : {"temperature", "disc_diameter", "voltage_window.upper", "contact_resistance", "positive.coating.loading", "positive.coating.recipe.active",
-                           "positive.coating.densities.binder", "positive.particle_radius", "positive.material.crystal.a", "positive.material.diffusion_coefficient",
-                           "positive.material.open_circuit_potential", "negative.layer.porosity", "negative.material.exchange_current_density", "formation_loss",
-                           "separator.thickness", "electrolyte.conductivity"}) {
+  for (const char* path :
+       {"temperature", "disc_diameter", "voltage_window.upper", "contact_resistance", "positive.coating.loading",
+        "positive.coating.recipe.active", "positive.coating.densities.binder", "positive.particle_radius",
+        "positive.material.crystal.a", "positive.material.diffusion_coefficient",
+        "positive.material.open_circuit_potential", "negative.layer.porosity",
+        "negative.material.exchange_current_density", "formation_loss", "separator.thickness",
+        "electrolyte.conductivity"}) {
     CAPTURE(path);
     CHECK(seen[path] == 1);
   }
@@ -192,41 +207,54 @@ TEST_CASE("every number of a sheet and its cards can be visited and changed", "[
   find_value(sheet, "positive.material.open_circuit_potential")->si = 0.01;  // a shift
   const auto before = to_cell(sound(full_cell)), after = to_cell(sheet);
   CHECK(after.positive.particle_radius == 2e-6);
-  CHECK_THAT(after.positive.host.potential(0.6, 298.15), WithinAbs(before.positive.host.potential(0.6, 298.15) + 0.01, 1e-9));
+  CHECK_THAT(after.positive.host.potential(0.6, 298.15),
+             WithinAbs(before.positive.host.potential(0.6, 298.15) + 0.01, 1e-9));
   CHECK(find_value(sheet, "nowhere") == nullptr);
 }
 
 TEST_CASE("a fault names file, line, column, key, value and what would be right", "[params][sheet][messages]") {
   CHECK(faults_of(with(full_cell, "particle_radius: 4.8 um", "particle_radius: 4.8")) ==
         "coin07.yaml:14:20: positive.particle_radius = '4.8': no unit given; expected a length, such as '4.8 um'\n");
-  CHECK(faults_of(with(full_cell, "thickness: 60 um", "thickness: 60 mV")) ==
-        "coin07.yaml:17:22: negative.layer.thickness = '60 mV': a voltage where a length is expected, such as '60 um'\n");
+  CHECK(
+      faults_of(with(full_cell, "thickness: 60 um", "thickness: 60 mV")) ==
+      "coin07.yaml:17:22: negative.layer.thickness = '60 mV': a voltage where a length is expected, such as '60 um'\n");
   CHECK(faults_of(with(full_cell, "porosity: 33 %", "porosty: 33 %")) ==
         "coin07.yaml:17:10: negative.layer.porosity: missing; expected a fraction, such as '1 %'\n"
         "coin07.yaml:17:52: negative.layer.porosty: unknown key; did you mean 'porosity'?\n");
   CHECK(faults_of(with(full_cell, "material: nmc622", "material: nmc633")) ==
-        "coin07.yaml:9:13: positive.material = 'nmc633': no card 'nmc633.yaml' beside the sheet, and none of this name is shipped; did you mean 'nmc622'?\n");
+        "coin07.yaml:9:13: positive.material = 'nmc633': no card 'nmc633.yaml' beside the sheet, and none of this name "
+        "is shipped; did you mean 'nmc622'?\n");
   CHECK(faults_of(with(full_cell, "electrolyte: carbonate_1M\n", "")) ==
-        "coin07.yaml:1:1: electrolyte: missing; expected the name of an electrolyte card, such as 'carbonate_1M', or its mapping\n");
+        "coin07.yaml:1:1: electrolyte: missing; expected the name of an electrolyte card, such as 'carbonate_1M', or "
+        "its mapping\n");
   CHECK(faults_of(with(full_cell, "arrangement: full_cell", "arrangement: fullcell")) ==
         "coin07.yaml:3:14: arrangement = 'fullcell': did you mean 'full_cell'? Expected full_cell or half_cell\n");
-  CHECK(faults_of(with(full_cell, "lower: 2.8 V", "lower: 4.8 V")) == "coin07.yaml:6:25: voltage_window.lower = '4.8 V': not below the upper limit, 4.2 V\n");
-  CHECK(faults_of(with(full_cell, "carbon: 3 wt%", "carbon: 30 wt%")) == "coin07.yaml:13:13: positive.coating.recipe: the parts add up to 127 %, not 100 %\n");
+  CHECK(faults_of(with(full_cell, "lower: 2.8 V", "lower: 4.8 V")) ==
+        "coin07.yaml:6:25: voltage_window.lower = '4.8 V': not below the upper limit, 4.2 V\n");
+  CHECK(faults_of(with(full_cell, "carbon: 3 wt%", "carbon: 30 wt%")) ==
+        "coin07.yaml:13:13: positive.coating.recipe: the parts add up to 127 %, not 100 %\n");
   CHECK(faults_of(with(full_cell, "active_fraction: 62 %", "active_fraction: 72 %")) ==
-        "coin07.yaml:17:62: negative.layer.porosity = '33 %': active material and pores fill 105 % of the layer, more than all of it\n");
+        "coin07.yaml:17:62: negative.layer.porosity = '33 %': active material and pores fill 105 % of the layer, more "
+        "than all of it\n");
   CHECK(faults_of(with(full_cell, "particle_radius: 8 um", "particle_radius: 8 mm")) ==
         "coin07.yaml:18:20: negative.particle_radius = '8 mm': must lie between 0.001 um and 1000 um\n");
-  CHECK(faults_of(with(full_cell, "onegrain: 1", "onegrain: 2")) == "coin07.yaml:1:11: onegrain = '2': this program reads version 1\n");
+  CHECK(faults_of(with(full_cell, "onegrain: 1", "onegrain: 2")) ==
+        "coin07.yaml:1:11: onegrain = '2': this program reads version 1\n");
   CHECK(faults_of(with(full_cell, "formation_loss: 8 %\n", "")) ==
-        "coin07.yaml:1:1: formation_loss: missing; expected the share of the first charge that is lost, such as '8 %', or 'charged_state'\n");
-  CHECK(faults_of(with(full_cell, "formation_loss: 8 %", "formation_loss: 8 %\ncharged_state: {positive: 0.3, negative: 0.9}")) ==
-        "coin07.yaml:20:16: charged_state: either 'formation_loss' or 'charged_state': each fixes how much lithium is left\n");
+        "coin07.yaml:1:1: formation_loss: missing; expected the share of the first charge that is lost, such as '8 %', "
+        "or 'charged_state'\n");
+  CHECK(faults_of(with(full_cell, "formation_loss: 8 %",
+                       "formation_loss: 8 %\ncharged_state: {positive: 0.3, negative: 0.9}")) ==
+        "coin07.yaml:20:16: charged_state: either 'formation_loss' or 'charged_state': each fixes how much lithium is "
+        "left\n");
   CHECK(faults_of(with(full_cell, "disc_diameter: 14 mm", "disc_diameter: 14 mm\nplate_area: 1.5 cm2")) ==
         "coin07.yaml:6:13: plate_area = '1.5 cm2': either 'disc_diameter' or 'plate_area', not both\n");
   CHECK(faults_of(with(full_cell, "particle_radius: 4.8 um", "particle_radius: {value: 4.8 um, spread: factor 0.5}")) ==
-        "coin07.yaml:14:44: positive.particle_radius.spread = 'factor 0.5': a factor greater than 1 is expected, such as 'factor 3'\n");
+        "coin07.yaml:14:44: positive.particle_radius.spread = 'factor 0.5': a factor greater than 1 is expected, such "
+        "as 'factor 3'\n");
   CHECK(faults_of(with(full_cell, "particle_radius: 4.8 um", "particle_radius: {value: 4.8 um, spread: 5 um}")) ==
-        "coin07.yaml:14:44: positive.particle_radius.spread = '5 um': as wide as the value itself, which must be positive; state it as 'factor 3'\n");
+        "coin07.yaml:14:44: positive.particle_radius.spread = '5 um': as wide as the value itself, which must be "
+        "positive; state it as 'factor 3'\n");
   CHECK(faults_of(with(full_cell, "particle_radius: 4.8 um", "particle_radius: [4.8 um]")) ==
         "coin07.yaml:14:20: positive.particle_radius = '[...]': a list where a length, such as '1 um' is expected\n");
   CHECK(faults_of(with(full_cell, "particle_radius: 4.8 um", "particle_radius:")) ==
@@ -235,7 +263,8 @@ TEST_CASE("a fault names file, line, column, key, value and what would be right"
         "coin07.yaml:1:1: working: missing; expected an electrode: material, coating or layer, particle_radius\n"
         "coin07.yaml:8:3: positive: a half cell has one 'working' electrode against lithium metal\n");
   CHECK(faults_of(with(full_cell, "material: graphite", "material: lithium_metal")) ==
-        "materials/lithium_metal.yaml:4:7: role = 'lithium_metal': lithium metal is a counter electrode, not a host of grains; a host has the role positive or negative\n");
+        "materials/lithium_metal.yaml:4:7: role = 'lithium_metal': lithium metal is a counter electrode, not a host of "
+        "grains; a host has the role positive or negative\n");
 }
 
 TEST_CASE("one run reports every fault, in the order of the file", "[params][sheet][messages]") {
@@ -248,8 +277,10 @@ TEST_CASE("one run reports every fault, in the order of the file", "[params][she
   text += "colour: blue\n";
   CHECK(faults_of(text) ==
         "coin07.yaml:4:14: temperature = '25 C': a charge where a temperature is expected, such as '25 degC'\n"
-        "coin07.yaml:11:14: positive.coating.loading = '11.8 mg': a mass where a mass per area is expected, such as '11.8 mg/cm2'\n"
-        "coin07.yaml:14:20: positive.particle_radius = 'big': not a number with a unit; expected a length, such as '1 um'\n"
+        "coin07.yaml:11:14: positive.coating.loading = '11.8 mg': a mass where a mass per area is expected, such as "
+        "'11.8 mg/cm2'\n"
+        "coin07.yaml:14:20: positive.particle_radius = 'big': not a number with a unit; expected a length, such as '1 "
+        "um'\n"
         "coin07.yaml:17:46: negative.layer.active_fraction = '162 %': must lie between 0 and 100 %\n"
         "coin07.yaml:20:12: separator.thickness: missing; expected a length, such as '1 um'\n"
         "coin07.yaml:20:13: separator.thicknes: unknown key; did you mean 'thickness'?\n"
@@ -258,22 +289,31 @@ TEST_CASE("one run reports every fault, in the order of the file", "[params][she
 
 TEST_CASE("a cell that cannot be is named as such", "[params][sheet][messages]") {
   CHECK_THAT(faults_of(with(full_cell, "thickness: 52 um", "thickness: 22 um")),
-             HasText("coin07.yaml:12:16: warning: positive.coating.thickness = '22 um': the solids of a loading of 11.8 mg/cm2 need") &&
+             HasText("coin07.yaml:12:16: warning: positive.coating.thickness = '22 um': the solids of a loading of "
+                     "11.8 mg/cm2 need") &&
                  HasText("without any pores") && HasText("measure the loading and the thickness again"));
   const Sheet tight = sound(with(full_cell, "thickness: 52 um", "thickness: 22 um"));
   CHECK_THROWS_WITH(to_cell(tight), HasText("its loading does not fit its thickness; measure both again"));
   CHECK_THAT(faults_of(with(full_cell, "formation_loss: 8 %", "charged_state: {positive: 0.999, negative: 0.001}")) +
-                 faults_of(with(full_cell, "voltage_window: {lower: 2.8 V, upper: 4.2 V}", "voltage_window: {lower: 0.1 V, upper: 0.2 V}")),
+                 faults_of(with(full_cell, "voltage_window: {lower: 2.8 V, upper: 4.2 V}",
+                                "voltage_window: {lower: 0.1 V, upper: 0.2 V}")),
              HasText("coin07.yaml:6:17: voltage_window: "));
-  CHECK_THAT(faults_of(with(full_cell, "particle_radius: 8 um", "particle_radius: 80 um")), HasText("warning: negative.particle_radius = '80 um': a grain of 160 um across does not fit a layer of 60 um"));
-  CHECK_THAT(faults_of(with(full_cell, "material: nmc622", "material: graphite")), HasText("warning: positive.material = 'graphite': a material for the negative electrode stands in the positive one"));
+  CHECK_THAT(
+      faults_of(with(full_cell, "particle_radius: 8 um", "particle_radius: 80 um")),
+      HasText("warning: negative.particle_radius = '80 um': a grain of 160 um across does not fit a layer of 60 um"));
+  CHECK_THAT(
+      faults_of(with(full_cell, "material: nmc622", "material: graphite")),
+      HasText(
+          "warning: positive.material = 'graphite': a material for the negative electrode stands in the positive one"));
 }
 
 TEST_CASE("a card beside the sheet goes before a shipped one, and its faults name its own lines", "[params][card]") {
   const Folder folder;
   folder.write("nmc622.yaml",
-               "onegrain_material: 1\nname: my powder\nformula: LiNi0.6Mn0.2Co0.2O2\nrole: positive\ncrystal: {system: hexagonal, a: 2.87 angstrom, c: 14.23 angstrom, formula_units: 3}\n"
-               "open_circuit_potential: {expression: \"4.4 - x\", range: [0.2, 1]}\ndiffusion_coefficient: 1e-14 m2/s\nexchange_current_density: 2 A/m2\n");
+               "onegrain_material: 1\nname: my powder\nformula: LiNi0.6Mn0.2Co0.2O2\nrole: positive\ncrystal: {system: "
+               "hexagonal, a: 2.87 angstrom, c: 14.23 angstrom, formula_units: 3}\n"
+               "open_circuit_potential: {expression: \"4.4 - x\", range: [0.2, 1]}\ndiffusion_coefficient: 1e-14 "
+               "m2/s\nexchange_current_density: 2 A/m2\n");
   const auto loaded = read_sheet(full_cell, "coin07.yaml", folder.path.string());
   INFO(loaded.faults.text());
   REQUIRE(loaded.value);
@@ -283,29 +323,39 @@ TEST_CASE("a card beside the sheet goes before a shipped one, and its faults nam
   CHECK_FALSE(loaded.files[1].shipped);
   CHECK(loaded.files[1].sha256.size() == 64);
 
-  folder.write("nmc622.yaml", "onegrain_material: 1\nname: my powder\nformula: LiXx\nrole: positive\ncrystal: {system: cubik, a: 2.87, formula_units: 3}\n");
+  folder.write("nmc622.yaml",
+               "onegrain_material: 1\nname: my powder\nformula: LiXx\nrole: positive\ncrystal: {system: cubik, a: "
+               "2.87, formula_units: 3}\n");
   const std::string file = folder.path.string() + "/nmc622.yaml";
   CHECK(read_sheet(full_cell, "coin07.yaml", folder.path.string()).faults.text() ==
-        file + ":1:1: open_circuit_potential: missing; expected an 'expression' of x, or a 'table', against lithium metal\n" +
-        file + ":1:1: diffusion_coefficient: missing; expected a diffusion coefficient, such as '1 m2/s'\n" +
-        file + ":1:1: exchange_current_density: missing; expected a current density, such as '1 A/m2'\n" +
-        file + ":3:10: formula = 'LiXx': 'Xx' is not an element at position 3 of the formula\n" +
-        file + ":5:19: crystal.system = 'cubik': did you mean 'cubic'? Expected cubic, tetragonal, orthorhombic, hexagonal, trigonal, rhombohedral, monoclinic or triclinic\n" +
-        file + ":5:29: crystal.a = '2.87': no unit given; expected a length, such as '2.87 angstrom'\n");
+        file +
+            ":1:1: open_circuit_potential: missing; expected an 'expression' of x, or a 'table', against lithium "
+            "metal\n" +
+            file + ":1:1: diffusion_coefficient: missing; expected a diffusion coefficient, such as '1 m2/s'\n" + file +
+            ":1:1: exchange_current_density: missing; expected a current density, such as '1 A/m2'\n" + file +
+            ":3:10: formula = 'LiXx': 'Xx' is not an element at position 3 of the formula\n" + file +
+            ":5:19: crystal.system = 'cubik': did you mean 'cubic'? Expected cubic, tetragonal, orthorhombic, "
+            "hexagonal, trigonal, rhombohedral, monoclinic or triclinic\n" +
+            file + ":5:29: crystal.a = '2.87': no unit given; expected a length, such as '2.87 angstrom'\n");
 }
 
 TEST_CASE("an electrolyte may stand on the sheet itself", "[params][sheet]") {
-  const Sheet sheet = sound(with(full_cell, "electrolyte: carbonate_1M",
-                                 "electrolyte:\n  concentration: 1.2 M\n  conductivity: {expression: \"0.1297*c^3 - 2.51*c^1.5 + 3.329*c\", unit: S/m, range: [0, 2 mol/L]}\n"
-                                 "  diffusion_coefficient: 3e-10 m2/s\n  transference_number: 0.3\n  thermodynamic_factor: 1.5"));
+  const Sheet sheet =
+      sound(with(full_cell, "electrolyte: carbonate_1M",
+                 "electrolyte:\n  concentration: 1.2 M\n  conductivity: {expression: \"0.1297*c^3 - 2.51*c^1.5 + "
+                 "3.329*c\", unit: S/m, range: [0, 2 mol/L]}\n"
+                 "  diffusion_coefficient: 3e-10 m2/s\n  transference_number: 0.3\n  thermodynamic_factor: 1.5"));
   const auto cell = to_cell(sheet);
   CHECK_THAT(cell.electrolyte.concentration, WithinRel(1200.0, 1e-12));
   // Nyman, Behm, Lindbergh, Electrochim. Acta 53, 6356 (2008), from memory, at 1 mol/L by hand
   CHECK_THAT(cell.electrolyte.conductivity(1000, 298.15), WithinRel(0.1297 - 2.51 + 3.329, 1e-9));
 }
 
-TEST_CASE("a cell that warms up gets its heat per plate area, and formulas with T at several temperatures", "[params][sheet]") {
-  const Sheet sheet = sound(full_cell + "thermal: {mass: 3.2 g, heat_capacity: 900 J/(kg K), heat_transfer_coefficient: 10 W/(m2 K), cooled_area: 6 cm2}\n");
+TEST_CASE("a cell that warms up gets its heat per plate area, and formulas with T at several temperatures",
+          "[params][sheet]") {
+  const Sheet sheet = sound(full_cell +
+                            "thermal: {mass: 3.2 g, heat_capacity: 900 J/(kg K), heat_transfer_coefficient: 10 W/(m2 "
+                            "K), cooled_area: 6 cm2}\n");
   const auto cell = to_cell(sheet);
   REQUIRE(cell.thermal);
   CHECK_THAT(cell.thermal->heat_capacity, WithinRel(3.2e-3 * 900 / cell.plate_area, 1e-12));

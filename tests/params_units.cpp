@@ -24,7 +24,8 @@ class Udunits {
   double factor(const std::string& unit, const std::string& si) const {
     const Handle from(ut_parse(system_.get(), unit.c_str(), UT_UTF8)), to(ut_parse(system_.get(), si.c_str(), UT_UTF8));
     if (!from || !to || ut_are_convertible(from.get(), to.get()) == 0) return std::nan("");
-    const std::unique_ptr<cv_converter, void (*)(cv_converter*)> converter(ut_get_converter(from.get(), to.get()), cv_free);
+    const std::unique_ptr<cv_converter, void (*)(cv_converter*)> converter(ut_get_converter(from.get(), to.get()),
+                                                                           cv_free);
     return cv_convert_double(converter.get(), 1) - cv_convert_double(converter.get(), 0);
   }
 
@@ -64,14 +65,22 @@ std::string message_of(const std::string& text, const Kind& kind, const char* ex
 TEST_CASE("every unit that UDUNITS-2 also knows has the same size", "[params][units]") {
   const Udunits reference;
   REQUIRE(reference.available());
-  for (const char* unit : {
-           "m", "mm", "um", "nm", "\xC2\xB5m", "\xCE\xBCm", "angstrom", "\xC3\x85", "micron", "inch", "mil", "cm", "km",
-           "g", "kg", "mg", "ug", "t", "lb", "s", "ms", "us", "min", "h", "hour", "hours", "d", "day", "A", "mA", "uA", "nA", "K", "mK", "mol", "mmol", "kmol",
-           "rad", "degree", "arcsec", "L", "mL", "l", "uL", "ha", "N", "mN", "Pa", "kPa", "MPa", "GPa", "bar", "mbar", "atm", "psi", "J", "kJ", "MJ",
-           "W", "mW", "kW", "C", "mC", "V", "mV", "uV", "ohm", "mohm", "kohm", "Mohm", "\xCE\xA9", "S", "mS", "F", "mF", "uF", "Hz", "kHz", "%", "ppm", "ppb",
-           "mg/cm2", "mg cm-2", "mS/cm", "S/m", "cm2/s", "cm^2/s", "cm\xC2\xB2/s", "m2 s-1", "mol/L", "mol/m3", "kJ/mol", "J/mol/K", "J/(mol.K)", "J/(mol K)", "mA/cm2",
-           "mA/g", "mV/K", "W/(m2 K)", "W/m2/K", "W m-2 K-1", "mA.h/g", "mA h", "ohm.cm2", "ohm cm2", "g/cm3", "kg/m3", "g cm-3", "cm3/mol", "1/s", "1/m", "J/(kg K)",
-           "m.s-1", "kg.m2/s2", "mV/degC", "J/degC", "A m-2"}) {
+  for (const char* unit :
+       {"m",       "mm",       "um",       "nm",     "\xC2\xB5m", "\xCE\xBCm", "angstrom",  "\xC3\x85",
+        "micron",  "inch",     "mil",      "cm",     "km",        "g",         "kg",        "mg",
+        "ug",      "t",        "lb",       "s",      "ms",        "us",        "min",       "h",
+        "hour",    "hours",    "d",        "day",    "A",         "mA",        "uA",        "nA",
+        "K",       "mK",       "mol",      "mmol",   "kmol",      "rad",       "degree",    "arcsec",
+        "L",       "mL",       "l",        "uL",     "ha",        "N",         "mN",        "Pa",
+        "kPa",     "MPa",      "GPa",      "bar",    "mbar",      "atm",       "psi",       "J",
+        "kJ",      "MJ",       "W",        "mW",     "kW",        "C",         "mC",        "V",
+        "mV",      "uV",       "ohm",      "mohm",   "kohm",      "Mohm",      "\xCE\xA9",  "S",
+        "mS",      "F",        "mF",       "uF",     "Hz",        "kHz",       "%",         "ppm",
+        "ppb",     "mg/cm2",   "mg cm-2",  "mS/cm",  "S/m",       "cm2/s",     "cm^2/s",    "cm\xC2\xB2/s",
+        "m2 s-1",  "mol/L",    "mol/m3",   "kJ/mol", "J/mol/K",   "J/(mol.K)", "J/(mol K)", "mA/cm2",
+        "mA/g",    "mV/K",     "W/(m2 K)", "W/m2/K", "W m-2 K-1", "mA.h/g",    "mA h",      "ohm.cm2",
+        "ohm cm2", "g/cm3",    "kg/m3",    "g cm-3", "cm3/mol",   "1/s",       "1/m",       "J/(kg K)",
+        "m.s-1",   "kg.m2/s2", "mV/degC",  "J/degC", "A m-2"}) {
     CAPTURE(unit);
     const Unit ours = parse_unit(unit);
     const double theirs = reference.factor(unit, si_text(ours.dimension));
@@ -118,7 +127,10 @@ TEST_CASE("units of the trade that UDUNITS-2 does not know", "[params][units]") 
 
 TEST_CASE("a temperature has an offset, a difference of temperatures and a slope have none", "[params][units]") {
   CHECK_THAT(parse<Temperature>("25 degC").si(), WithinAbs(298.15, 1e-12));
-  CHECK_THAT(parse<Temperature>("25\xC2\xB0" "C").si(), WithinAbs(298.15, 1e-12));
+  CHECK_THAT(parse<Temperature>("25\xC2\xB0"
+                                "C")
+                 .si(),
+             WithinAbs(298.15, 1e-12));
   CHECK_THAT(parse<Temperature>("-30 degC").si(), WithinAbs(243.15, 1e-12));
   CHECK_THAT(parse<Temperature>("298.15 K").si(), WithinAbs(298.15, 1e-12));
   CHECK_THAT(parse<Temperature>("77 degF").si(), WithinAbs(298.15, 1e-10));
@@ -137,7 +149,9 @@ TEST_CASE("a quantity is read with its unit", "[params][units]") {
   CHECK(parse<Fraction>("0.62").si() == 0.62);
   CHECK_THAT(parse<Fraction>("94 wt%").si(), WithinRel(0.94, 1e-15));
   CHECK_THAT(parse<Number>("8/3").si(), WithinRel(8.0 / 3, 1e-15));
-  CHECK(parse<Voltage>("\xE2\x88\x92" "0.1 V").si() == -0.1);  // a minus sign instead of a hyphen
+  CHECK(parse<Voltage>("\xE2\x88\x92"
+                       "0.1 V")
+            .si() == -0.1);  // a minus sign instead of a hyphen
   CHECK_THAT(parse<ArealResistance>("12 ohm.cm2").si(), WithinRel(12e-4, 1e-14));
   CHECK_THAT(parse<Loading>("11.8 mg/cm2").si(), WithinRel(0.118, 1e-14));
 }
@@ -146,8 +160,10 @@ TEST_CASE("what is wrong with a quantity is said in words", "[params][units][mes
   CHECK(message_of("4.8", LengthKind::kind) == "no unit given; expected a length, such as '4.8 um'");
   CHECK(message_of("60 mV", LengthKind::kind) == "a voltage where a length is expected, such as '60 um'");
   CHECK(message_of("14 mg", LengthKind::kind, "mm") == "a mass where a length is expected, such as '14 mm'");
-  CHECK(message_of("3 mS/gg", ConductivityKind::kind) == "'gg' is not a known unit; expected a conductivity, such as '3 S/m'");
-  CHECK(message_of("2.4 mah", ChargeKind::kind) == "'mah' is not a known unit; did you mean 'mAh'?; expected a charge, such as '2.4 mAh'");
+  CHECK(message_of("3 mS/gg", ConductivityKind::kind) ==
+        "'gg' is not a known unit; expected a conductivity, such as '3 S/m'");
+  CHECK(message_of("2.4 mah", ChargeKind::kind) ==
+        "'mah' is not a known unit; did you mean 'mAh'?; expected a charge, such as '2.4 mAh'");
   CHECK(message_of("4,8 um", LengthKind::kind) == "a decimal comma; write a point, '4.8 um'");
   CHECK(message_of("thick", LengthKind::kind) == "not a number with a unit; expected a length, such as '1 um'");
   CHECK(message_of("", LengthKind::kind) == "no value given; expected a length, such as '1 um'");
@@ -160,9 +176,12 @@ TEST_CASE("what is wrong with a quantity is said in words", "[params][units][mes
   CHECK(message_of("25 %", AngleKind::kind) == "a number without unit where an angle is expected, such as '25 deg'");
   CHECK(message_of("1 kg m s", LengthKind::kind) == "a quantity in m kg s where a length is expected, such as '1 um'");
   CHECK(message_of("4.8 um um", LengthKind::kind) == "an area where a length is expected, such as '4.8 um'");
-  CHECK(message_of("49 180 mol/m3", ConcentrationKind::kind) == "not a number with a unit; expected a concentration, such as '1 mol/L'");
-  CHECK(message_of("4.8 um/", LengthKind::kind) == "the unit 'um/' ends too early; expected a length, such as '4.8 um'");
-  CHECK(message_of("4.8 (um", LengthKind::kind) == "a ')' is missing in the unit '(um'; expected a length, such as '4.8 um'");
+  CHECK(message_of("49 180 mol/m3", ConcentrationKind::kind) ==
+        "not a number with a unit; expected a concentration, such as '1 mol/L'");
+  CHECK(message_of("4.8 um/", LengthKind::kind) ==
+        "the unit 'um/' ends too early; expected a length, such as '4.8 um'");
+  CHECK(message_of("4.8 (um", LengthKind::kind) ==
+        "a ')' is missing in the unit '(um'; expected a length, such as '4.8 um'");
 }
 
 TEST_CASE("a number is decimal, whole and finite, whatever the locale", "[params][units]") {
@@ -170,7 +189,8 @@ TEST_CASE("a number is decimal, whole and finite, whatever the locale", "[params
     CAPTURE(good);
     CHECK(parse_number(good).has_value());
   }
-  for (const char* bad : {"", "e3", "1e", "1e+", "0x1", "nan", "inf", "Infinity", "1,5", "1 ", " 1", "1.2.3", "--1", "1e400", "1_000", "."}) {
+  for (const char* bad : {"", "e3", "1e", "1e+", "0x1", "nan", "inf", "Infinity", "1,5", "1 ", " 1", "1.2.3", "--1",
+                          "1e400", "1_000", "."}) {
     CAPTURE(bad);
     CHECK_FALSE(parse_number(bad).has_value());
   }

@@ -82,6 +82,23 @@ TEST_CASE("the charge of a hold is the integral of its current", "[solver][conse
   }
 }
 
+TEST_CASE("a hold that lasts long enough fills a cell to the equilibrium at its voltage", "[solver][conservation]") {
+  const bool varying = GENERATE(false, true);
+  const double V = GENERATE(3.6, 4.1, 4.2);
+  CAPTURE(varying, V);
+  model::Cell cell = published_cell(varying);
+  cell.upper_voltage = V;
+  const double Q_p = cell.positive.capacity();
+  const double equilibrium = (cell.inventory.positive - model::equilibrium_window(cell).full.positive) * Q_p;
+  solver::Workspace workspace;
+  solver::Simulator simulator(cell, workspace);
+  for (const double duration : {2e5, 1e6, 1e8}) {  // far beyond R^2 / D and R C of the cell
+    const auto hold = simulator.run(simulator.at_rest(0), {VoltageDrive{V}, {.time = duration}, "hold"});
+    CHECK_THAT(hold.last().charge, WithinAbs(equilibrium, 1e-6 * Q_p));
+    CHECK(std::abs(hold.last().current) < 1e-5 * one_c);
+  }
+}
+
 TEST_CASE("left alone, a cell comes to the equilibrium that its lithium allows", "[solver][conservation]") {
   const bool varying = GENERATE(false, true);
   CAPTURE(varying);

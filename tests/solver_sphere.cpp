@@ -110,7 +110,7 @@ TEST_CASE("just after a jump of the current the surface moves like the square ro
 
 TEST_CASE("a voltage hold through a resistance fills a sphere as one with surface evaporation", "[solver][sphere]") {
   // i = (V - U(x_s)) / r with U = 4 - x is a surface condition of the third kind, L = R outflow / (r D).
-  const double L = GENERATE(0.5, 3.0, 20.0);
+  const double L = GENERATE(0.5, 3.0, 20.0, 300.0);
   CAPTURE(L);
   const double D = 4e-15, second = D / (R * R);
   const double outflow = model::SingleParticle(plain_cell(D), 4, 4).positive_outflow();
@@ -123,13 +123,14 @@ TEST_CASE("a voltage hold through a resistance fills a sphere as one with surfac
     for (const double tau : {0.003, 0.01, 0.05, 0.2, 0.5, 1.0}) {
       CAPTURE(tau, tolerance);
       const double filled = (hold.at(tau / second).positive_mean - x_start) / (target - x_start);
-      CHECK_THAT(filled, WithinAbs(uptake(tau, L), tolerance));
+      // at L = 300 the first current is 100 times that of the mean filling; tolerances are relative to it
+      CHECK_THAT(filled, WithinAbs(uptake(tau, L), L > 100 ? 10 * tolerance : tolerance));
     }
   }
 }
 
 TEST_CASE("a hold with next to no resistance fills a sphere as a step of its surface does", "[solver][sphere]") {
-  // Crank eq. 6.20; what L = 300 instead of infinity costs is about 1/L
+  // Crank eq. 6.20; what L = 300 instead of infinity costs is about 3/L: the layer that L fills in as much time
   const tests::ReferenceTable table("sphere_surface_step.csv");
   const double L = 300, D = 4e-15, second = D / (R * R);
   const double outflow = model::SingleParticle(plain_cell(D), 4, 4).positive_outflow();
@@ -139,7 +140,7 @@ TEST_CASE("a hold with next to no resistance fills a sphere as a step of its sur
   for (const auto& row : table.rows) {
     CAPTURE(row[0]);
     if (row[0] < 0.003) continue;
-    CHECK_THAT((hold.at(row[0] / second).positive_mean - x_start) / 0.2, WithinAbs(row[1], 1.5 / L));
+    CHECK_THAT((hold.at(row[0] / second).positive_mean - x_start) / 0.2, WithinAbs(row[1], 3 / L));
   }
 }
 
