@@ -1,17 +1,17 @@
 #!/bin/sh
 # From a bare Debian (12 or 13) to a built onegrain:
 #
-#   sh bootstrap.sh          installs what is missing and builds
-#   sh bootstrap.sh demo     the same, then runs the demo cell and says where its report lies
-#   sh bootstrap.sh test     the same, then runs the whole test suite
-#   sh bootstrap.sh ci       test, and once more with the address and undefined-behaviour sanitizers
+#   sh bootstrap.sh            installs what is missing and builds
+#   sh bootstrap.sh demo       the same, then runs the demo cell and says where its report lies
+#   sh bootstrap.sh test       the same, then runs the whole test suite
+#   sh bootstrap.sh sanitized  the suite in a build with the address and undefined-behaviour sanitizers
 #
 # Works from any folder, as root or through sudo; a second run only does what has changed.
 set -eu
 here=$(CDPATH= cd -- "$(dirname -- "$0")" && pwd)
 cd "$here"
 goal=${1:-build}
-case $goal in build|demo|test|ci) ;; *) echo "bootstrap.sh: '$goal' is none of build, demo, test, ci" >&2; exit 2 ;; esac
+case $goal in build|demo|test|sanitized) ;; *) echo "bootstrap.sh: '$goal' is none of build, demo, test, sanitized" >&2; exit 2 ;; esac
 
 say() { printf '%s\n' "bootstrap: $*" >&2; }
 
@@ -25,7 +25,7 @@ as_root() {
 # --- packages -------------------------------------------------------------------------------------------------------
 packages="g++ cmake ninja-build dpkg-dev libeigen3-dev libyaml-cpp-dev libcli11-dev libfmt-dev nlohmann-json3-dev
 libmuparser-dev libboost-dev"
-case $goal in test|ci) packages="$packages catch2 libudunits2-dev python3-scipy python3-yaml" ;; esac
+case $goal in test|sanitized) packages="$packages catch2 libudunits2-dev python3-scipy python3-yaml" ;; esac
 
 missing=
 for package in $packages; do
@@ -77,21 +77,14 @@ case $goal in
   build) build release OFF; say "built: $here/build/release/app/onegrain" ;;
   demo)
     build release OFF
-    build/release/app/onegrain rates demo --both --out "$here/onegrain-demo" >/dev/null 2>&1 ||
-      build/release/app/onegrain rates demo --both --out "$here/onegrain-demo"
+    mkdir -p onegrain-demo
     [ -f onegrain-demo/demo.yaml ] || build/release/app/onegrain cards demo > onegrain-demo/demo.yaml
-    build/release/app/onegrain rates demo
+    build/release/app/onegrain rates onegrain-demo/demo.yaml --both --out onegrain-demo
     echo
     echo "The report:        $here/onegrain-demo/report.html   (open it in a browser)"
     echo "The demo's sheet:  $here/onegrain-demo/demo.yaml"
-    echo "Change a number in it, for instance the particle radius, and run:"
-    echo "  $here/build/release/app/onegrain rates $here/onegrain-demo/demo.yaml --both --out $here/onegrain-demo"
+    echo "Change a number in it, for instance a particle_radius, and type the same command again."
     ;;
   test) build release ON; ctest --preset release -j2 ;;
-  ci)
-    build release ON
-    ctest --preset release -j2
-    build dev ON
-    ctest --preset dev -j2
-    ;;
+  sanitized) build dev ON; ctest --preset dev -j2 ;;
 esac

@@ -3,10 +3,12 @@
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <cstdlib>
 #include <ostream>
 
 #include "model/balance.hpp"
+#include "params/faults.hpp"
 #include "params/rate.hpp"
 #include "solver/cvode.hpp"
 
@@ -18,19 +20,32 @@ constexpr const char* purpose =
     "onegrain predicts voltage curves and rate capability of lithium-ion cells from what the bench knows of them.\n"
     "Predictions guide a test, they do not authorise it.";
 
+/// A number from 0 to 1; "nan", which no comparison catches, is none.
+const CLI::Validator state_of_charge(
+    [](const std::string& text) {
+      double value = 0;
+      const bool fine = CLI::detail::lexical_cast(text, value) && value >= 0 && value <= 1;
+      return fine ? std::string() : "'" + text + "' is not a state of charge; write a number from 0 to 1";
+    },
+    "0..1");
+
+const CLI::Validator not_empty(
+    [](const std::string& text) { return text.empty() ? std::string("nothing is given") : std::string(); }, "");
+
 void add_sheet(CLI::App& verb, Request& request) {
-  verb.add_option("SHEET", request.files, "cell sheet (YAML), or the name of a shipped one such as 'demo'")
-      ->required()
-      ->expected(1);
+  verb.add_option_function<std::string>(
+          "SHEET", [&request](const std::string& name) { request.files = {name}; },
+          "cell sheet (YAML), or the name of a shipped one such as 'demo'")
+      ->required();
 }
 
 void add_output(CLI::App& verb, Request& request) {
-  verb.add_option("--out", request.out, "folder for curves.csv, summary.json and report.html");
+  verb.add_option("--out", request.out, "folder for curves.csv, summary.json and report.html")->check(not_empty);
   verb.add_flag("--json", request.json, "print the summary alone, as JSON");
 }
 
 void add_conditions(CLI::App& verb, Request& request) {
-  verb.add_option("--temperature", request.temperature, "instead of that of the sheet, such as '10 degC'");
+  verb.add_option("--temperature", request.temperature, "instead of that of the sheet, such as '10 degC'")->check(not_empty);
   verb.add_option("--electrolyte", request.electrolyte,
                   "uniform: salt stays at its starting concentration; resolved: salt diffuses through the pores")
       ->check(CLI::IsMember({"uniform", "resolved"}))
@@ -38,7 +53,7 @@ void add_conditions(CLI::App& verb, Request& request) {
 }
 
 void add_start(CLI::App& verb, Request& request) {
-  verb.add_option("--from-soc", request.from_soc, "start from this state of charge, 0 to 1")->check(CLI::Range(0.0, 1.0));
+  verb.add_option("--from-soc", request.from_soc, "start from this state of charge")->check(state_of_charge);
 }
 
 void add_rates(CLI::App& verb, Request& request) {
@@ -51,6 +66,39 @@ int report_problem(std::ostream& narration, const char* kind, const std::string&
   narration << kind << what;
   if (what.empty() || what.back() != '\n') narration << '\n';
   return static_cast<int>(status);
+}
+
+/// @throws CLI::ParseError unless the first word is a verb, and every option one of its own, or the first one of the program
+void require_known(const CLI::App& program, const std::vector<std::string>& words) {
+  const std::string first = words.empty() ? "" : words.front();
+  if (first.empty()) throw CLI::ParseError("no verb is given", CLI::ExitCodes::RequiredError);
+  if (first.front() == '-') {
+    if (program.get_option_no_throw(first) == nullptr) {
+      throw CLI::ParseError("'" + first + "' is no option of onegrain itself; the verb comes first", CLI::ExitCodes::ExtrasError);
+    }
+    return;
+  }
+  const auto verbs = program.get_subcommands([&](const CLI::App* verb) { return verb->check_name(first); });
+  if (verbs.empty()) throw CLI::ParseError("'" + first + "' is no verb", CLI::ExitCodes::ExtrasError);
+  std::vector<std::string> known;
+  for (const CLI::Option* option : verbs.front()->get_options()) {
+    for (const std::string& name : option->get_lnames()) known.push_back("--" + name);
+  }
+  for (std::size_t k = 1; k < words.size(); ++k) {
+    const std::string option = words[k].substr(0, words[k].find('='));
+    if (option.rfind("--", 0) != 0 || option.size() == 2 || std::find(known.begin(), known.end(), option) != known.end()) continue;
+    const std::string near = params::nearest(option, known);
+    throw CLI::ParseError("'" + option + "' is no option of '" + first + "'" + (near.empty() ? "" : "; did you mean '" + near + "'?"),
+                          CLI::ExitCodes::ExtrasError);
+  }
+}
+
+/// The status of a call that has printed all it has to say.
+int finished(std::ostream& results, std::ostream& narration) {
+  results.flush();
+  if (results) return static_cast<int>(Status::done);
+  return report_problem(narration, "onegrain: not completed: ", "the results could not be written to standard output",
+                        Status::not_completed);
 }
 
 }  // namespace
@@ -87,12 +135,13 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
 
   const auto parse = [&]() -> std::optional<int> {
     try {
+      require_known(program, words);
       std::vector<std::string> reversed(words.rbegin(), words.rend());  // as CLI11 wants them
       program.parse(reversed);
       return std::nullopt;
     } catch (const CLI::Success& wish) {  // --help, --version
       program.exit(wish, results, narration);
-      return static_cast<int>(Status::done);
+      return finished(results, narration);
     } catch (const CLI::ParseError& error) {
       narration << "onegrain: " << error.what() << "\nonegrain --help lists the verbs, onegrain VERB --help their options.\n";
       return static_cast<int>(Status::wrong_command_line);
@@ -109,9 +158,7 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
     if (request.verb == "rates") rates(request, channels);
     if (request.verb == "follow") follow(request, channels);
     if (request.verb == "cards") cards(request, channels);
-    results.flush();
-    if (!results) throw NotCompleted("the results could not be written to standard output");
-    return static_cast<int>(Status::done);
+    return finished(results, narration);
   } catch (const CommandLineError& error) {
     return report_problem(narration, "onegrain: ", error.what(), Status::wrong_command_line);
   } catch (const params::RateError& error) {

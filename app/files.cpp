@@ -16,11 +16,11 @@ namespace fs = std::filesystem;
 
 ResultFolder::ResultFolder(std::string path) : path_(std::move(path)) {
   std::error_code error;
-  fs::create_directories(path_, error);
-  if (error || !fs::is_directory(path_)) {
-    throw NotCompleted("the folder '" + path_ + "' cannot be made: " +
-                       (error ? error.message() : std::string("a file of that name is in the way")));
+  if (fs::exists(path_, error) && !fs::is_directory(path_, error)) {
+    throw NotCompleted("the folder '" + path_ + "' cannot be made: a file of that name is in the way");
   }
+  fs::create_directories(path_, error);
+  if (error) throw NotCompleted("the folder '" + path_ + "' cannot be made: " + error.message());
   if (access(path_.c_str(), W_OK) != 0) {
     throw NotCompleted("the folder '" + path_ + "' cannot be written to: " + std::strerror(errno));
   }
@@ -33,6 +33,11 @@ std::vector<std::string> ResultFolder::write() const {
     for (const auto& [temporary, final_path] : written) fs::remove(temporary, ignored);
     throw NotCompleted(what);
   };
+  for (const auto& [name, content] : contents_) {  // before anything is touched: can every file take its name?
+    const fs::path final_path = fs::path(path_) / name;
+    std::error_code ignored;
+    if (fs::is_directory(final_path, ignored)) give_up("'" + final_path.string() + "' cannot be written: a folder of that name is in the way");
+  }
   for (const auto& [name, content] : contents_) {
     const fs::path final_path = fs::path(path_) / name;
     const fs::path temporary = fs::path(path_) / ("." + name + "." + std::to_string(getpid()) + ".part");

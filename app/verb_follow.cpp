@@ -12,10 +12,11 @@
 namespace onegrain::app {
 
 void follow(const Request& request, const Channels& channels) {
-  const Job job = load_job(request, channels);
+  Job job = load_job(request, channels);
   const auto loaded = params::load_protocol(request.protocol, job.sheet, job.base);
   if (!loaded.value) throw UnsoundInput(loaded.faults.text());
   channels.narration << loaded.faults.text();
+  job.sheet.files.insert(job.sheet.files.end(), loaded.files.begin(), loaded.files.end());
   const model::Protocol& protocol = *loaded.value;
 
   solver::Workspace workspace;
@@ -30,9 +31,6 @@ void follow(const Request& request, const Channels& channels) {
   const std::string headline = follow_headline(job, steps);
 
   nlohmann::json summary = provenance_json(request, job.sheet);
-  for (const params::SourceFile& f : loaded.files) {
-    summary["files"].push_back({{"name", f.name}, {"shipped", f.shipped}, {"sha256", f.sha256}});
-  }
   summary["headline"] = headline;
   nlohmann::json list = nlohmann::json::array();
   for (const NamedStep& s : steps) list.push_back(step_json(job, s));
@@ -53,7 +51,12 @@ void follow(const Request& request, const Channels& channels) {
                  digits(first.terminal.voltage), digits(last.terminal.voltage), digits(job.milliamperes(last.current), 3),
                  ended_by(s.run.solution)});
     }
-    out << table.text() << "\n" << wrapped(electrolyte_remark(job.electrolyte)) << "\ncautions:\n";
+    out << table.text();
+    for (const NamedStep& s : steps) {
+      const solver::Trust trust = solver::judge(s.run.solution);
+      if (!trust.trusted()) out << "(?) " << wrapped(fmt::format("{}: not to be relied on: {}", s.label, untrusted(trust)), 100, "    ");
+    }
+    out << "\n" << wrapped(electrolyte_remark(job.electrolyte)) << "\ncautions:\n";
     for (const std::string& c : cautions()) out << "- " << wrapped(c, 100, "  ");
   }
   if (request.out.empty()) return;

@@ -42,7 +42,9 @@ TEST_CASE("a verb that there is not is refused, and the help is pointed to") {
 }
 
 TEST_CASE("an option that there is not, or with a value that it cannot have, is refused") {
-  wrong({"rates", "demo", "--rate", "1C"}, "--rate");
+  wrong_exactly({"rates", "demo", "--rate", "1C"},
+                "onegrain: '--rate' is no option of 'rates'; did you mean '--rates'?\n"
+                "onegrain --help lists the verbs, onegrain VERB --help their options.\n");
   wrong({"bench", "demo", "--rates", "1C"}, "--rates");
   wrong({"curve", "demo", "--both"}, "--both");
   wrong({"rates", "demo", "--rates"}, "--rates");
@@ -63,7 +65,7 @@ TEST_CASE("a state of charge that is not a number is refused") {
 
 TEST_CASE("a rate that is none is refused with the forms that a rate has") {
   const auto rates = [](const std::string& text) { return std::vector<std::string>{"rates", "demo", "--rates", text}; };
-  wrong_exactly(rates("2 x"), "onegrain: '2 x' is not a rate: 'x' is not a unit known here; " + std::string(rate_forms) + "\n");
+  wrong_exactly(rates("2 x"), "onegrain: '2 x' is not a rate: 'x' is not a known unit; " + std::string(rate_forms) + "\n");
   wrong_exactly(rates("1C,,2C"), "onegrain: an empty rate; " + std::string(rate_forms) + "\n");
   wrong_exactly(rates(""), "onegrain: an empty rate; " + std::string(rate_forms) + "\n");
   wrong_exactly(rates("2"), "onegrain: '2' is not a rate; a unit is missing: write 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g\n");
