@@ -70,9 +70,11 @@ std::vector<LossPart> loss_parts(const Job& job, const solver::Point& p) {
     parts.push_back({"charge transfer at the lithium", -sign * v.negative_overpotential});
   }
   parts.push_back({"electrolyte resistance", sign * v.electrolyte});
-  if (v.concentration != 0) parts.push_back({"uneven salt", sign * v.concentration});
-  if (v.electronic != 0) parts.push_back({"electronic resistance of the layers", sign * v.electronic});
-  if (v.contact != 0) parts.push_back({"contact resistance", sign * v.contact});
+  // Which parts there are depends on the cell alone, never on the moment.
+  const bool solid = cell.positive.electronic_conductivity > 0 || (full && cell.negative->electronic_conductivity > 0);
+  if (job.electrolyte == model::ElectrolyteModel::resolved) parts.push_back({"uneven salt", sign * v.concentration});
+  if (solid) parts.push_back({"electronic resistance of the layers", sign * v.electronic});
+  if (cell.contact_resistance > 0) parts.push_back({"contact resistance", sign * v.contact});
   return parts;
 }
 
