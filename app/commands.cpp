@@ -117,6 +117,7 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
   auto* curve_verb = program.add_subcommand("curve", "voltage against capacity and time at the rates asked for");
   auto* rates_verb = program.add_subcommand("rates", "capacity, energy and mean voltage against C-rate");
   auto* follow_verb = program.add_subcommand("follow", "a protocol, step by step");
+  auto* ceiling_verb = program.add_subcommand("ceiling", "the highest charge rate that stays inside every limit, with confidence");
   auto* cards_verb = program.add_subcommand("cards", "the shipped materials, electrolytes and sheets with their sources");
   for (auto* verb : {bench_verb, curve_verb, rates_verb, follow_verb}) {
     add_sheet(*verb, request);
@@ -128,6 +129,16 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
     add_start(*verb, request);
     verb->add_option("--points", request.points, "moments of each curve in the results")->check(CLI::Range(2, 100000))->capture_default_str();
   }
+  add_sheet(*ceiling_verb, request);
+  add_output(*ceiling_verb, request);
+  ceiling_verb->add_option("--temperature", request.temperature, "instead of that of the sheet, such as '10 degC'")->check(not_empty);
+  ceiling_verb->add_option("--soc", request.soc, "the charge: from one state of charge to another")->capture_default_str();
+  ceiling_verb->add_option("--margin", request.margin, "how far above lithium's potential the negative must stay")->capture_default_str();
+  ceiling_verb->add_option("--samples", request.samples, "plausible cells, drawn from the spreads; 0: the nominal cell only")
+      ->check(CLI::Range(0, 100000))->capture_default_str();
+  ceiling_verb->add_option("--seed", request.seed, "another number draws other cells")->capture_default_str();
+  ceiling_verb->add_option("--threads", request.threads, "0: one for each core; the results are the same")->check(CLI::Range(0, 256))->capture_default_str();
+  ceiling_verb->add_flag("--staircase", request.staircase, "also the fastest charge in steps, as a protocol");
   rates_verb->add_flag("--both", request.both, "discharge and charge");
   follow_verb->add_option("--protocol", request.protocol, "protocol file (YAML)")->required();
   cards_verb->add_option("NAME", request.files, "print this card or sheet whole, to copy and change it");
@@ -149,7 +160,7 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
   };
   if (const auto status = parse()) return *status;
 
-  const Channels channels{results, narration, isatty(STDOUT_FILENO) != 0 && std::getenv("NO_COLOR") == nullptr};
+  const Channels channels{results, narration, isatty(STDOUT_FILENO) != 0 && std::getenv("NO_COLOR") == nullptr, isatty(STDERR_FILENO) != 0};
   request.verb = program.get_subcommands().front()->get_name();
   try {
     if (request.verb == "check") check(request, channels);
@@ -157,6 +168,7 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
     if (request.verb == "curve") curve(request, channels);
     if (request.verb == "rates") rates(request, channels);
     if (request.verb == "follow") follow(request, channels);
+    if (request.verb == "ceiling") ceiling(request, channels);
     if (request.verb == "cards") cards(request, channels);
     return finished(results, narration);
   } catch (const CommandLineError& error) {

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstdint>
 #include <iosfwd>
 #include <optional>
 #include <stdexcept>
@@ -24,10 +25,14 @@ struct Request {
   std::string rates = "C/20,C/10,C/5,C/2,1C,2C,3C,5C";
   bool charge = false, both = false;
   std::optional<double> from_soc;          ///< 0..1
-  std::string electrolyte = "uniform";
+  std::string electrolyte = "resolved";
   std::string temperature;                 ///< empty: that of the sheet
   std::string out;                         ///< folder; empty: no files
   bool json = false;
+  std::string soc = "0..0.8", margin = "10 mV";  ///< ceiling
+  int samples = 1000, threads = 0;          ///< ceiling; threads 0: all cores
+  std::uint64_t seed = 1;                  ///< ceiling
+  bool staircase = false;                  ///< ceiling
   int points = 100;                        ///< of each array of `curve --json` and each curve of curves.csv
   std::vector<std::string> words;          ///< the whole command line, for the record
 };
@@ -37,6 +42,7 @@ struct Channels {
   std::ostream& results;
   std::ostream& narration;
   bool colour = false;
+  bool watched = false;  ///< narration goes to a terminal: a progress bar has a reader
 };
 
 /// The command line is wrong; `what()` says how, in one sentence.
@@ -61,6 +67,7 @@ void bench(const Request& request, const Channels& channels);
 void curve(const Request& request, const Channels& channels);
 void rates(const Request& request, const Channels& channels);
 void follow(const Request& request, const Channels& channels);
+void ceiling(const Request& request, const Channels& channels);
 void cards(const Request& request, const Channels& channels);
 
 }  // namespace onegrain::app

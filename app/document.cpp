@@ -199,6 +199,7 @@ json cell_document(const Request& request, const Job& job, const std::string& he
   cell["warnings"] = job.bench.warnings;
   cell["assumptions"] = job.bench.assumptions;
   cell["assumptions"].push_back(electrolyte_remark(job.electrolyte));
+  for (const std::string& criterion : trust_criteria()) cell["assumptions"].push_back(criterion);
   cell["assumptions"].push_back(
       "Numerics: even polynomials inside each grain, as many as an error estimate asks for (at least 12); CVODE with a "
       "relative tolerance of 1e-5 on what has no closed form; voltages are within 0.05 mV of the converged solution of these equations.");

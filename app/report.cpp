@@ -89,10 +89,33 @@ std::string title_of(const json& document) {
   return html_text(title);
 }
 
+/// The sentences and the cautions as HTML, for readers whose browser runs no script.
+std::string headlines_in_html(const json& document) {
+  const std::string whole = text_at(document, json::json_pointer("/headline"));
+  const std::string ceiling = text_at(document, json::json_pointer("/ceiling/headline"));
+  std::string html;
+  if (!whole.empty()) html += "<p class=\"headline\">" + html_text(whole) + "</p>\n";
+  if (!ceiling.empty() && ceiling != whole) html += "<p class=\"headline\">" + html_text(ceiling) + "</p>\n";
+  return html;
+}
+
+std::string cautions_in_html(const json& document) {
+  const json::json_pointer where("/cautions");
+  if (!document.contains(where) || !document.at(where).is_array()) return {};
+  std::string items;
+  for (std::size_t i = 0; i < document.at(where).size(); ++i) {
+    const std::string caution = text_at(document, where / i);
+    if (!caution.empty()) items += "<li>" + html_text(caution) + "</li>\n";
+  }
+  if (items.empty()) return {};
+  return "<section class=\"cautions\">\n<h2>Before you charge a cell</h2>\n<ul>\n" + items + "</ul>\n</section>\n";
+}
+
 /// What stands in the template for `@NAME@`.
 std::string filling(std::string_view name, const json& document) {
   if (name == "TITLE") return title_of(document);
-  if (name == "HEADLINE") return html_text(text_at(document, json::json_pointer("/headline")));
+  if (name == "HEADLINES") return headlines_in_html(document);
+  if (name == "CAUTIONS") return cautions_in_html(document);
   if (name == "STYLE") return std::string(web_asset("web/report.css"));
   if (name == "DRAWING") return std::string(web_asset("web/d3_subset.min.js"));
   if (name == "SCRIPTS") {

@@ -37,8 +37,29 @@ std::string_view web_asset(std::string_view name);
 ///      "overpotentials": [{"label", "capacity_mAh": [], "parts": [{"name", "values_mV": [] (lost: positive)}]}],
 ///      "protocol": {"time_h": [], "voltage_V": [], "current_mA": [],
 ///                   "steps": [{"label", "start_h", "end_h", "capacity_mAh", "ended_by"}]},
-///      "cautions": [""], "provenance": [["what", "value"]]}
+///      "ceiling": {see below}, "cautions": [""], "provenance": [["what", "value"]]}
 ///
+/// The highest charge rate that keeps every limit stands first on the page, the cautions right under its number:
+///
+///     {"headline": "one sentence to act on",
+///      "c_rate", "current_mA", "minutes",        kept by `confidence` of the plausible cells; how long it takes
+///      "confidence": 0..1, "samples", "unsolved", "statement": "how the confidence was obtained",
+///      "median_c_rate", "nominal_c_rate",        of the plausible cells; of the cell as it stands in the sheet
+///      "plain_c_rate", "even_c_rate",            by single particles with even salt; by an even reaction
+///      "soc": [from, to], "limited_by", "where",
+///      "margins": [{"limit", "quantity", "worst", "allowed", "left", "at_soc", "kept": true | false}],
+///      "distribution": {"c_rate": [of the plausible cells, in any order]},
+///      "unknowns": [{"path", "text", "value", "c_rate_if_known", "gain_percent"}],
+///      "temperatures": [{"temperature_degC", "c_rate", "c_rate_confident", "limited_by"}],   0: no rate is kept
+///      "zones": [{"from_degC", "to_degC", "text", "kind": "never" | "reduce"}],
+///      "path": {"soc": [], "separator_side_V": [], "even_separator_side_V": [], "voltage_V": [],
+///               "margin_V", "upper_voltage_V", "c_rate"},     c_rate: of this charge, where it is not the one above
+///      "staircase": {"steps": [{"c_rate", "current_mA", "from_soc", "to_soc", "minutes", "limited_by"}],
+///                    "ideal": {"soc": [], "c_rate": []}, "minutes", "constant_current_minutes",
+///                    "constant_current_voltage_minutes", "protocol": "file name", "note"}}
+///
+/// Margins and path belong to the charge at `c_rate`. A rate of 0 means that no rate keeps the limits.
+/// The headlines and the cautions are also written as plain HTML, for browsers that run no script.
 /// The results marked `key` stand large at the top of the page; where none is marked, the first six do.
 /// Numbers are kept to eight significant digits: no chart or table shows more, and traces become half as long.
 std::string render_report(const nlohmann::json& document);

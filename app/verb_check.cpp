@@ -23,8 +23,10 @@ Verdict verdict(const params::Loaded<T>& loaded, const std::string& about) {
 
 Verdict check_protocol(const std::string& file, const Request& request) {
   for (const std::string& other : request.files) {
-    if (params::file_kind(other) != params::FileKind::sheet) continue;
+    const params::FileKind kind = params::file_kind(other);
+    if (kind != params::FileKind::sheet && kind != params::FileKind::unknown) continue;  // unknown: it may be a shipped one
     const auto sheet = params::load_sheet(other);
+    if (!sheet.value && kind == params::FileKind::unknown) continue;
     if (!sheet.value) return {"", false, ""};  // the sheet reports its own faults
     const model::Cell cell = params::to_cell(*sheet.value);
     const auto base = params::rate_base(*sheet.value, model::one_hour_charge(cell, model::equilibrium_window(cell)));

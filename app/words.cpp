@@ -25,8 +25,22 @@ std::string electrolyte_remark(model::ElectrolyteModel electrolyte) {
     return "Electrolyte: salt diffuses through negative, separator and positive, with the reaction spread evenly over each "
            "coating. A curve with a (?) lies beyond what this description can tell; its reason stands beside it.";
   }
-  return "Electrolyte: its resistance is counted, but salt stays at its starting concentration everywhere. At high rates "
+  return "Electrolyte (uniform, for teaching): its resistance is counted, but salt stays at its starting concentration everywhere. At high rates "
          "and in thick coatings salt runs out on one side, and a real cell gives less than predicted here.";
+}
+
+std::vector<std::string> trust_criteria() {
+  const solver::TrustLimits limits;
+  return {
+      fmt::format("Not relied on, and marked (?): salt anywhere below {:.0f} % of its starting concentration (transport data of LiPF6 "
+                  "electrolytes are measured from about 0.1 mol/L upwards; judgement).", 100 * limits.lowest_salt_share),
+      fmt::format("Not relied on, and marked (?): a current above {:.0f} % of what the salt can carry in the steady state, once the salt has "
+                  "followed (judgement, held against full porous-electrode calculations of two published cells: below it the voltage stays "
+                  "within about 25 mV of them).", 100 * limits.limiting_current_share),
+      fmt::format("Not relied on, and marked (?): a reaction that is uneven across a coating, whose resistance, ionic and electronic, is more "
+                  "than {:g} times that of charge transfer, where the whole current would lose more than 2RT/F = 51 mV in it (Newman and "
+                  "Balsara, Electrochemical Systems, ch. 22, for the ratio; the drop is judgement).", limits.unevenness),
+      "Not relied on, and marked (?): a curve that ends because a grain surface is full or empty, or the salt used up, before its cut-off."};
 }
 
 namespace {

@@ -14,6 +14,9 @@ const std::vector<std::string>& cautions();
 /// What the chosen description of the electrolyte leaves out.
 std::string electrolyte_remark(model::ElectrolyteModel electrolyte);
 
+/// Where a result is no longer believed: the limits with their values and sources.
+std::vector<std::string> trust_criteria();
+
 std::string bench_headline(const Job& job);
 std::string rates_headline(const Job& job, const std::vector<NamedCurve>& curves);
 std::string follow_headline(const Job& job, const std::vector<NamedStep>& steps);

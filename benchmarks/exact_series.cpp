@@ -9,8 +9,8 @@ namespace onegrain::benchmarks {
 
 namespace {
 
-constexpr int terms = 60;          // exp(-l^2 tau) / l^2 below 1e-20 from the 60th on for tau > 1e-3
-constexpr double early = 0.03;     // below, the form for short times costs less than the terms that the series needs
+constexpr int terms = 60;       // exp(-l^2 tau) / l^2 below 1e-20 from the 60th on for tau > 1e-3
+constexpr double early = 0.03;  // below, the form for short times costs less than the terms that the series needs
 constexpr double negligible = 1e-8;
 
 /// l_n^2 of the roots tan l = l.
@@ -51,7 +51,8 @@ struct Surface {
   double start, factor, rate;  // x = start + factor S(rate t)
 
   Surface(const model::Grain& grain, double x, double outflow, double T)
-      : start(x), factor(-outflow * grain.radius() / grain.diffusivity(x, T)),
+      : start(x),
+        factor(-outflow * grain.radius() / grain.diffusivity(x, T)),
         rate(grain.diffusivity(x, T) / (grain.radius() * grain.radius())) {}
 
   model::ValueAndSlope at(double t, double least) const {
@@ -143,7 +144,9 @@ void exact_discharge(const model::SingleParticle& cell, double current, int poin
 
 double exact_voltage(const model::SingleParticle& cell, double current, double t) {
   const Surfaces surfaces(cell, current);
-  return cell.terminal(surfaces.positive.at(t, 0).value, surfaces.negative.at(t, 0).value, current, cell.cell().temperature).voltage;
+  return cell
+      .terminal(surfaces.positive.at(t, 0).value, surfaces.negative.at(t, 0).value, current, cell.cell().temperature)
+      .voltage;
 }
 
 double exact_cut_off(const model::SingleParticle& cell, double current) {

@@ -1,5 +1,7 @@
 #pragma once
 
+#include <time.h>
+
 #include <algorithm>
 #include <chrono>
 #include <cmath>
@@ -25,6 +27,19 @@ double milliseconds(Work&& work) {
   return std::chrono::duration<double, std::milli>(std::chrono::steady_clock::now() - began).count();
 }
 
+/// Processor time of one call [ms]: for work inside this process, free of what else the machine does meanwhile.
+template <class Work>
+double processor_milliseconds(Work&& work) {
+  const auto now = [] {
+    timespec t{};
+    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &t);
+    return 1e3 * static_cast<double>(t.tv_sec) + 1e-6 * static_cast<double>(t.tv_nsec);
+  };
+  const double began = now();
+  work();
+  return now() - began;
+}
+
 template <class Work>
 double median_ms(int repeats, Work&& work) {
   std::vector<double> times;
@@ -33,10 +48,12 @@ double median_ms(int repeats, Work&& work) {
 }
 
 /// Median times of several works taken in turns, A B C A B C ..., so that a machine that slows down slows all of them.
-inline std::vector<double> median_ms_in_turns(int rounds, const std::vector<std::function<void()>>& works) {
+inline std::vector<double> median_ms_in_turns(
+    int rounds, const std::vector<std::function<void()>>& works,
+    double (*time)(const std::function<void()>&) = milliseconds<const std::function<void()>&>) {
   std::vector<std::vector<double>> times(works.size());
   for (int round = 0; round < rounds; ++round) {
-    for (std::size_t k = 0; k < works.size(); ++k) times[k].push_back(milliseconds(works[k]));
+    for (std::size_t k = 0; k < works.size(); ++k) times[k].push_back(time(works[k]));
   }
   std::vector<double> medians;
   for (auto& row : times) medians.push_back(median(std::move(row)));

@@ -61,12 +61,15 @@ Salt::Salt(const Cell& cell, int degree)
     add(cell.negative->thickness, cell.negative->porosity, cell.negative->tortuosity);
     negative_power_ = cell.negative->host.anodic_transfer;
   }
-  add(cell.separator.thickness, cell.separator.porosity, cell.separator.tortuosity);
+  // At lithium metal the whole current crosses one place: the layer of salt that grows there after a jump starts thin.
+  const std::vector<double> shares = half_cell_ ? std::vector<double>{0.01, 0.09, 0.9} : std::vector<double>{1};
+  for (const double share : shares) add(share * cell.separator.thickness, cell.separator.porosity, cell.separator.tortuosity);
   add(cell.positive.thickness, cell.positive.porosity, cell.positive.tortuosity);
 
   const int per_layer = degree + 4;
   const Gauss gauss = gauss_legendre(per_layer);
   const auto nodes = static_cast<Eigen::Index>(per_layer) * static_cast<Eigen::Index>(parts_.size());
+  position_.resize(nodes);
   weight_.resize(nodes);
   share_.resize(nodes);
   transport_.resize(nodes);
@@ -87,6 +90,7 @@ Salt::Salt(const Cell& cell, int degree)
       }
       value.row(q) = v;
       slope.row(q) = basis(part, k, xi, true);
+      position_[q] = part.start + part.thickness * (1 + xi) / 2;
       weight_[q] = gauss.weights[g] * part.thickness / 2;
       share_[q] = is_negative ? 0.5 * (1 + xi) : is_positive ? 0.5 * (1 - xi) : 1.0;
       transport_[q] = part.transport;
@@ -99,6 +103,10 @@ Salt::Salt(const Cell& cell, int degree)
   const Eigen::Index modes = solver.eigenvalues().size() - 1;  // the first is the constant
   decay_ = solver.eigenvalues().tail(modes).array();
   vectors_ = solver.eigenvectors().rightCols(modes);
+  // The hats add up to one: taken off them, what the eigenvectors hold of the constant by round-off is gone.
+  const Eigen::VectorXd pores = (weight_ * porosity).matrix();
+  const Eigen::RowVectorXd held = pores.transpose() * value * vectors_ / pores.sum();
+  vectors_.topRows(static_cast<Eigen::Index>(parts_.size()) + 1).rowwise() -= held;
   value_ = value * vectors_;
   slope_ = slope * vectors_;
   drive_ = (slope_.transpose() * (weight_ * share_).matrix()).array() / faraday_constant;
@@ -141,6 +149,33 @@ void Salt::remainder_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, double
   by_temperature.noalias() = slope_.transpose() * through_temperature;
 }
 
+void Salt::rate(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::VectorXd>& crossing, double T,
+                Eigen::Ref<Eigen::VectorXd> result) const {
+  Eigen::VectorXd c = value_ * b, cx = slope_ * b;
+  for (Eigen::Index q = 0; q < c.size(); ++q) {
+    const double at = mean_ + c[q];
+    cx[q] = weight_[q] * ((1 - electrolyte_.transference_number(at, T)) * crossing[q] / faraday_constant -
+                          electrolyte_.diffusivity(at, T) * transport_[q] * cx[q]);
+  }
+  result.noalias() = slope_.transpose() * cx;
+}
+
+void Salt::rate_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::VectorXd>& crossing, double T,
+                         Eigen::Ref<Eigen::MatrixXd> by_amplitudes, Eigen::MatrixXd& by_crossing) const {
+  const Eigen::VectorXd c = value_ * b, cx = slope_ * b;
+  Eigen::VectorXd through_slope(c.size()), through_value(c.size()), through_crossing(c.size());
+  for (Eigen::Index q = 0; q < c.size(); ++q) {
+    const Property::Value D = electrolyte_.diffusivity.at(mean_ + c[q], T);
+    const Property::Value t = electrolyte_.transference_number.at(mean_ + c[q], T);
+    through_slope[q] = -weight_[q] * D.value * transport_[q];
+    through_value[q] = -weight_[q] * (D.by_composition * transport_[q] * cx[q] + t.by_composition * crossing[q] / faraday_constant);
+    through_crossing[q] = weight_[q] * (1 - t.value) / faraday_constant;
+  }
+  const Eigen::MatrixXd inner = through_slope.asDiagonal() * slope_ + through_value.asDiagonal() * value_;
+  by_amplitudes.noalias() = slope_.transpose() * inner;
+  by_crossing = slope_.transpose() * through_crossing.asDiagonal();
+}
+
 Ionic Salt::ionic(const Eigen::Ref<const Eigen::VectorXd>& b, double T) const {
   const Eigen::VectorXd c = value_ * b, cx = slope_ * b;
   const double scale = 2 * gas_constant * T / faraday_constant;
@@ -158,7 +193,8 @@ Ionic Salt::ionic(const Eigen::Ref<const Eigen::VectorXd>& b, double T) const {
       if (is_negative || is_positive) powers += weight_[q] * (power == 0.5 ? std::sqrt(at) : std::pow(at, power));
     }
     Ionic::Layer& layer = is_negative ? result.negative : is_positive ? result.positive : result.separator;
-    layer = {resistance, scale * concentration};
+    layer.resistance += resistance;
+    layer.concentration += scale * concentration;
     if (is_negative) result.negative_salt = std::pow(powers / part.thickness, 1 / power);
     if (is_positive) result.positive_salt = std::pow(powers / part.thickness, 1 / power);
   }
@@ -197,7 +233,8 @@ Salt::Gradient Salt::ionic_gradient(const Eigen::Ref<const Eigen::VectorXd>& b, 
     const auto V = value_.middleRows(part.first_node, part.nodes);
     const auto S = slope_.middleRows(part.first_node, part.nodes);
     Eigen::VectorXd drop = V.transpose() * through_value + S.transpose() * through_slope;
-    (is_negative ? g.negative : is_positive ? g.positive : g.separator) = std::move(drop);
+    Eigen::VectorXd& sum = is_negative ? g.negative : is_positive ? g.positive : g.separator;
+    sum = sum.size() > 0 ? Eigen::VectorXd(sum + drop) : drop;
     if (is_negative || is_positive) {
       const double mean_power = powers / part.thickness;
       const double outer = std::pow(mean_power, 1 / power - 1) / power / part.thickness;
@@ -211,15 +248,19 @@ Salt::Gradient Salt::ionic_gradient(const Eigen::Ref<const Eigen::VectorXd>& b, 
   return g;
 }
 
-Eigen::VectorXd Salt::profile(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::ArrayXd>& x) const {
-  Eigen::VectorXd c(x.size());
+Eigen::MatrixXd Salt::rows(const Eigen::Ref<const Eigen::ArrayXd>& x, bool slope) const {
+  Eigen::MatrixXd result(x.size(), count());
   for (Eigen::Index m = 0; m < x.size(); ++m) {
     std::size_t k = 0;
     while (k + 1 < parts_.size() && x[m] > parts_[k].start + parts_[k].thickness) ++k;
     const double xi = 2 * (x[m] - parts_[k].start) / parts_[k].thickness - 1;
-    c[m] = mean_ + basis(parts_[k], k, xi, false) * vectors_ * b;
+    result.row(m) = basis(parts_[k], k, xi, slope) * vectors_;
   }
-  return c;
+  return result;
+}
+
+Eigen::VectorXd Salt::profile(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::ArrayXd>& x) const {
+  return (rows(x, false) * b).array() + mean_;
 }
 
 void Salt::extremes(const Eigen::Ref<const Eigen::VectorXd>& b, double& lowest, double& highest) const {

@@ -67,6 +67,21 @@ class Salt {
                           Eigen::Ref<Eigen::MatrixXd> by_amplitudes, Eigen::Ref<Eigen::VectorXd> by_current,
                           Eigen::Ref<Eigen::VectorXd> by_temperature) const;
 
+  /// The same equation for any share of the current in the pores, for a reaction that is not spread evenly:
+  ///
+  ///     db_n/dt = int [ -(eps/tau) D(c) c' + (1 - t+(c)) crossing / F ] Psi_n' dx
+  ///
+  /// @param crossing  current that crosses the nodes in the pores, > 0 towards the negative's foil; even: i share() [A/m2]
+  void rate(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::VectorXd>& crossing, double T,
+            Eigen::Ref<Eigen::VectorXd> result) const;
+  /// Its derivatives with respect to b, and to the crossing currents (modes x nodes).
+  void rate_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::VectorXd>& crossing, double T,
+                     Eigen::Ref<Eigen::MatrixXd> by_amplitudes, Eigen::MatrixXd& by_crossing) const;
+  /// Quadrature nodes: their positions [m], and the share of an evenly spread current that crosses them, w.
+  const Eigen::ArrayXd& nodes() const { return position_; }
+  const Eigen::ArrayXd& share() const { return share_; }
+  int nodes_per_part() const { return degree_ + 4; }  ///< the first belong to the negative of a full cell, the last to the positive
+
   /// What the terminals need; see Ionic.
   Ionic ionic(const Eigen::Ref<const Eigen::VectorXd>& b, double T) const;
   /// Gradients with respect to b of:  (i resistance + concentration) of each layer, and the two salt numbers.
@@ -77,6 +92,8 @@ class Salt {
 
   /// Concentration at positions x [m], and its extremes over the quadrature points and ends [mol/m3].
   Eigen::VectorXd profile(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::ArrayXd>& x) const;
+  /// Rows that give c - mean, or its slope d c/dx, at positions x [m] when multiplied with b.
+  Eigen::MatrixXd rows(const Eigen::Ref<const Eigen::ArrayXd>& x, bool slope) const;
   void extremes(const Eigen::Ref<const Eigen::VectorXd>& b, double& lowest, double& highest) const;
   /// int eps c dx [mol/m2], by quadrature of the profile: what must not change.
   double content(const Eigen::Ref<const Eigen::VectorXd>& b) const;
@@ -91,13 +108,13 @@ class Salt {
   Eigen::RowVectorXd basis(const Part& part, std::size_t index, double xi, bool slope) const;
 
   Electrolyte electrolyte_;
-  std::vector<Part> parts_;        // negative (full cell only), separator, positive
+  std::vector<Part> parts_;        // negative (full cell only), separator (half cell: in parts), positive
   int degree_;
   double mean_, length_ = 0;
   double negative_power_ = 0.5, positive_power_ = 0.5;
   bool half_cell_, decoupled_;
   Eigen::ArrayXd decay_, drive_;
-  Eigen::ArrayXd weight_, share_, transport_;  // per node: quadrature weight [m], w(x), eps/tau
+  Eigen::ArrayXd position_, weight_, share_, transport_;  // per node: x [m], quadrature weight [m], w(x), eps/tau
   Eigen::MatrixXd value_, slope_;              // Psi_n, Psi_n' at the nodes
   Eigen::MatrixXd vectors_;                    // modes in the C0 basis
   Eigen::MatrixXd tail_;                       // rows: highest polynomial of each layer

@@ -35,7 +35,7 @@ class Bordered {
   void solve(Eigen::Ref<Eigen::VectorXd> b);
 
  private:
-  void solve_blocks(Eigen::Ref<Eigen::MatrixXd> b) const;
+  void solve_blocks(Eigen::Ref<Eigen::VectorXd> b);
 
   int integrated_, algebraic_;
   double gamma_ = 0;
@@ -44,7 +44,7 @@ class Bordered {
   std::vector<Eigen::ArrayXd> inverse_diagonals_;
   std::vector<Eigen::PartialPivLU<Eigen::MatrixXd>> factors_;
   Eigen::PartialPivLU<Eigen::MatrixXd> schur_factor_;
-  Eigen::VectorXd border_;
+  Eigen::VectorXd border_, solution_, scratch_;
 };
 
 }  // namespace onegrain::solver

@@ -9,6 +9,7 @@ namespace onegrain::solver {
 namespace {
 
 constexpr double surface_limit = 1e-6;  // a grain surface is full or empty this close to 1 or 0
+constexpr double used_up = 0.005;       // salt: below this share of its mean the description has ended
 constexpr double decayed = 40;          // exp(-40) is below round-off of a stoichiometry
 
 double missing_layer(const model::Grain& grain, double D, double age) {
@@ -114,6 +115,7 @@ void Segment::prepare_ends(const State& start) {
     temperature_side_ = start.temperature < *ends_.temperature ? 1 : -1;
     roots_.push_back(Ended::temperature);
   }
+  if (model_->salt()) roots_.push_back(Ended::salt_used_up);
   roots_.push_back(Ended::positive_surface_full);
   roots_.push_back(Ended::positive_surface_empty);
   if (model_->negative()) {
@@ -315,6 +317,13 @@ void Segment::roots(double t, ConstVectorView y, double* g) {
       case Ended::current: *g++ = std::abs(h.i) - *ends_.current; break;
       case Ended::capacity: *g++ = std::abs(h.q - charge0_) - *ends_.capacity; break;
       case Ended::temperature: *g++ = h.T - *ends_.temperature; break;
+      case Ended::salt_used_up: {
+        double lowest = 0, highest = 0;
+        salt_.amplitudes(t, y, a_);
+        model_->salt()->extremes(a_, lowest, highest);
+        *g++ = lowest / model_->salt()->mean() - used_up;
+        break;
+      }
       case Ended::positive_surface_full: *g++ = 1 - surface_limit - h.x_p; break;
       case Ended::positive_surface_empty: *g++ = h.x_p - surface_limit; break;
       case Ended::negative_surface_full: *g++ = 1 - surface_limit - h.x_n; break;
@@ -331,12 +340,6 @@ Ended Segment::root_reason(const std::vector<int>& found) const {
   return Ended::time;
 }
 
-Vector Segment::starting_unknowns() const {
-  Vector y = Vector::Zero(size());
-  if (thermal_) y[1] = temperature_;
-  return y;
-}
-
 std::optional<Ended> Segment::ended_at_start() const {
   const Vector start = starting_unknowns();
   const Point p = point(0, ConstVectorView(start.data(), start.size()));
@@ -344,6 +347,7 @@ std::optional<Ended> Segment::ended_at_start() const {
   if (ends_.separator_side && !held_separator_side_ && p.terminal.separator_side <= *ends_.separator_side) return Ended::separator_side;
   if (ends_.current && is_hold() && std::abs(p.current) <= *ends_.current) return Ended::current;
   if (ends_.temperature && thermal_ && p.temperature == *ends_.temperature) return Ended::temperature;
+  if (model_->salt() && p.lowest_salt <= used_up * model_->salt()->mean() && p.current != 0) return Ended::salt_used_up;
   // A surface at its limit ends a step that drives it further.
   if (p.positive_surface >= 1 - surface_limit && p.current < 0) return Ended::positive_surface_full;
   if (p.positive_surface <= surface_limit && p.current > 0) return Ended::positive_surface_empty;
@@ -429,6 +433,12 @@ Eigen::VectorXd Segment::salt_profile(double t, ConstVectorView y, const Eigen::
   if (!model_->salt()) return Eigen::VectorXd::Constant(x.size(), model_->cell().electrolyte.concentration);
   salt_.amplitudes(t, y, a_);
   return model_->salt()->profile(a_, x);
+}
+
+Eigen::VectorXd Segment::salt_amplitudes(double t, ConstVectorView y) const {
+  if (!model_->salt()) return {};
+  salt_.amplitudes(t, y, a_);
+  return a_;
 }
 
 double Segment::truncation(double t, ConstVectorView y) const {

@@ -32,7 +32,7 @@ struct State {
 
 /// Why a step ended.
 enum class Ended {
-  voltage, time, current, capacity, temperature, separator_side,
+  voltage, time, current, capacity, temperature, separator_side, salt_used_up,
   positive_surface_full, positive_surface_empty, negative_surface_full, negative_surface_empty
 };
 
@@ -78,8 +78,8 @@ class Segment final : public OdeSystem {
   /// True where y stays zero.
   bool closed_form() const { return closed_form_; }
   double starting_current() const { return current0_; }
-  /// Unknowns at t = 0: zero but for the temperature.
-  Vector starting_unknowns() const;
+  /// Unknowns at t = 0: all zero, the temperature being counted from that of the start.
+  Vector starting_unknowns() const { return Vector::Zero(size()); }
   Vector absolute_tolerance() const;
   double longest_step() const;
   /// Time at which a clock or the charge at constant current ends the step, and which of them; infinite if neither.
@@ -96,6 +96,9 @@ class Segment final : public OdeSystem {
   Eigen::VectorXd negative_profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const;
   /// Salt concentration at positions x [m] from the negative's foil (half cell: from the lithium) [mol/m3].
   Eigen::VectorXd salt_profile(double t, ConstVectorView y, const Eigen::ArrayXd& x) const;
+
+  Eigen::VectorXd salt_amplitudes(double t, ConstVectorView y) const;  ///< of model::Salt; empty where there is none
+  double temperature_at(ConstVectorView y) const { return temperature(y); }
 
   /// Bound on what the number of modes costs: the last two polynomials of y, times dV/dx at the surfaces [V].
   double truncation(double t, ConstVectorView y) const;
@@ -128,7 +131,7 @@ class Segment final : public OdeSystem {
   void prepare_ends(const State& start);
   bool is_hold() const { return held_voltage_ || held_separator_side_; }
   double charge(double t, ConstVectorView y) const { return charge0_ + current0_ * t + y[0]; }
-  double temperature(ConstVectorView y) const { return thermal_ ? y[1] : temperature_; }
+  double temperature(ConstVectorView y) const { return thermal_ ? temperature_ + y[1] : temperature_; }
   double mean_of(const Modal& modal, double q) const;
   /// Surface stoichiometries at (t, y), with the layers of recent jumps.
   void surfaces(double t, ConstVectorView y, double& x_p, double& x_n) const;

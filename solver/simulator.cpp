@@ -19,6 +19,7 @@ std::string name_of(Ended ended) {
     case Ended::capacity: return "capacity";
     case Ended::temperature: return "temperature";
     case Ended::separator_side: return "potential at the separator side";
+    case Ended::salt_used_up: return "salt used up";
     case Ended::positive_surface_full: return "positive grain surface full";
     case Ended::positive_surface_empty: return "positive grain surface empty";
     case Ended::negative_surface_full: return "negative grain surface full";
@@ -28,7 +29,7 @@ std::string name_of(Ended ended) {
 }
 
 ConstVectorView StepSolution::unknowns(double t) const {
-  if (pieces_.empty()) y_ = segment_->starting_unknowns();
+  if (pieces_.empty() && y_.size() == 0) y_ = segment_->starting_unknowns();
   if (!pieces_.empty()) {
     const auto piece = std::lower_bound(pieces_.begin(), pieces_.end() - 1, t,
                                         [](const Piece& p, double time) { return p.end < time; });
@@ -52,6 +53,9 @@ Eigen::VectorXd StepSolution::negative_profile(double t, const Eigen::ArrayXd& r
 Eigen::VectorXd StepSolution::salt_profile(double t, const Eigen::ArrayXd& x) const {
   return segment_->salt_profile(t, unknowns(t), x);
 }
+
+Eigen::VectorXd StepSolution::salt_amplitudes(double t) const { return segment_->salt_amplitudes(t, unknowns(t)); }
+double StepSolution::temperature(double t) const { return segment_->temperature_at(unknowns(t)); }
 
 double StepSolution::energy() const {
   // Gauss-Legendre, 5 points, in 12 intervals that halve towards the start and 32 even ones after it.
@@ -124,6 +128,7 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
       integrator.last_polynomial(piece.origin, piece.coefficients);
       solution.pieces_.push_back(std::move(piece));
       solution.truncation_ = std::max(solution.truncation_, segment->truncation(t, integrator.state()));
+      if (solution.truncation_ > accuracy_.truncation && modes_ < most_modes) return solution;  // run() takes more modes
     }
     if (event == Cvode::Event::step) continue;
     solution.duration_ = t;

@@ -26,6 +26,9 @@ class StepSolution {
   Eigen::VectorXd negative_profile(double t, const Eigen::ArrayXd& rho) const;
   Eigen::VectorXd salt_profile(double t, const Eigen::ArrayXd& x) const;
 
+  Eigen::VectorXd salt_amplitudes(double t) const;  ///< of model::Salt; empty where there is none
+  double temperature(double t) const;               ///< [K]
+
   /// int V i dt over the step [J/m2]: positive into the cell. Gauss points in intervals that start small, where the
   /// voltage goes with the square root of time; 1e-6 relative.
   double energy() const;

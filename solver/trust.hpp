@@ -25,7 +25,7 @@ struct TrustLimits {
 struct Trust {
   std::vector<std::string> reasons;   ///< empty: trusted. Sentences for a user
   double lowest_salt_share = 1;       ///< of the starting concentration, anywhere, at any moment
-  double limiting_current_share = 0;  ///< largest |i| over the limiting current of its direction
+  double limiting_current_share = 0;  ///< largest |i| over the limiting current of its direction, once the salt has followed
   double unevenness = 0;              ///< largest ratio met
   double layer_drop = 0;              ///< largest drop across a layer with that ratio exceeded [V]
 

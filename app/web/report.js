@@ -1,5 +1,367 @@
 // The sections of the report, and the page. Charts are drawn again when the width changes and before printing.
 
+// ---- the highest charge rate -----------------------------------------------------------------------------------------
+
+const sentence_case = (words) => words.charAt(0).toUpperCase() + words.slice(1);
+const is_rate = (rate) => known(rate) && rate >= 0;
+
+/** What is to be measured next, the largest gain first. */
+const ranked = (ceiling) =>
+  parts(ceiling.unknowns)
+    .filter((one) => text(one.text) || text(one.path))
+    .map((one) => ({
+      text: text(one.text) || text(one.path),
+      value: text(one.value),
+      rate: number(one.c_rate_if_known),
+      gain: number(one.gain_percent),
+    }))
+    .filter((one) => known(one.gain))
+    .sort((a, b) => b.gain - a.gain);
+
+const window_words = (ceiling) => {
+  const [from, to] = numbers(ceiling.soc);
+  return known(from) && known(to) ? `from ${soc_words(from)} to ${soc_words(to)} state of charge` : "";
+};
+
+function confidence_words(ceiling) {
+  const said = [];
+  if (known(ceiling.confidence) && ceiling.c_rate > 0)
+    said.push(
+      ceiling.samples > 0
+        ? `${share_words(ceiling.confidence)} of ${ceiling.samples} plausible cells keep every limit at this rate.`
+        : `${share_words(ceiling.confidence)} of the plausible cells keep every limit at this rate.`,
+    );
+  if (text(ceiling.statement)) said.push(text(ceiling.statement));
+  if (ceiling.unsolved > 0)
+    said.push(`${ceiling.unsolved} of ${known(ceiling.samples) ? ceiling.samples : "them"} could not be calculated.`);
+  return said.join(" ");
+}
+
+function comparison_words(ceiling) {
+  const said = [];
+  if (is_rate(ceiling.nominal_c_rate))
+    said.push(`${c_words(ceiling.nominal_c_rate)} for the cell as it stands in the sheet`);
+  if (is_rate(ceiling.median_c_rate))
+    said.push(`${c_words(ceiling.median_c_rate)} for the middle one of the plausible cells`);
+  if (is_rate(ceiling.even_c_rate))
+    said.push(`${c_words(ceiling.even_c_rate)} if the reaction were spread evenly over the layer`);
+  if (is_rate(ceiling.plain_c_rate))
+    said.push(`${c_words(ceiling.plain_c_rate)} by the plain model, which leaves out salt and layer`);
+  return said.length ? `${said.join("; ")}.` : "";
+}
+
+/** The number, and what it rests on. */
+function answer_section(ceiling, headline) {
+  const own = text(ceiling.headline) && text(ceiling.headline) !== headline ? text(ceiling.headline) : "";
+  const rate = number(ceiling.c_rate);
+  const next = ranked(ceiling).find((one) => one.gain > 0);
+  const facts = [
+    ["How sure", confidence_words(ceiling)],
+    ["What limits it", sentence_case([text(ceiling.limited_by), text(ceiling.where)].filter(Boolean).join(", "))],
+    [
+      "What to measure next",
+      next
+        ? `${sentence_case(next.text)}${next.value ? `, now ${next.value}` : ""}. Known exactly, it would allow ` +
+          `${known(next.rate) ? c_words(next.rate) : "more"} (+${num(next.gain, 2)}\u202f%).`
+        : "",
+    ],
+    ["For comparison", comparison_words(ceiling)],
+  ].filter(([, words]) => words);
+  const figure = is_rate(rate)
+    ? el(
+        "div",
+        { class: "figure" },
+        el("strong", {}, rate > 0 ? c_words(rate) : "none"),
+        rate > 0 && known(ceiling.current_mA) ? el("span", {}, `${num(ceiling.current_mA)} mA`) : null,
+        rate > 0 && known(ceiling.minutes)
+          ? el(
+              "span",
+              {},
+              `${minutes_words(ceiling.minutes)}${window_words(ceiling) ? `, ${window_words(ceiling)}` : ""}`,
+            )
+          : null,
+      )
+    : null;
+  if (!own && !figure && !facts.length) return null;
+  return section(
+    "Highest sensible charge rate",
+    own ? el("p", { class: "headline" }, rich(own)) : null,
+    figure || facts.length
+      ? el(
+          "div",
+          { class: "answer" },
+          figure,
+          facts.length
+            ? el(
+                "dl",
+                {},
+                facts.map(([what, words]) => el("div", {}, el("dt", {}, what), el("dd", {}, rich(words)))),
+              )
+            : null,
+        )
+      : null,
+  );
+}
+
+function path_section(path, ceiling, half_cell) {
+  const soc = numbers(path.soc).map((value) => 100 * value);
+  const voltage = numbers(path.voltage_V);
+  const electrode = half_cell ? "electrode" : "negative";
+  const line = (label, key, style) => {
+    const y = numbers(path[key]);
+    return {
+      label,
+      x: soc,
+      y,
+      ...style,
+      words: (i) => [label, `${num(1000 * y[i])} mV at ${num(soc[i], 2)}\u202f%`, `cell ${num(voltage[i], 4)} V`],
+    };
+  };
+  const lines = [
+    line("at the separator side", "separator_side_V", { stroke: "#171c21", dash: null }),
+    line("if the reaction were even", "even_separator_side_V", { stroke: "#b05f24", dash: "6 4" }),
+  ];
+  const margin = number(path.margin_V);
+  const upper = number(path.upper_voltage_V);
+  const rate = known(path.c_rate) ? path.c_rate : number(ceiling.c_rate);
+  const panels = [];
+  let says = "";
+  if (drawn(lines[0])) {
+    const at = lines[0].y.reduce((best, value, i, all) => (!(all[best] <= value) && known(value) ? i : best), 0);
+    const lowest = lines[0].y[at];
+    says =
+      `Below 0 V against lithium, metal can deposit on the ${electrode}, first at the side that faces the separator. ` +
+      `Lowest there${rate > 0 ? ` at ${c_words(rate)}` : ""}: ${num(1000 * lowest, 2)} mV, at ${num(soc[at], 2)}\u202f% ` +
+      `state of charge${known(margin) ? `; ${num(1000 * margin, 2)} mV are to be kept` : ""}.`;
+    const height = Math.min(values(lines, "y").length ? Math.max(...values(lines, "y")) : 0.2, 0.25);
+    panels.push(
+      chart(`The ${electrode} against lithium`, says, (svg, width, live, id) =>
+        draw_lines(svg, width, live, id, {
+          lines,
+          x: "State of charge / %",
+          y: "Potential at the separator side / V",
+          names: "right",
+          x_from: 0,
+          y_include: [Math.min(-0.05, 1.2 * Math.min(...values(lines.filter(drawn), "y"))), height],
+          y_most: height,
+          height: printing ? 270 : 340,
+          zones: [
+            { from: -Infinity, to: 0, kind: "never" },
+            ...(margin > 0 ? [{ from: 0, to: margin, kind: "reduce" }] : []),
+          ],
+          levels: [
+            { value: 0, words: "below 0 V: lithium metal can plate", below: true },
+            ...(margin > 0 ? [{ value: margin, words: `margin ${num(1000 * margin, 2)} mV`, dash: "6 3" }] : []),
+          ],
+        }),
+      ),
+    );
+  }
+  const terminal = { label: "", x: soc, y: voltage, stroke: "#171c21", dash: null };
+  if (drawn(terminal)) {
+    terminal.words = (i) => [`${num(voltage[i], 4)} V`, `at ${num(soc[i], 2)}\u202f%`];
+    const [low, high] = d3.extent(voltage.filter(known));
+    panels.push(
+      chart(
+        half_cell ? "Voltage against lithium" : "Voltage of the cell",
+        `Voltage against state of charge: ${num(low)} V to ${num(high)} V.`,
+        (svg, width, live, id) =>
+          draw_lines(svg, width, live, id, {
+            lines: [terminal],
+            x: "State of charge / %",
+            y: "Voltage / V",
+            names: "none",
+            x_from: 0,
+            y_include: known(upper) ? [half_cell ? Math.min(low, upper - 0.05) : low, upper + 0.08] : undefined,
+            height: printing ? 270 : 340,
+            zones: known(upper) ? [{ from: upper, to: Infinity, kind: "never" }] : [],
+            levels: known(upper) ? [{ value: upper, words: `cut-off ${num(upper)} V`, below: true }] : [],
+          }),
+      ),
+    );
+  }
+  return section(
+    rate > 0 ? `While it charges at ${c_words(rate)}` : "While it charges",
+    says ? el("p", { class: "says" }, rich(says)) : null,
+    panels.length ? el("div", { class: panels.length > 1 ? "panels pair" : "panels wide" }, panels) : null,
+  );
+}
+
+const unbroken = (value) => printed(value).replace(/ /g, "\u00a0");
+
+function margin_section(margins) {
+  const broken = margins.filter((one) => one.kept === false).map((one) => text(one.limit));
+  return section(
+    "What is left of each limit",
+    broken.length ? el("p", { class: "says" }, rich(`Not kept: ${broken.join(", ")}.`)) : null,
+    table(
+      "The worst moment of the charge, limit by limit",
+      [
+        { head: "Limit", cell: (row) => text(row.limit) },
+        { head: "Of what", cell: (row) => text(row.quantity) },
+        { head: "Worst", tight: true, cell: (row) => unbroken(row.worst) },
+        { head: "Allowed", tight: true, cell: (row) => unbroken(row.allowed) },
+        { head: "Left", tight: true, cell: (row) => unbroken(row.left) },
+        { head: "At state of charge", numeric: true, cell: (row) => soc_words(row.at_soc) },
+        { head: "Kept", tight: true, cell: (row) => ({ true: "yes", false: "NO" })[row.kept] || "" },
+      ],
+      margins,
+    ),
+  );
+}
+
+function survival_section(ceiling) {
+  const rates = numbers(part(ceiling.distribution).c_rate)
+    .filter((rate) => known(rate) && rate >= 0)
+    .sort((a, b) => a - b);
+  if (rates.length < 2 || !(rates[rates.length - 1] > 0)) return null;
+  const plain = number(ceiling.plain_c_rate);
+  const says = [
+    "Each plausible cell has its own highest rate. The line shows how many of them still keep every limit at a rate.",
+    known(plain)
+      ? `At the rate that the plain model would have called safe, ${c_words(plain)}, ${share_words(share_kept(rates, plain))} of them do.`
+      : "",
+  ]
+    .filter(Boolean)
+    .join(" ");
+  return section(
+    "How sure this is",
+    el("p", { class: "says" }, says),
+    chart("", says, (svg, width, live) =>
+      draw_survival(svg, width, live, {
+        rates,
+        c_rate: number(ceiling.c_rate),
+        confidence: number(ceiling.confidence),
+        median: number(ceiling.median_c_rate),
+        plain,
+      }),
+    ),
+  );
+}
+
+const degrees = (at) => `${String(Number(at.toPrecision(3))).replace("-", "\u2212")}\u202f\u00b0C`;
+
+const UNKNOWNS_SHOWN = 10;
+function unknown_section(ceiling) {
+  const rows = ranked(ceiling);
+  if (!rows.length) return null;
+  const shown = rows.slice(0, UNKNOWNS_SHOWN);
+  const from = is_rate(ceiling.c_rate) ? ` from ${c_words(ceiling.c_rate)}` : "";
+  const says = `How far the rate could rise${from}, at the same confidence, if one quantity were known exactly.`;
+  return section(
+    "What to measure next",
+    el("p", { class: "says" }, says),
+    chart("", `${says} ${shown.map((row) => `${row.text}: ${num(row.gain, 2)} %`).join("; ")}.`, (svg, width, live) =>
+      draw_gains(svg, width, live, shown),
+    ),
+    rows.length > shown.length
+      ? el(
+          "p",
+          { class: "remarks" },
+          `${rows.length - shown.length} further quantities gain less; they stand in summary.json.`,
+        )
+      : null,
+  );
+}
+
+function temperature_section(ceiling) {
+  const rows = parts(ceiling.temperatures)
+    .filter((row) => known(row.temperature_degC) && (is_rate(row.c_rate) || is_rate(row.c_rate_confident)))
+    .map((row) => ({
+      at: row.temperature_degC,
+      rate: number(row.c_rate),
+      confident: number(row.c_rate_confident),
+      limited_by: text(row.limited_by),
+    }))
+    .sort((a, b) => a.at - b.at);
+  if (!rows.length) return null;
+  const zones = parts(ceiling.zones)
+    .filter((zone) => zone.from_degC < zone.to_degC && text(zone.text))
+    .map((zone) => ({ from: zone.from_degC, to: zone.to_degC, text: text(zone.text), kind: text(zone.kind) }));
+  const visible = rows.length > 1 && rows.some((row) => row.rate > 0 || row.confident > 0);
+  const words = (rate) => (rate === 0 ? "none" : c_words(rate));
+  return section(
+    "Against temperature",
+    zones.length
+      ? el(
+          "p",
+          { class: "says" },
+          "What is calculated inside a hatched band gives no leave to charge there: the band's own rule goes first.",
+        )
+      : null,
+    visible
+      ? chart(
+          "",
+          `Highest charge rate against temperature. ${zones.map((zone) => zone.text).join("; ")}.`,
+          (svg, width, live, id) => draw_against_temperature(svg, width, live, id, rows, zones),
+        )
+      : null,
+    table(
+      "Highest rate at each temperature",
+      [
+        { head: "Temperature", numeric: true, cell: (row) => degrees(row.at) },
+        { head: "With confidence", numeric: true, cell: (row) => words(row.confident) },
+        { head: "As in the sheet", numeric: true, cell: (row) => words(row.rate) },
+        { head: "Limited by", cell: (row) => row.limited_by },
+      ],
+      rows,
+    ),
+  );
+}
+
+function staircase_section(staircase, ceiling) {
+  const steps = parts(staircase.steps).filter(
+    (step) => step.c_rate > 0 && known(step.c_rate) && step.from_soc < step.to_soc,
+  );
+  const ideal = part(staircase.ideal);
+  const minutes = number(staircase.minutes);
+  const steady = number(staircase.constant_current_minutes);
+  const held = number(staircase.constant_current_voltage_minutes);
+  const others = [
+    known(steady) ? `${minutes_words(steady)} at constant current` : "",
+    known(held) ? `${minutes_words(held)} at constant current and then constant voltage` : "",
+  ].filter(Boolean);
+  const saved = steady - minutes;
+  const says = [
+    "Much is possible while the cell is empty and little when it is full; steps use that.",
+    known(minutes) && steps.length
+      ? `These ${steps.length} steps take ${minutes_words(minutes)}${window_words(ceiling) ? ` ${window_words(ceiling)}` : ""}` +
+        `${others.length ? `, against ${others.join(", and ")}` : ""}.`
+      : "",
+    saved > 0 ? `They save ${minutes_words(saved)} on the constant current.` : "",
+    text(staircase.protocol)
+      ? `Protocol file: ${text(staircase.protocol)}${text(staircase.note) ? ` (${text(staircase.note)})` : ""}.`
+      : text(staircase.note),
+  ]
+    .filter(Boolean)
+    .join(" ");
+  if (!steps.length) return null;
+  return section(
+    "Charging in steps",
+    el("p", { class: "says" }, rich(says)),
+    chart("", says, (svg, width, live, id) =>
+      draw_staircase(svg, width, live, id, {
+        steps,
+        ideal: { soc: numbers(ideal.soc), c_rate: numbers(ideal.c_rate) },
+        c_rate: number(ceiling.c_rate),
+      }),
+    ),
+    table(
+      "Steps, numbered as in the chart",
+      [
+        { head: "Step", cell: (row) => `${steps.indexOf(row) + 1}` },
+        { head: "Rate", numeric: true, cell: (row) => c_words(row.c_rate) },
+        { head: "Current /\u00a0mA", numeric: true, cell: (row) => num(row.current_mA) },
+        { head: "From", numeric: true, cell: (row) => soc_words(row.from_soc) },
+        { head: "To", numeric: true, cell: (row) => soc_words(row.to_soc) },
+        { head: "Takes", numeric: true, cell: (row) => minutes_words(row.minutes) },
+        { head: "Limited by", cell: (row) => text(row.limited_by) },
+      ],
+      steps,
+    ),
+  );
+}
+
 // ---- voltage against capacity ----------------------------------------------------------------------------------------
 
 const rate_name = (point) => text(point.label) || rate_words(point.c_rate);
@@ -267,9 +629,7 @@ function parts_section(entries) {
   const largest = (entry) =>
     entry.parts[half_way(entry).values.reduce((best, value, i, all) => (value > all[best] ? i : best), 0)].name;
   const says = usable
-    .map(
-      (entry) => `${printed(entry.label)}: half way ${num(half_way(entry).total)} mV, most of it ${largest(entry)}.`,
-    )
+    .map((entry) => `${printed(entry.label)}: half way ${num(half_way(entry).total)} mV, most of it ${largest(entry)}.`)
     .join(" ");
   return section(
     "Where the voltage goes",
@@ -386,13 +746,41 @@ function page(report) {
   const curves = parts(report.curves);
   const points = parts(capability.points).length ? parts(capability.points) : curves;
   const results = parts(cell.results).filter((one) => text(one.label) || text(one.value));
-  const key = results.some((one) => one.key === true)
-    ? results.filter((one) => one.key === true)
-    : results.slice(0, 6);
-  const arrangement =
-    { full_cell: "full cell", half_cell: "half cell against lithium" }[text(cell.arrangement)] || "";
+  const key = results.some((one) => one.key === true) ? results.filter((one) => one.key === true) : results.slice(0, 6);
+  const arrangement = { full_cell: "full cell", half_cell: "half cell against lithium" }[text(cell.arrangement)] || "";
   const warnings = list(cell.warnings).filter(text);
   const cautions = list(report.cautions).filter(text);
+  const cautioned = cautions.length
+    ? el(
+        "section",
+        { class: "cautions", "aria-labelledby": "cautions" },
+        el("h2", { id: "cautions" }, "Before you charge a cell"),
+        bullets(cautions),
+      )
+    : null;
+  const numbers_at_hand = key.length
+    ? el(
+        "dl",
+        { class: "key" },
+        key.map((one) =>
+          el(
+            "div",
+            {},
+            el("dt", {}, rich(one.label)),
+            el(
+              "dd",
+              {},
+              el("strong", {}, rich(one.value)),
+              text(one.plus_minus) ? el("span", {}, rich(one.plus_minus)) : null,
+              text(one.note) ? el("small", {}, rich(one.note)) : null,
+            ),
+          ),
+        ),
+      )
+    : null;
+  const ceiling = part(report.ceiling);
+  const half_cell = text(cell.arrangement) === "half_cell";
+  const answer = answer_section(ceiling, text(report.headline));
 
   const mark = blank_svg().attr("viewBox", "0 0 24 24").attr("class", "grain").attr("aria-hidden", "true");
   put(mark, "path", { d: MARK, "fill-rule": "evenodd" });
@@ -410,14 +798,12 @@ function page(report) {
       el("p", { class: "kicker" }, mark.node(), kicker),
       el("h1", {}, rich(text(cell.name) || "Report")),
       cell.invented === true
-        ? el(
-            "p",
-            { class: "invented" },
-            "Invented example: the numbers of this cell were made up to show the program.",
-          )
+        ? el("p", { class: "invented" }, "Invented example: the numbers of this cell were made up to show the program.")
         : null,
       text(report.headline) ? el("p", { class: "headline" }, rich(report.headline)) : null,
     ),
+    answer,
+    answer ? cautioned : null,
     warnings.length
       ? el(
           "section",
@@ -430,28 +816,16 @@ function page(report) {
           bullets(warnings),
         )
       : null,
-    key.length
-      ? el(
-          "dl",
-          { class: "key" },
-          key.map((one) =>
-            el(
-              "div",
-              {},
-              el("dt", {}, rich(one.label)),
-              el(
-                "dd",
-                {},
-                el("strong", {}, rich(one.value)),
-                text(one.plus_minus) ? el("span", {}, rich(one.plus_minus)) : null,
-                text(one.note) ? el("small", {}, rich(one.note)) : null,
-              ),
-            ),
-          ),
-        )
-      : null,
+    answer ? null : numbers_at_hand,
+    path_section(part(ceiling.path), ceiling, half_cell),
+    margin_section(parts(ceiling.margins)),
+    survival_section(ceiling),
+    unknown_section(ceiling),
+    temperature_section(ceiling),
+    staircase_section(part(ceiling.staircase), ceiling),
+    answer ? section("The cell in numbers", numbers_at_hand) : null,
     protocol_section(part(report.protocol)),
-    curve_section(curves, capability.rated_capacity_mAh, text(cell.arrangement) === "half_cell"),
+    curve_section(curves, capability.rated_capacity_mAh, half_cell),
     capability_section(points, capability.rated_capacity_mAh),
     calculated ? null : came_out,
     section(
@@ -468,14 +842,7 @@ function page(report) {
         parts(cell.rate_table),
       ),
     ),
-    cautions.length
-      ? el(
-          "section",
-          { class: "cautions", "aria-labelledby": "cautions" },
-          el("h2", { id: "cautions" }, "Before you charge a cell"),
-          bullets(cautions),
-        )
-      : null,
+    answer ? null : cautioned,
     profile_section(parts(report.profiles)),
     parts_section(parts(report.overpotentials)),
     calculated ? came_out : null,
@@ -506,6 +873,13 @@ function page(report) {
 document.getElementById("report").append(...page(part(JSON.parse(document.getElementById("document").textContent))));
 
 const PAPER = 680; // pixels between the margins of A4; Letter is a little wider
+/** As in the rules for paper of report.css. */
+function paper_width(frame) {
+  const around = frame.parentNode.className;
+  if (around === "panels") return PAPER / 2 - 12;
+  if (around === "panels pair") return Math.round(PAPER * (frame.previousElementSibling ? 0.4 : 0.58));
+  return PAPER;
+}
 const redraw = () => charts.forEach((one) => one.redraw());
 let waiting = 0;
 let drawn_width = 0;
@@ -521,7 +895,7 @@ drawn_width = document.documentElement.clientWidth;
 addEventListener("resize", resized);
 addEventListener("beforeprint", () => {
   printing = true;
-  charts.forEach((one) => one.redraw(one.frame.parentNode.className === "panels" ? PAPER / 2 - 12 : PAPER));
+  charts.forEach((one) => one.redraw(paper_width(one.frame)));
 });
 addEventListener("afterprint", () => {
   printing = false;

@@ -32,12 +32,23 @@ function width_of(words, weight = 400) {
 
 function wrapped(words, width, weight = 600) {
   const lines = [];
-  for (const word of words.split(/\s+/)) {
+  for (const word of words.split(/ +/)) {
     const longer = lines.length ? `${lines[lines.length - 1]} ${word}` : word;
     if (lines.length && width_of(longer, weight) <= width) lines[lines.length - 1] = longer;
     else lines.push(word);
   }
   return lines.map((line) => cut(line, width, weight));
+}
+
+/** In as few lines as `wrapped`, about equally long. */
+function balanced(words, width, weight = 600) {
+  const lines = wrapped(words, width, weight);
+  for (let narrower = width; narrower > 40; narrower -= 4) {
+    const tried = wrapped(words, narrower, weight);
+    if (tried.length > lines.length || tried.some((line) => line.endsWith("\u2026")))
+      return wrapped(words, narrower + 4, weight);
+  }
+  return lines;
 }
 
 function cut(words, width, weight = 600) {
@@ -104,7 +115,7 @@ function chart(title, description, draw) {
 function axes(svg, box, x, y, names) {
   const g = put(svg, "g", { class: "axes" });
   const ticks = Math.max(2, Math.min(6, Math.round((box.bottom - box.top) / 50)));
-  const y_ticks = y.ticks(ticks);
+  const y_ticks = names.y_ticks ? names.y_ticks.map((tick) => tick.value) : y.ticks(ticks);
   put(g, "g", { class: "grid" })
     .selectAll("line")
     .data(y_ticks)
@@ -114,7 +125,14 @@ function axes(svg, box, x, y, names) {
     .attr("y1", y)
     .attr("y2", y);
   put(g, "g", { transform: `translate(${box.left},0)` })
-    .call(d3.axisLeft(y).tickValues(y_ticks).tickSize(0).tickPadding(7))
+    .call(
+      d3
+        .axisLeft(y)
+        .tickValues(y_ticks)
+        .tickFormat(names.y_ticks ? (_, i) => names.y_ticks[i].words : null)
+        .tickSize(0)
+        .tickPadding(7),
+    )
     .call((a) => a.select(".domain").remove());
   put(g, "g", { transform: `translate(0,${box.floor})` }).call(
     names.x_axis ||
@@ -130,6 +148,25 @@ function axes(svg, box, x, y, names) {
     this.textContent = this.textContent.replace("-", "\u2212");
   });
   return g;
+}
+
+// Grounds that keep apart without colour: where not to go is crossed, where to take care is hatched one way.
+const HATCHES = {
+  never: ["#f1e4d9", "M0 8L8 0M0 0L8 8"],
+  reduce: ["#fbf7f3", "M0 8L8 0"],
+};
+
+function hatch(svg, id, kind) {
+  const [ground, mark] = HATCHES[kind] || HATCHES.reduce;
+  const pattern = put(put(svg, "defs"), "pattern", {
+    id: `${id}-${kind}`,
+    width: 8,
+    height: 8,
+    patternUnits: "userSpaceOnUse",
+  });
+  put(pattern, "rect", { width: 8, height: 8, fill: ground });
+  put(pattern, "path", { d: mark, stroke: "#8c959b", "stroke-width": 0.7, fill: "none" });
+  return `url(#${id}-${kind})`;
 }
 
 const leader = (g, points) =>
@@ -254,18 +291,24 @@ function domain(all, include = []) {
 
 /**
  * Lines with their names at their ends.
- * spec: {lines: [{label, x, y, stroke, dash, faint, words(i)}], x, y (axis titles), names: "below" | "above" | "right",
- *        x_from, y_include, limit: {value, words}, height}
+ * spec: {lines: [{label, x, y, stroke, dash, faint, words(i)}], x, y (axis titles), names: "below" | "above" | "right" | "none",
+ *        x_from, y_include, y_most, limit: {value, words}, height,
+ *        zones: [{from, to (+-Infinity: to the edge), kind (of HATCHES), words}], levels: [{value, words}]}
  */
 function draw_lines(svg, width, live, id, spec) {
   const lines = spec.lines.filter(drawn);
   const beside = spec.names === "right";
-  const named = lines.map((line) => ({ line, words: cut(line.label, beside ? width * 0.3 : 110) }));
-  const size = (item) => width_of(item.words, 600) + 12;
+  const bare = spec.names === "none";
+  const named = lines.map((line) => ({
+    line,
+    words: cut(line.label, 110),
+    lines: beside ? balanced(line.label, width * 0.3) : [],
+  }));
+  const size = (item) => Math.max(...(beside ? item.lines : [item.words]).map((words) => width_of(words, 600))) + 12;
   const right = beside ? Math.max(...named.map(size)) + 22 : 14;
   const box = { left: 48, right: width - right, top: 34 };
   const rows = Math.max(1, Math.ceil(named.reduce((sum, item) => sum + size(item), 0) / (width - 48)));
-  const band = beside ? 0 : 24 + 17 * rows;
+  const band = beside || bare ? 0 : 24 + 17 * rows;
   const height = spec.height || Math.max(300, Math.min(printing ? 335 : 430, width * 0.66));
   box.floor = height - 48;
   const x = d3.scaleLinear(domain(values(lines, "x"), known(spec.x_from) ? [spec.x_from] : []), [
@@ -276,6 +319,19 @@ function draw_lines(svg, width, live, id, spec) {
   const y = d3.scaleLinear(domain(tops, spec.y_include), [0, 1]).nice(6);
   box.bottom = box.floor - (spec.names === "below" ? band : 6);
   y.range([box.bottom, box.top + (spec.names === "above" ? band : 0)]);
+  const [edge_low, edge_high] = [y.invert(box.floor), y.invert(box.top - 4)];
+  const inside = (value) => y(Math.max(edge_low, Math.min(edge_high, value)));
+  for (const zone of spec.zones || []) {
+    const [top, bottom] = [zone.to, zone.from].map(inside);
+    if (bottom - top < 1) continue;
+    put(svg, "rect", {
+      x: box.left,
+      width: box.right - box.left,
+      y: top,
+      height: bottom - top,
+      fill: hatch(svg, `${id}-zone`, zone.kind),
+    });
+  }
   axes(svg, box, x, y, spec);
 
   if (spec.limit) {
@@ -300,7 +356,7 @@ function draw_lines(svg, width, live, id, spec) {
   });
   const traces = [];
   const items = [];
-  for (const { line, words } of named) {
+  for (const { line, words, lines: rows_of_words } of named) {
     const points = thinned(line.x.map((value, i) => [x(value), y(line.y[i]), i]));
     put(svg, "path", {
       class: line.faint ? "line faint" : "line",
@@ -322,17 +378,25 @@ function draw_lines(svg, width, live, id, spec) {
         stroke: line.stroke,
       });
     traces.push({ points: seen, stroke: line.stroke, words: (k) => line.words(seen[k][2]) });
-    items.push({ x: end[0], y: end[1], words, stroke: line.stroke });
+    items.push({ x: end[0], y: end[1], words, lines: rows_of_words, stroke: line.stroke });
   }
+
+  for (const level of spec.levels || []) {
+    const at = y(level.value);
+    put(svg, "line", { class: "level", x1: box.left, x2: box.right, y1: at, y2: at, "stroke-dasharray": level.dash });
+  }
+  for (const { value, words, below } of [...(spec.levels || []), ...(spec.zones || [])])
+    if (known(value) && words)
+      put(svg, "text", { class: "note", x: box.left + 8, y: y(value) + (below ? 16 : -6) }, words);
 
   if (beside) {
     labels_right(
       svg,
-      items.map((item) => ({ ...item, wanted: item.y, size: 17, lines: [item.words] })),
+      items.map((item) => ({ ...item, wanted: item.y, size: 15 * item.lines.length + 2 })),
       box,
       box.right + 20,
     );
-  } else {
+  } else if (!bare) {
     items.sort((a, b) => a.x - b.x);
     for (let row = 0; row < rows; ++row) {
       const here = items.filter((_, i) => i % rows === row);

@@ -3,14 +3,14 @@
 // ---- rate capability -------------------------------------------------------------------------------------------------
 
 /** C/20, C/10, C/5, ... within the domain: whole decades first, the others where there is room. */
-function rate_ticks(x) {
+function rate_ticks(x, half = (words) => width_of(words) / 2 + 5) {
   const [low, high] = x.domain();
   const ticks = [];
   for (const step of [1, 2, 5])
     for (let power = -6; power <= 6; ++power) {
       const value = power < 0 ? 10 ** (power + 1) / step : step * 10 ** power;
       const words = rate_words(Number(value.toPrecision(3)));
-      const tick = { value, words, at: x(value), half: width_of(words) / 2 + 5 };
+      const tick = { value, words, at: x(value), half: half(words) };
       if (
         value >= low &&
         value <= high &&
@@ -128,6 +128,375 @@ function draw_capability(svg, width, live, series, rated) {
   });
   labels_right(svg, items, box, box.right - room + 24);
   readout(svg, box, traces, live);
+  return height;
+}
+
+// ---- the highest charge rate: how sure, against temperature, in steps, and what to measure ----------------------------
+
+const c_words = (c_rate) => (known(c_rate) ? `${Number(c_rate.toPrecision(3))}C` : NOTHING);
+const soc_words = (soc) => (known(soc) ? `${Math.round(100 * soc)}\u202f%` : NOTHING);
+function minutes_words(minutes) {
+  if (!known(minutes)) return NOTHING;
+  if (minutes >= 180) return `${num(minutes / 60)} h`;
+  return minutes >= 10 ? `${Math.round(minutes)} min` : `${num(minutes, 2)} min`;
+}
+
+/** Lines of text, the first at y and bold, with a white rim where they may lie on lines. */
+function note(svg, lines, x, y, { anchor = "start", first = "label", rim = true } = {}) {
+  const words = put(svg, "text", { class: rim ? "note" : "inside", "text-anchor": anchor });
+  lines.forEach((line, i) => put(words, "tspan", { x, y: y + 16 * i, class: i ? null : first }, line));
+}
+
+/** Share of the cells whose own highest rate is at least this one: where `rates` are in order, (n - i) / n at rates[i]. */
+const share_kept = (rates, rate) => rates.filter((one) => one >= rate).length / rates.length;
+
+/** spec: {rates (in order), c_rate, confidence, median, plain}. */
+function draw_survival(svg, width, live, spec) {
+  const { rates } = spec;
+  const height = Math.max(300, Math.min(printing ? 290 : 380, width * 0.5));
+  const box = { left: 48, right: width - 14, top: 36, floor: height - 48, bottom: height - 48 };
+  // An answer far beyond all cells would squeeze the curve; it is then named at the edge.
+  const last = rates[rates.length - 1];
+  const reach = 2.2 * last;
+  const beyond = spec.plain > reach;
+  const most = Math.max(beyond ? 1.5 * last : last, number(spec.c_rate) || 0, beyond ? 0 : number(spec.plain) || 0);
+  const x = d3.scaleLinear([0, most * 1.06 || 1], [box.left, box.right]);
+  const y = d3.scaleLinear([0, 1], [box.floor, box.top + 8]);
+  const shares = [0, 0.25, 0.5, 0.75, 1];
+  const steps = [[x(0), y(1)]];
+  rates.forEach((rate, i) => {
+    steps.push([x(rate), steps[steps.length - 1][1]], [x(rate), y((rates.length - i - 1) / rates.length)]);
+  });
+  put(svg, "path", {
+    d: `${d3.line()(steps)}L${x(rates[rates.length - 1])},${y(0)}L${x(0)},${y(0)}Z`,
+    class: "under",
+  });
+  axes(svg, box, x, y, {
+    x: "Charge rate / C",
+    y: "Share of the plausible cells that keep every limit",
+    y_ticks: shares.map((value) => ({ value, words: `${100 * value}\u202f%` })),
+  });
+  put(svg, "path", { class: "line", d: d3.line()(steps), stroke: INK });
+
+  const mark = (rate, share, lines) => {
+    if (!(rate > 0) || !known(share)) return;
+    put(svg, "polyline", { class: "limit", fill: "none" }).attr(
+      "points",
+      [
+        [box.left, y(share)],
+        [x(rate), y(share)],
+        [x(rate), box.floor],
+      ].join(" "),
+    );
+    put(svg, "circle", { cx: x(rate), cy: y(share), r: 5, fill: INK, stroke: "#fff", "stroke-width": 1.5 });
+    const long = Math.max(...lines.map((line, i) => width_of(line, i ? 400 : 600)));
+    const right = x(rate) + 12 + long < box.right;
+    note(svg, lines, x(rate) + (right ? 12 : -12), y(share) + (share > 0.85 ? -5 : 4), {
+      anchor: right ? "start" : "end",
+    });
+  };
+  const { plain } = spec;
+  if (known(plain)) {
+    const at = beyond ? box.right : x(plain);
+    if (!beyond) put(svg, "line", { class: "warned", x1: at, x2: at, y1: box.top + 8, y2: box.floor });
+    const lines = balanced("what the plain model would have said:", 150, 400).concat(
+      beyond ? `${c_words(plain)}, beyond this edge \u2192` : c_words(plain),
+      balanced(`kept by ${share_words(share_kept(rates, plain))} of the cells`, 150, 400),
+    );
+    const long = Math.max(...lines.map((line) => width_of(line)));
+    const right = at + 10 + long < box.right;
+    // Beside the curve where there is room, else on the other side of the line.
+    note(svg, lines, at + (right ? 10 : -10), y(0.9), { anchor: right ? "start" : "end", first: null });
+  }
+  if (known(spec.confidence))
+    mark(spec.c_rate, spec.confidence, [`${c_words(spec.c_rate)}: kept by ${share_words(spec.confidence)}`]);
+  mark(spec.median, 0.5, [`${c_words(spec.median)}: half of them`]);
+
+  readout(
+    svg,
+    box,
+    [
+      {
+        points: rates.map((rate, i) => [x(rate), y((rates.length - i) / rates.length)]),
+        stroke: INK,
+        words: (i) => [c_words(rates[i]), `kept by ${share_words((rates.length - i) / rates.length)} of the cells`],
+      },
+    ],
+    live,
+  );
+  return height;
+}
+
+function share_words(share) {
+  const hundredths = 100 * share;
+  if (hundredths > 0 && hundredths < 1) return "less than 1\u202f%";
+  if (share === 0) return "none";
+  return `${Number(hundredths.toPrecision(hundredths >= 99 && hundredths < 100 ? 3 : 2))}\u202f%`;
+}
+
+/** Ranked bars: what the rate would gain if one quantity were known. rows: [{text, value, rate, gain}], largest first. */
+function draw_gains(svg, width, live, rows) {
+  const beside = width > 560;
+  const names = beside ? Math.min(width * 0.46, 460) : width - 8;
+  const left = beside ? names + 18 : 4;
+  const end_words = rows.map((row) =>
+    row.gain > 0 ? `+${num(row.gain, 2)}\u202f%${known(row.rate) ? `, to ${c_words(row.rate)}` : ""}` : "gains nothing",
+  );
+  const room = Math.max(...end_words.map((words) => width_of(words, 600))) + 16;
+  const most = Math.max(...rows.map((row) => row.gain), 0) || 1;
+  const x = d3.scaleLinear([0, most], [left, Math.max(left + 40, width - room)]);
+  let at = 6;
+  rows.forEach((row, i) => {
+    const lines = wrapped(`${i + 1}. ${printed(row.text)}`, names).slice(0, 3);
+    const small = row.value ? wrapped(`now ${printed(row.value)}`, names, 400).slice(0, 2) : [];
+    lines.forEach((line, k) => put(svg, "text", { class: "label", x: 4, y: at + 13 + 16 * k, fill: INK }, line));
+    small.forEach((line, k) => put(svg, "text", { x: 4, y: at + 13 + 16 * (lines.length + k), fill: SOFT }, line));
+    const tall = 16 * (lines.length + small.length);
+    const middle = beside ? at + tall / 2 + 1 : at + tall + 14;
+    const paint = { y: middle - 8, height: 16, fill: "#8fa09e", stroke: INK, "stroke-width": 0.8 };
+    if (row.gain > 0) put(svg, "rect", { x: left, width: Math.max(1.5, x(row.gain) - left), ...paint });
+    put(svg, "text", { class: "label", x: x(Math.max(0, row.gain)) + 8, y: middle + 5, fill: INK }, end_words[i]);
+    if (!beside) put(svg, "line", { class: "bar-foot", x1: left, x2: left, y1: middle - 12, y2: middle + 12 });
+    at += tall + (beside ? 12 : 36);
+  });
+  if (beside) put(svg, "line", { class: "bar-foot", x1: left, x2: left, y1: 2, y2: at - 6 });
+  return at;
+}
+
+/** rows: [{at, rate, confident, limited_by}] in order of temperature; zones: [{from, to, text, kind}], any order. */
+function draw_against_temperature(svg, width, live, id, rows, zones) {
+  const [coldest, warmest] = d3.extent(rows, (row) => row.at);
+  const low = coldest - 4;
+  const high = warmest + 4;
+  const bands = zones
+    .map((zone) => ({ ...zone, from: Math.max(low, zone.from), to: Math.min(high, zone.to) }))
+    .filter((zone) => zone.to > zone.from);
+  const series = [
+    { name: "the cell as it stands in the sheet", key: "rate", stroke: "#8b4a1c", dash: "6 4", open: true },
+    { name: "kept with confidence", key: "confident", stroke: "#171c21", dash: null, open: false },
+  ].filter((one) => rows.some((row) => row[one.key] > 0));
+  const label_width = Math.min(150, width * 0.24);
+  const right = label_width + 30;
+  const band_lines = bands.map((zone) => balanced(printed(zone.text), Math.min(150, width * 0.28), 400));
+  const tallest = Math.max(0, ...band_lines.map((lines) => lines.length));
+  const top = tallest ? 16 * tallest + 54 : 36;
+  const height = top + Math.max(250, Math.min(printing ? 240 : 320, width * 0.42)) + 48;
+  const box = { left: 56, right: width - right, top, floor: height - 48, bottom: height - 48 };
+  const x = d3.scaleLinear([low, high], [box.left, box.right]);
+  const all = rows.flatMap((row) => [row.rate, row.confident]).filter((rate) => rate > 0);
+  const none = rows.some((row) => row.rate === 0 || row.confident === 0);
+  const foot = none ? 26 : 0;
+  const y = d3.scaleLog([Math.min(...all) / 1.5, Math.max(...all) * 1.5], [box.floor - 6 - foot, box.top + 4]);
+  for (const zone of bands)
+    put(svg, "rect", {
+      x: x(zone.from),
+      width: x(zone.to) - x(zone.from),
+      y: box.top - 4,
+      height: box.floor - box.top + 4,
+      fill: hatch(svg, `${id}-zone`, zone.kind),
+    });
+  axes(svg, box, x, y, {
+    x: "Temperature / \u00b0C",
+    y: "Highest charge rate, logarithmic",
+    y_ticks: rate_ticks(y, () => 13),
+  });
+  svg.select(".axis-title").attr("y", 16);
+  const edges = [...new Set(bands.flatMap((zone) => [zone.from, zone.to]))].filter((at) => at > low && at < high);
+  for (const at of edges) put(svg, "line", { class: "edge", x1: x(at), x2: x(at), y1: box.top - 4, y2: box.floor });
+
+  const heads = bands.map((zone, i) => ({
+    wanted: x((zone.from + zone.to) / 2),
+    size: Math.max(...band_lines[i].map((line) => width_of(line))) + 14,
+    lines: band_lines[i],
+  }));
+  spread_out(heads, 0, width);
+  for (const head of heads) {
+    const base = box.top - 22;
+    leader(svg, [
+      [head.centre, base + 5],
+      [head.wanted, box.top - 4],
+    ]).attr("stroke", SOFT);
+    head.lines.forEach((line, i) =>
+      put(
+        svg,
+        "text",
+        { class: "note", x: head.centre, y: base - 16 * (head.lines.length - 1 - i), "text-anchor": "middle" },
+        line,
+      ),
+    );
+  }
+
+  const traces = [];
+  const items = [];
+  const sit = box.floor - 13; // where "no rate" is drawn
+  for (const one of series) {
+    const points = rows.map((row) => [x(row.at), row[one.key] > 0 ? y(row[one.key]) : NaN]);
+    put(svg, "path", {
+      class: "line",
+      d: d3.line().defined((p) => known(p[1]))(points),
+      stroke: one.stroke,
+      "stroke-dasharray": one.dash,
+    });
+    rows.forEach((row, i) => {
+      if (known(points[i][1]))
+        put(svg, "circle", {
+          class: "mark",
+          cx: points[i][0],
+          cy: points[i][1],
+          r: 4,
+          fill: one.open ? "#fff" : one.stroke,
+          stroke: one.stroke,
+        });
+    });
+    const seen = rows.map((row, i) => ({ row, p: points[i] })).filter(({ p }) => known(p[1]));
+    const end = seen[seen.length - 1].p;
+    items.push({
+      x: end[0] + 4,
+      wanted: end[1],
+      lines: wrapped(one.name, label_width),
+      stroke: one.stroke,
+    });
+    items[items.length - 1].size = 15 * items[items.length - 1].lines.length + 8;
+    traces.push({
+      points: seen.map(({ p }) => p),
+      stroke: one.stroke,
+      words: (i) =>
+        [
+          `${num(seen[i].row.at, 2)} \u00b0C: ${c_words(seen[i].row[one.key])}`,
+          one.name,
+          seen[i].row.limited_by ? `limited by ${seen[i].row.limited_by}` : "",
+        ].filter(Boolean),
+    });
+  }
+  if (none) {
+    put(svg, "line", { class: "edge", x1: box.left, x2: box.right, y1: box.floor - foot, y2: box.floor - foot });
+    put(svg, "text", { class: "axis-none", x: box.left - 7, y: sit + 4.5, "text-anchor": "end" }, "none");
+    for (const row of rows)
+      for (const one of series)
+        if (row[one.key] === 0)
+          put(svg, "path", {
+            class: "cross",
+            d: "M-4.5-4.5L4.5 4.5M-4.5 4.5L4.5-4.5",
+            transform: `translate(${x(row.at)},${sit})`,
+            stroke: one.stroke,
+          });
+  }
+  labels_right(svg, items, box, box.right + 26);
+  readout(svg, box, traces, live);
+  return height;
+}
+
+/** spec: {steps: [{c_rate, current_mA, from_soc, to_soc, minutes, limited_by}], ideal: {soc, c_rate}, c_rate}. */
+function draw_staircase(svg, width, live, id, spec) {
+  const { steps } = spec;
+  const margin = Math.min(170, width * 0.28);
+  const height = Math.max(310, Math.min(printing ? 310 : 400, width * 0.5));
+  const box = { left: 48, right: width - margin, top: 36, floor: height - 48, bottom: height - 48 };
+  const ideal = spec.ideal.soc.map((soc, i) => [soc, spec.ideal.c_rate[i]]).filter((p) => p.every(known));
+  const [from, to] = d3.extent(steps.flatMap((step) => [step.from_soc, step.to_soc]).concat(ideal.map((p) => p[0])));
+  // An ideal that starts very high would flatten the steps.
+  const highest = Math.max(...steps.map((step) => step.c_rate));
+  const most = Math.max(highest * 1.05, Math.min(Math.max(0, ...ideal.map((p) => p[1])), highest * 1.3));
+  const x = d3.scaleLinear([100 * from, 100 * to], [box.left, box.right]);
+  const y = d3.scaleLinear([0, most * 1.04], [box.floor, box.top]);
+  const sx = (soc) => x(100 * soc);
+  const treads = steps.flatMap((step) => [
+    [sx(step.from_soc), y(step.c_rate)],
+    [sx(step.to_soc), y(step.c_rate)],
+  ]);
+  put(svg, "path", {
+    d: `M${sx(steps[0].from_soc)},${y(0)}${treads.map((p) => `L${p}`).join("")}L${sx(steps[steps.length - 1].to_soc)},${y(0)}Z`,
+    class: "under",
+  });
+  axes(svg, box, x, y, { x: "State of charge / %", y: "Charge rate / C" });
+  put(put(put(svg, "defs"), "clipPath", { id: `${id}-plot` }), "rect", {
+    x: box.left,
+    y: box.top - 4,
+    width: box.right - box.left + 2,
+    height: box.floor - box.top + 4,
+  });
+  const items = [];
+  if (ideal.length > 1) {
+    const points = ideal.map((p) => [sx(p[0]), y(p[1])]);
+    put(svg, "path", {
+      class: "line",
+      d: d3.line()(points),
+      stroke: "#b05f24",
+      "stroke-dasharray": "6 4",
+      "clip-path": `url(#${id}-plot)`,
+    });
+    const end = points[points.length - 1];
+    items.push({ x: end[0], wanted: end[1], words: "highest rate at each moment", stroke: "#b05f24" });
+  }
+  put(svg, "path", { class: "line steps", d: d3.line()(treads), stroke: "#171c21" });
+  const last = treads[treads.length - 1];
+  items.push({ x: last[0], wanted: last[1], words: "the steps", stroke: "#171c21" });
+  if (known(spec.c_rate)) {
+    const at = y(spec.c_rate);
+    put(svg, "line", { class: "level", x1: box.left, x2: box.right, y1: at, y2: at, "stroke-dasharray": "2 3" });
+    items.push({
+      x: box.right,
+      wanted: at,
+      words: `constant current, ${c_words(spec.c_rate)}`,
+      stroke: SOFT,
+    });
+  }
+  // Numbers as in the table; rate, current and time under each tread that is wide enough, as many as all have room for.
+  const treads_words = steps.map((step) => {
+    const lines = [
+      c_words(step.c_rate),
+      known(step.current_mA) ? `${num(step.current_mA)} mA` : "",
+      known(step.minutes) ? minutes_words(step.minutes) : "",
+    ].filter(Boolean);
+    const wide = sx(step.to_soc) - sx(step.from_soc);
+    const fits = lines.every((words, k) => width_of(words, k ? 400 : 600) <= wide - 6);
+    const room = Math.floor((box.floor - y(step.c_rate) - 30) / 16);
+    return { lines, fits, room, middle: sx(step.from_soc) + wide / 2, top: y(step.c_rate) };
+  });
+  const lowest = Math.min(3, ...treads_words.filter((tread) => tread.fits).map((tread) => tread.room));
+  let last_number = -Infinity;
+  treads_words.forEach((tread, i) => {
+    if (tread.fits && lowest > 0) {
+      const lines = tread.lines.slice(0, lowest);
+      const wide = Math.max(...lines.map((words, k) => width_of(words, k ? 400 : 600)));
+      put(svg, "rect", {
+        class: "under",
+        x: tread.middle - wide / 2 - 3,
+        width: wide + 6,
+        y: tread.top + 5,
+        height: 16 * lines.length + 3,
+      });
+      note(svg, lines, tread.middle, tread.top + 19, { anchor: "middle", rim: false });
+    }
+    const half = width_of(`${i + 1}`) / 2;
+    if (tread.middle - half < last_number + 4) return;
+    last_number = tread.middle + half;
+    note(svg, [`${i + 1}`], tread.middle, box.floor - 7, { anchor: "middle", first: null, rim: false });
+  });
+  for (const item of items) {
+    item.lines = wrapped(item.words, margin - 32);
+    item.size = 15 * item.lines.length + 8;
+  }
+  labels_right(svg, items, box, box.right + 26);
+  readout(
+    svg,
+    box,
+    [
+      {
+        points: treads,
+        stroke: INK,
+        words: (i) => {
+          const step = steps[Math.floor(i / 2)];
+          return [
+            `Step ${Math.floor(i / 2) + 1}: ${c_words(step.c_rate)}, ${num(step.current_mA)} mA`,
+            `from ${soc_words(step.from_soc)} to ${soc_words(step.to_soc)}, ${minutes_words(step.minutes)}`,
+            text(step.limited_by) ? `limited by ${text(step.limited_by)}` : "",
+          ].filter(Boolean);
+        },
+      },
+    ],
+    live,
+  );
   return height;
 }
 

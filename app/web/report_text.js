@@ -41,9 +41,20 @@ function duration(hours) {
   return Math.abs(hours) * 60 >= 1 ? `${num(hours * 60)} min` : `${num(hours * 3600)} s`;
 }
 
+/** Powers of ten and signs as they are printed: 3e-14, -5. A formula stays as it can be typed. */
+const set_numbers = (words) =>
+  /[*^]/.test(words)
+    ? words
+    : words
+        .replace(
+          /(^|[\s(\u2212-])(\d+(?:\.\d+)?)e\+?(-?)0*(\d+)(?![\w.])/g,
+          (_, before, mantissa, sign, power) => `${before}${mantissa}\u202f\u00d7\u202f10${superscript(sign + power)}`,
+        )
+        .replace(/(^|[\s(])-(?=\d)/g, "$1\u2212");
+
 /** Units as they are typed in a sheet, as they are printed: cm2, um, degC, ohm. */
 const printed = (value) =>
-  text(value)
+  set_numbers(text(value))
     .replace(
       /(^|[\d\s/.*\u00b7])(cm|mm|um|\u00b5m|nm|m)(-?[23])\b/g,
       (_, before, unit, power) => before + unit + superscript(power),
@@ -52,7 +63,9 @@ const printed = (value) =>
     .replace(/\bdegC\b/g, "\u00b0C")
     .replace(/\bohm\./g, "\u03a9\u00b7")
     .replace(/\bohm\b/g, "\u03a9")
-    .replace(/\+\/-/g, "\u00b1");
+    .replace(/\+\/-/g, "\u00b1")
+    .replace(/\u00b1 (?=\d)/g, "\u00b1\u00a0")
+    .replace(/(\d) (?=%|\u00b0C)/g, "$1\u202f");
 
 const ELEMENTS = new Set(
   (

@@ -1,0 +1,156 @@
+#include "model/layer.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <stdexcept>
+
+#include "model/constants.hpp"
+#include "model/gauss.hpp"
+#include "model/kinetics.hpp"
+
+namespace onegrain::model {
+
+namespace {
+
+constexpr double least_salt = 1e-3;  // mol/m3
+constexpr int sample_count = 16, most_points = 20;
+using Square = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::ColMajor, most_points + 1, most_points + 1>;
+using Column = Eigen::Matrix<double, Eigen::Dynamic, 1, Eigen::ColMajor, most_points + 1, 1>;  // neither asks for memory
+
+/// Gauss-Radau points of [0, 1] with one at 1: eigenvalues of the recurrence whose last coefficient is changed so that
+/// 1 is among them. Source: G. H. Golub, SIAM Review 15 (1973) 318.
+Gauss radau(int count) {
+  Eigen::VectorXd diagonal = Eigen::VectorXd::Zero(count), beside(std::max(0, count - 1));
+  const auto b2 = [](int k) { return k * k / (4.0 * k * k - 1); };
+  for (int k = 1; k < count; ++k) beside[k - 1] = std::sqrt(b2(k));
+  if (count > 1) {  // last diagonal: 1 - b_{n-1}^2 p_{n-2}(1) / p_{n-1}(1), monic polynomials
+    double before = 1, p = 1;  // p_{k-1}(1), p_k(1)
+    for (int k = 1; k < count; ++k) {
+      const double next = p - (k > 1 ? b2(k - 1) * before : 0.0);
+      before = p;
+      p = next;
+    }
+    diagonal[count - 1] = 1 - b2(count - 1) * before / p;
+  } else {
+    diagonal[0] = 1;
+  }
+  Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> solver;
+  solver.computeFromTridiagonal(diagonal, beside);
+  Gauss g{(0.5 * (1 + solver.eigenvalues().array())).eval(), solver.eigenvectors().row(0).transpose().array().square()};
+  g.nodes[count - 1] = 1;
+  return g;
+}
+
+/// Lagrange polynomial k of the nodes at x.
+double lagrange(const Eigen::ArrayXd& nodes, Eigen::Index k, double x) {
+  double value = 1;
+  for (Eigen::Index j = 0; j < nodes.size(); ++j) {
+    if (j != k) value *= (x - nodes[j]) / (nodes[k] - nodes[j]);
+  }
+  return value;
+}
+
+}  // namespace
+
+LayerPoints::LayerPoints(int count) {
+  if (count < 1 || count > most_points) throw std::invalid_argument("a layer takes 1 to 20 points");
+  const Gauss g = radau(count);
+  xi_ = g.nodes;
+  weights_ = g.weights;
+  const Gauss fine = gauss_legendre(sample_count);
+  samples_ = 0.5 * (1 + fine.nodes);
+  share_ = share_at(samples_);
+  integral_.resize(count, sample_count);
+  // int_{xi_k}^1 of the polynomial through the samples.
+  for (Eigen::Index k = 0; k < count; ++k) {
+    const double half = 0.5 * (1 - xi_[k]);
+    for (Eigen::Index q = 0; q < sample_count; ++q) {
+      double sum = 0;
+      for (Eigen::Index m = 0; m < fine.nodes.size(); ++m) {
+        sum += half * fine.weights[m] * lagrange(samples_, q, xi_[k] + half * (1 + fine.nodes[m]));
+      }
+      integral_(k, q) = sum;
+    }
+  }
+}
+
+Eigen::MatrixXd LayerPoints::share_at(const Eigen::Ref<const Eigen::ArrayXd>& places) const {
+  const Gauss inner = gauss_legendre((count() + 2) / 2);  // exact for the polynomials integrated
+  Eigen::MatrixXd share(places.size(), count());
+  for (Eigen::Index q = 0; q < places.size(); ++q) {
+    for (Eigen::Index k = 0; k < count(); ++k) {
+      double sum = 0;
+      for (Eigen::Index m = 0; m < inner.nodes.size(); ++m) {
+        sum += 0.5 * places[q] * inner.weights[m] * lagrange(xi_, k, 0.5 * places[q] * (1 + inner.nodes[m]));
+      }
+      share(q, k) = sum;
+    }
+  }
+  return share;
+}
+
+LayerDrop layer_drop(const LayerPoints& points, const Electrode& layer, const Electrolyte& electrolyte,
+                     const Eigen::VectorXd& salt, const Eigen::VectorXd& slope, double T) {
+  const double solid = layer.electronic_conductivity > 0 ? layer.thickness / layer.electronic_conductivity : 0.0;
+  const double scale = 2 * gas_constant * T / faraday_constant;
+  Eigen::ArrayXd resistance(salt.size()), diffusion(salt.size());
+  for (Eigen::Index q = 0; q < salt.size(); ++q) {
+    const double c = std::max(salt[q], least_salt);
+    resistance[q] = layer.thickness * layer.tortuosity / (electrolyte.conductivity(c, T) * layer.porosity) + solid;
+    diffusion[q] = scale * (1 - electrolyte.transference_number(c, T)) * electrolyte.thermodynamic_factor(c, T) * slope[q] / c;
+  }
+  LayerDrop result;
+  result.drop.noalias() = points.integral_to_separator() * resistance.matrix().asDiagonal() * points.share_at_samples();
+  result.solid = (solid * (1 - points.xi())).matrix();
+  result.diffusion.noalias() = points.integral_to_separator() * diffusion.matrix();
+  return result;
+}
+
+bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerDrop& drop, const Eigen::VectorXd& surface,
+                 const Eigen::VectorXd& salt, double i, double T, LayerState& state) {
+  const Eigen::Index n = points.count();
+  const double area = layer.roughness();
+  if (state.current.size() != n) state.current.setConstant(n, i);
+  state.by_current.resize(n);
+  state.by_surface.resize(n);
+  Column potential(n), by_surface(n);
+  std::array<ExchangeCurrent, most_points> exchange;
+  for (Eigen::Index k = 0; k < n; ++k) {
+    const Property::Value U = layer.host.potential.at(surface[k], T);
+    potential[k] = U.value;
+    by_surface[k] = U.by_composition;
+    exchange[static_cast<std::size_t>(k)] = exchange_current_density(layer.host, surface[k], salt[k], T);
+  }
+  Square jacobian(n + 1, n + 1);
+  Column residual(n + 1), step(n + 1);
+  // Overpotentials bend like a logarithm: a step may change a local current by no more than a few times what it is.
+  for (int round = 0; round < 60; ++round) {
+    for (Eigen::Index k = 0; k < n; ++k) {
+      const ExchangeCurrent& i0 = exchange[static_cast<std::size_t>(k)];
+      const Overpotential eta =
+          butler_volmer(-state.current[k] / area, i0.value, T, layer.host.anodic_transfer, layer.host.cathodic_transfer);
+      residual[k] = potential[k] + eta.value - state.separator_side + i * drop.solid[k] - drop.diffusion[k];
+      state.by_current[k] = -eta.by_current / area;
+      state.by_surface[k] = by_surface[k] + eta.by_exchange * i0.by_stoichiometry;
+    }
+    residual.head(n).noalias() -= drop.drop * state.current;
+    residual[n] = points.weights().matrix().dot(state.current) - i;
+    jacobian.topLeftCorner(n, n) = -drop.drop;
+    jacobian.topLeftCorner(n, n).diagonal() += state.by_current;
+    jacobian.col(n).head(n).setConstant(-1);
+    jacobian.row(n).head(n) = points.weights().matrix().transpose();
+    jacobian(n, n) = 0;
+    step = -Eigen::PartialPivLU<Square>(jacobian).solve(residual);
+    if (!step.allFinite()) return false;
+    const double size = std::max({std::abs(i), state.current.cwiseAbs().maxCoeff(), 1e-9});
+    const double largest = step.head(n).cwiseAbs().maxCoeff();
+    const double scale = largest > 3 * size ? 3 * size / largest : 1.0;
+    state.current += scale * step.head(n);
+    state.separator_side += scale * step[n];
+    if (largest <= 1e-5 * size && std::abs(step[n]) <= 1e-5) return true;  // what is left is the square of that
+  }
+  return false;
+}
+
+}  // namespace onegrain::model
