@@ -159,6 +159,7 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
   result.even_current = ceiling_of(nominal, options, workspace(0), i0, 1e-3, solver::Description::even).current;
   result.plain_current = ceiling_of(nominal, options, workspace(0), i0, 1e-3, solver::Description::plain).current;
   result.recommended = result.median = i0;
+  result.limited_by = result.nominal.charge.tightest;
 
   // The map over temperature of the nominal cell.
   std::vector<params::Sheet> sheets;
@@ -251,7 +252,7 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
 
   if (sampled) {
     Progress bar(channels, "plausible cells");
-    struct Sample { double current = 0; bool solved = false; std::string why; };
+    struct Sample { double current = 0; bool solved = false; solver::Limit limit = solver::Limit::plating; std::string why; };
     std::vector<Sample> samples(static_cast<std::size_t>(options.samples));
     Eigen::MatrixXd deviations(options.samples, n_unknown);
     in_parallel(options.samples, threads, [&](int k, int thread) {
@@ -259,8 +260,9 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
       const Eigen::VectorXd z = plausible_deviations(options.seed, k, n_unknown);
       deviations.row(k) = z.transpose();
       try {
-        sample.current =
-            ceiling_of(Subject(moved(job.sheet, z)), options, workspace(thread), std::max(i0, least) * guessed(z), 1e-2).current;
+        const solver::Ceiling c = ceiling_of(Subject(moved(job.sheet, z)), options, workspace(thread), std::max(i0, least) * guessed(z), 1e-2);
+        sample.current = c.current;
+        sample.limit = c.charge.tightest;
         sample.solved = true;
       } catch (const std::exception& error) {
         sample.why = error.what();
@@ -278,6 +280,18 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
     };
     result.recommended = quantile(1 - confidence);
     result.median = quantile(0.5);
+    std::vector<int> stopped(solver::limit_count, 0);  // what stops the weakest cells, up to twice the share given up
+    int weakest = 0;
+    for (const Sample& s : samples) {
+      if (!s.solved || s.current > quantile(2 * (1 - confidence))) continue;
+      ++stopped[static_cast<std::size_t>(s.limit)];
+      ++weakest;
+    }
+    const auto most = std::max_element(stopped.begin(), stopped.end());
+    if (weakest > 0) {
+      result.limited_by = static_cast<solver::Limit>(most - stopped.begin());
+      result.limited_share = static_cast<double>(*most) / weakest;
+    }
 
     // Which unknown costs most: slopes of ln i over the samples by least squares, and what the spread would be without one.
     std::vector<Eigen::Index> good;
@@ -345,9 +359,10 @@ std::string ceiling_headline(const Job& job, const CeilingOptions& options, cons
   if (r.nominal.unlimited) {
     text += " No limit was met up to 50C.";
   } else {
-    const solver::Margin* tight = r.nominal.charge.margin(r.nominal.charge.tightest);
-    text += fmt::format(" What stops a faster charge is {}", name_of(r.nominal.charge.tightest, job));
+    const solver::Margin* tight = r.charge.margin(r.limited_by);
+    text += fmt::format(" What stops a faster charge is {}", name_of(r.limited_by, job));
     if (tight) text += fmt::format(", worst at {:.0f} % state of charge", 100 * tight->soc);
+    if (r.limited_share < 0.95) text += fmt::format(" (in {:.0f} % of the cells that survive least)", 100 * r.limited_share);
     text += ".";
   }
   if (!r.costs.empty() && r.costs.front().current_if_known > 1.005 * r.recommended) {
@@ -375,7 +390,8 @@ nlohmann::json margins_json(const Job& job, const solver::JudgedCharge& charge) 
 nlohmann::json ceiling_json(const Job& job, const CeilingOptions& options, const CeilingResult& r) {
   nlohmann::json json{{"c_rate", number(job.c_rate(r.recommended))},
                       {"current_mA", number(job.milliamperes(r.recommended))},
-                      {"limited_by", name_of(r.nominal.charge.tightest, job)},
+                      {"limited_by", name_of(r.limited_by, job)},
+                      {"limited_share", number(r.limited_share)},
                       {"minutes", r.recommended > 0 ? number(r.charge.duration / 60) : nlohmann::json(nullptr)},
                       {"samples", static_cast<int>(r.currents.size())},
                       {"unsolved", r.unsolved},
@@ -389,7 +405,7 @@ nlohmann::json ceiling_json(const Job& job, const CeilingOptions& options, const
   json["median_c_rate"] = number(job.c_rate(r.median));
   if (r.unsolved > 0) json["unsolved_because"] = r.unsolved_because;
   if (r.nominal.unlimited) json["limited_by"] = "nothing up to 50C";
-  if (const solver::Margin* tight = r.nominal.charge.margin(r.nominal.charge.tightest)) {
+  if (const solver::Margin* tight = r.charge.margin(r.limited_by)) {
     json["where"] = fmt::format("{}, at {:.0f} % state of charge", quantity_name(tight->limit, job.cell.is_full_cell()), 100 * tight->soc);
   }
   nlohmann::json list = nlohmann::json::array();
@@ -467,16 +483,16 @@ nlohmann::json ceiling_document(const Job& job, const CeilingOptions& options, c
   doc["path"] = {{"soc", soc}, {"separator_side_V", uneven}, {"even_separator_side_V", even}, {"voltage_V", voltage},
                  {"margin_V", options.limits.plating_margin}, {"upper_voltage_V", number(job.cell.is_full_cell() ? job.cell.upper_voltage : job.cell.lower_voltage)}};
   if (doc.contains("staircase")) {
+    const double share = r.nominal.current > 0 ? std::min(1.0, r.recommended / r.nominal.current) : 1;
     nlohmann::json ride_soc = nlohmann::json::array(), ride_rate = ride_soc;
     for (std::size_t k = 0; k < r.ride.soc.size(); ++k) {
       ride_soc.push_back(number(r.ride.soc[k]));
-      ride_rate.push_back(number(job.c_rate(r.ride.current[k])));
+      ride_rate.push_back(number(share * job.c_rate(r.ride.current[k])));
     }
     doc["staircase"]["ideal"] = {{"soc", ride_soc}, {"c_rate", ride_rate}};
     doc["staircase"]["protocol"] = "staircase.yaml";
-    const double share = r.nominal.current > 0 ? std::min(1.0, r.recommended / r.nominal.current) : 1;
-    doc["staircase"]["note"] = share < 1 ? fmt::format("The line rides the limits of the nominal cell; the steps are cut from it and taken at {:.0f} % "
-                                                       "of what it allows, for the same confidence as the constant-current rate. Run step by step, they keep every limit.",
+    doc["staircase"]["note"] = share < 1 ? fmt::format("The line rides the limits of the nominal cell and the steps are cut from it; both are taken at {:.0f} % "
+                                                       "of what that cell allows, the share that the constant-current rate has. Run step by step, they keep every limit.",
                                                        100 * share)
                                          : "The steps are cut from the line and, run one after the other, keep every limit of the nominal cell.";
   }

@@ -42,6 +42,8 @@ struct CeilingResult {
   double recommended;                     ///< current: that of the confidence, or the nominal one without samples [A/m2]
   double median;                          ///< [A/m2]
   std::vector<double> currents;           ///< of the plausible cells, ascending; an unsolved one counts as 0 [A/m2]
+  solver::Limit limited_by;               ///< of the recommendation: what stops most of the cells that survive least
+  double limited_share = 1;               ///< of those cells, the share that it stops
   int unsolved = 0;
   std::string unsolved_because;           ///< of the first of them
   std::vector<Cost> costs;                ///< dearest first

@@ -3,7 +3,7 @@
 // stands in nobody's way.
 //
 //   porous_electrode_table --check                    prints the checks; exit status 1 if one fails
-//   porous_electrode_table FOLDER                     writes the tables of the two published sets
+//   porous_electrode_table FOLDER                     writes the tables of the two published sets and of the demo cell
 //   porous_electrode_table FOLDER NAME SHEET          writes the tables of another cell, from its sheet
 
 #include <algorithm>
@@ -16,14 +16,12 @@
 #include <string>
 #include <vector>
 
+#include "benchmarks/porous_cells.hpp"
 #include "benchmarks/porous_electrode.hpp"
 #include "benchmarks/published_sets.hpp"
 #include "model/balance.hpp"
 #include "model/kinetics.hpp"
 #include "solver/simulator.hpp"
-#ifdef ONEGRAIN_SHEETS
-#include "params/sheet.hpp"
-#endif
 
 namespace {
 
@@ -32,29 +30,6 @@ using namespace onegrain::benchmarks;
 
 const Grid coarsest{20, 10, 20, 32, 0.5};
 constexpr double tolerance = 1e-7;
-
-/// A cell with the words for its tables.
-struct Named {
-  std::string name;
-  model::Cell cell;
-  std::vector<std::string> source;
-  double one_c() const { return model::one_hour_charge(cell, model::equilibrium_window(cell)) / 3600; }
-};
-
-std::vector<Named> published() {
-  return {
-      {"2020",
-       nmc811_graphite_2020(),
-       {"set: NMC811 | graphite-SiOx, Chen et al., J. Electrochem. Soc. 167, 080534 (2020); electrolyte: Nyman et al.,",
-        "  Electrochim. Acta 53, 6356 (2008), t+ 0.2594, thermodynamic factor 1. VALUES FROM MEMORY",
-        "negative | positive: electronic conductivity 215 | 0.18 S/m, tortuosity porosity^-0.5; 1C = 48.685 A/m2"}},
-      {"2019",
-       lco_graphite_2019(),
-       {"set: LiCoO2 | graphite, Marquis et al., J. Electrochem. Soc. 166, A3693 (2019); electrolyte: Capiglia et al.,",
-        "  J. Power Sources 81-82, 859 (1999), t+ 0.4, thermodynamic factor 1. VALUES FROM MEMORY",
-        "negative | positive: electronic conductivity 100 | 10 S/m; 1C = 24 A/m2; the voltage limits 3.1 and 4.1 V are "
-        "INVENTED"}}};
-}
 
 std::string text(const char* format, double value) {
   char buffer[64];
@@ -94,11 +69,11 @@ std::vector<double> table_times(double end) {
 }
 
 /// Voltage against time at one rate, from three grids; rows are the limit of the two finest.
-void write_curve(const std::string& folder, const Named& n, const std::string& rate_name, double c_rate) {
+void write_curve(const std::string& folder, const NamedCell& n, const std::string& rate_name, double c_rate) {
   const bool charging = c_rate > 0;
   const model::Window window = model::equilibrium_window(n.cell);
   Load load{c_rate * n.one_c(),
-            charging ? window.empty : n.cell.charged_state.value_or(window.full),
+            n.start(charging),
             charging ? n.cell.upper_voltage : n.cell.lower_voltage,
             2 * window.capacity,
             {}};
@@ -173,7 +148,7 @@ void write_curve(const std::string& folder, const Named& n, const std::string& r
 }
 
 /// Onset currents of plating for several windows of state of charge, from three grids.
-void write_onsets(const std::string& file, const std::vector<Named>& cells) {
+void write_onsets(const std::string& file, const std::vector<NamedCell>& cells) {
   std::ostringstream out;
   out << "# full porous-electrode calculation: the largest constant charge current, from the equilibrium at the lower "
          "cut-off,\n"
@@ -182,7 +157,7 @@ void write_onsets(const std::string& file, const std::vector<Named>& cells) {
       << "# state of charge: by charge between the equilibria at the cut-offs; the upper voltage limit is NOT kept: "
          "the largest\n"
       << "#   voltage on the way is given\n";
-  for (const Named& n : cells) {
+  for (const NamedCell& n : cells) {
     out << "# " << n.name << ":\n";
     for (const std::string& line : n.source) out << "#   " << line << "\n";
   }
@@ -193,7 +168,7 @@ void write_onsets(const std::string& file, const std::vector<Named>& cells) {
       << "set,soc_from,soc_to,c_rate,current_A_per_m2,grid_error_percent,minutes,largest_voltage_V,lowest_salt_mol_per_"
          "m3,"
          "negative_unevenness\n";
-  for (const Named& n : cells) {
+  for (const NamedCell& n : cells) {
     const model::Window window = model::equilibrium_window(n.cell);
     double guess = n.one_c();
     for (const double soc : {0.6, 0.7, 0.8, 0.9}) {
@@ -212,7 +187,7 @@ void write_onsets(const std::string& file, const std::vector<Named>& cells) {
         salt = std::min(salt, p.lowest_salt);
         uneven = std::max(uneven, p.negative_unevenness);
       }
-      out << n.name << ",0," << text("%g", soc) << "," << text("%.5f", limit / n.one_c()) << "," << text("%.5f", limit)
+      out << n.set << ",0," << text("%g", soc) << "," << text("%.5f", limit / n.one_c()) << "," << text("%.5f", limit)
           << "," << text("%.2g", error * 100) << "," << text("%.3f", charge / limit / 60) << ","
           << text("%.4f", voltage) << "," << text("%.1f", salt) << "," << text("%.3f", uneven) << "\n";
       std::printf(
@@ -224,12 +199,12 @@ void write_onsets(const std::string& file, const std::vector<Named>& cells) {
   std::ofstream(file) << out.str();
 }
 
-void write_tables(const std::string& folder, const std::vector<Named>& cells, const std::string& onset_name) {
+void write_tables(const std::string& folder, const std::vector<NamedCell>& cells, const std::string& onset_name) {
   struct Rate {
     const char* name;
     double c_rate;
   };
-  for (const Named& n : cells) {
+  for (const NamedCell& n : cells) {
     for (const Rate& r : {Rate{"C10", -0.1}, {"C2", -0.5}, {"1C", -1}, {"2C", -2}, {"3C", -3}, {"1C", 1}}) {
       write_curve(folder, n, r.name, r.c_rate);
     }
@@ -284,7 +259,7 @@ double distance_from_single_particle(const model::Cell& cell, double i, model::S
 
 /// With all conductivities large every grain of a layer does the same: the single-particle model.
 void check_collapse() {
-  for (const Named& n : published()) {
+  for (const NamedCell& n : published_cells()) {
     const auto window = model::equilibrium_window(n.cell);
     for (const double c_rate : {-1.0, -2.0, 1.0}) {
       for (const double factor : {1e2, 1e4}) {
@@ -394,7 +369,7 @@ void check_steady_salt() {
 
 /// Differences between grids, and what a calculation costs.
 void check_refinement() {
-  for (const Named& n : published()) {
+  for (const NamedCell& n : published_cells()) {
     for (const double c_rate : {-1.0, -2.0, 1.0}) {
       const auto window = model::equilibrium_window(n.cell);
       const Load once{c_rate * n.one_c(),
@@ -449,19 +424,14 @@ int main(int count, char** arguments) {
       return all_pass ? 0 : 1;
     }
     if (words.size() == 1) {
-      write_tables(words[0], published(), "porous_plating_onset.csv");
+      write_tables(words[0], published_cells(), "porous_plating_onset.csv");
+      write_tables(words[0], {cell_of_sheet("demo", "demo")}, "porous_plating_onset_demo.csv");
       return 0;
     }
-#ifdef ONEGRAIN_SHEETS
     if (words.size() == 3) {
-      const auto sheet = params::load_sheet(words[2]);
-      if (!sheet.value) throw std::runtime_error("the sheet " + words[2] + " is not sound");
-      write_tables(words[0],
-                   {{words[1], params::to_cell(*sheet.value), {"cell: " + sheet.value->name + " (" + words[2] + ")"}}},
-                   "porous_plating_onset_" + words[1] + ".csv");
+      write_tables(words[0], {cell_of_sheet(words[1], words[2])}, "porous_plating_onset_" + words[1] + ".csv");
       return 0;
     }
-#endif
     std::fprintf(stderr, "usage: porous_electrode_table --check | FOLDER [NAME SHEET]\n");
     return 2;
   } catch (const std::exception& e) {

@@ -18,7 +18,22 @@ constexpr int checks = 23;  // places at which an interpolant is compared with i
 constexpr double narrowest = 1.0 / (1 << 24);
 
 /// sum_m c[m] u^m and its derivative.
-ValueAndSlope horner(const double* c, int count, double u) {
+inline ValueAndSlope horner(const double* c, int count, double u) {
+  if (count == degree + 1) {
+    // Even and odd powers apart, E(u^2) + u O(u^2): sums half as long, side by side.
+    static_assert(degree % 2 == 0);
+    const double square = u * u;
+    double even = c[degree], odd = c[degree - 1], even_slope = 0, odd_slope = 0;
+    for (int m = degree - 2; m > 0; m -= 2) {
+      even_slope = even_slope * square + even;
+      even = even * square + c[m];
+      odd_slope = odd_slope * square + odd;
+      odd = odd * square + c[m - 1];
+    }
+    even_slope = even_slope * square + even;
+    even = even * square + c[0];
+    return {even + u * odd, odd + 2 * u * (even_slope + u * odd_slope)};
+  }
   double value = c[count - 1];
   double slope = 0;
   for (int m = count - 2; m >= 0; --m) {
@@ -66,6 +81,7 @@ struct Curve::Data {
   double lower = 0, upper = 0;
   Beyond beyond = Beyond::hold;
   bool constant = false;
+  double buckets_per_x = 0;
   std::vector<Piece> pieces;
   std::vector<double> coefficients;
   std::vector<int> piece_of_bucket;  ///< first piece that reaches into each of equal buckets of [lower, upper]
@@ -78,6 +94,7 @@ struct Curve::Data {
   void index() {
     const std::size_t buckets = std::clamp<std::size_t>(4 * pieces.size(), 1, 4096);
     piece_of_bucket.resize(buckets);
+    buckets_per_x = static_cast<double>(buckets) / (upper - lower);
     std::size_t piece = 0;
     for (std::size_t b = 0; b < buckets; ++b) {
       const double start = lower + (upper - lower) * static_cast<double>(b) / static_cast<double>(buckets);
@@ -87,7 +104,7 @@ struct Curve::Data {
   }
 
   ValueAndSlope inside(double x) const {
-    const double share = (x - lower) / (upper - lower) * static_cast<double>(piece_of_bucket.size());
+    const double share = (x - lower) * buckets_per_x;
     const auto bucket = std::min(static_cast<std::size_t>(std::max(share, 0.0)), piece_of_bucket.size() - 1);
     auto piece = static_cast<std::size_t>(piece_of_bucket[bucket]);
     while (piece > 0 && x < pieces[piece - 1].upper) --piece;  // rounding in `share`
@@ -198,6 +215,7 @@ Property::Value Property::at(double x, double T) const {
   Value v{};
   if (samples_.size() == 1) {
     const ValueAndSlope s = samples_.front().curve.at(x);
+    if (activation_energy_ == 0) return {factor_ * s.value, factor_ * s.slope, 0};
     v = {s.value, s.slope, 0};
   } else {
     // Lagrange polynomial in T through the samples, and its derivative

@@ -13,7 +13,11 @@ struct CurrentDrive { double current; };  ///< i [A/m2]; 0 is a rest
 struct VoltageDrive { double voltage; };  ///< hold at the terminals [V]
 /// Hold the potential of the negative (half cell: of the working electrode) against lithium at its separator side [V].
 struct SeparatorSideDrive { double potential; };
-using Drive = std::variant<CurrentDrive, VoltageDrive, SeparatorSideDrive>;
+/// Hold the temperature that the cell has, by the current: what its losses give off is what it sheds. Needs a heat balance.
+struct TemperatureDrive {
+  bool charge;  ///< which of the two currents, the one that charges or the one that discharges
+};
+using Drive = std::variant<CurrentDrive, VoltageDrive, SeparatorSideDrive, TemperatureDrive>;
 
 /// Ends of a step: whichever is met first. A voltage or temperature is met from the side on which the step starts.
 struct Ends {

@@ -12,6 +12,30 @@ namespace {
 
 constexpr double least_salt = 1e-2;  // mol/m3; a trial profile below this is taken as this in ln c and kappa
 
+constexpr int most_nodes = 4 * (40 + 4);  // of a half cell at the highest degree
+using Nodal = Eigen::Array<double, Eigen::Dynamic, 1, 0, most_nodes, 1>;  // a value at every node, not on the heap
+
+/// rows * b, for few columns quicker than a general product.
+Nodal at_nodes(const Eigen::MatrixXd& rows, const Eigen::Ref<const Eigen::VectorXd>& b) {
+  Nodal result = rows.col(0).array() * b[0];
+  for (Eigen::Index n = 1; n < b.size(); ++n) result += rows.col(n).array() * b[n];
+  return result;
+}
+
+/// A property at one temperature, looked up only once where it does not depend on composition.
+class AtTemperature {
+ public:
+  AtTemperature(const Property& property, double T)
+      : property_(property), T_(T), uniform_(property.uniform()), value_(uniform_ ? property(0, T) : 0) {}
+  double operator()(double c) const { return uniform_ ? value_ : property_(c, T_); }
+
+ private:
+  const Property& property_;
+  double T_;
+  bool uniform_;
+  double value_;
+};
+
 /// Legendre polynomials P_0..P_n at xi.
 std::vector<double> legendre(int n, double xi) {
   std::vector<double> P(static_cast<std::size_t>(n) + 1, 1.0);
@@ -120,19 +144,20 @@ Salt::Salt(const Cell& cell, int degree)
 void Salt::remainder(const Eigen::Ref<const Eigen::VectorXd>& b, double i, double T, double D0, double t0,
                      Eigen::Ref<Eigen::VectorXd> result) const {
   eigen_assert(b.size() == count() && result.size() == count());
-  Eigen::VectorXd c = value_ * b, cx = slope_ * b;
+  const AtTemperature D(electrolyte_.diffusivity, T), t(electrolyte_.transference_number, T);
+  Nodal c = at_nodes(value_, b), cx = at_nodes(slope_, b);
   for (Eigen::Index q = 0; q < c.size(); ++q) {
     const double at = mean_ + c[q];
-    cx[q] = -weight_[q] * ((electrolyte_.diffusivity(at, T) - D0) * transport_[q] * cx[q] +
-                           i / faraday_constant * (electrolyte_.transference_number(at, T) - t0) * share_[q]);
+    cx[q] = -weight_[q] *
+            ((D(at) - D0) * transport_[q] * cx[q] + i / faraday_constant * (t(at) - t0) * share_[q]);
   }
-  result.noalias() = slope_.transpose() * cx;
+  result.noalias() = slope_.transpose() * cx.matrix();
 }
 
 void Salt::remainder_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, double i, double T, double D0, double t0,
                               Eigen::Ref<Eigen::MatrixXd> by_amplitudes, Eigen::Ref<Eigen::VectorXd> by_current,
                               Eigen::Ref<Eigen::VectorXd> by_temperature) const {
-  const Eigen::VectorXd c = value_ * b, cx = slope_ * b;
+  const Nodal c = at_nodes(value_, b), cx = at_nodes(slope_, b);
   Eigen::VectorXd through_slope(c.size()), through_value(c.size()), through_current(c.size()), through_temperature(c.size());
   for (Eigen::Index q = 0; q < c.size(); ++q) {
     const Property::Value D = electrolyte_.diffusivity.at(mean_ + c[q], T);
@@ -151,18 +176,18 @@ void Salt::remainder_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, double
 
 void Salt::rate(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::VectorXd>& crossing, double T,
                 Eigen::Ref<Eigen::VectorXd> result) const {
-  Eigen::VectorXd c = value_ * b, cx = slope_ * b;
+  const AtTemperature D(electrolyte_.diffusivity, T), t(electrolyte_.transference_number, T);
+  Nodal c = at_nodes(value_, b), cx = at_nodes(slope_, b);
   for (Eigen::Index q = 0; q < c.size(); ++q) {
     const double at = mean_ + c[q];
-    cx[q] = weight_[q] * ((1 - electrolyte_.transference_number(at, T)) * crossing[q] / faraday_constant -
-                          electrolyte_.diffusivity(at, T) * transport_[q] * cx[q]);
+    cx[q] = weight_[q] * ((1 - t(at)) * crossing[q] / faraday_constant - D(at) * transport_[q] * cx[q]);
   }
-  result.noalias() = slope_.transpose() * cx;
+  result.noalias() = slope_.transpose() * cx.matrix();
 }
 
 void Salt::rate_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::VectorXd>& crossing, double T,
                          Eigen::Ref<Eigen::MatrixXd> by_amplitudes, Eigen::MatrixXd& by_crossing) const {
-  const Eigen::VectorXd c = value_ * b, cx = slope_ * b;
+  const Nodal c = at_nodes(value_, b), cx = at_nodes(slope_, b);
   Eigen::VectorXd through_slope(c.size()), through_value(c.size()), through_crossing(c.size());
   for (Eigen::Index q = 0; q < c.size(); ++q) {
     const Property::Value D = electrolyte_.diffusivity.at(mean_ + c[q], T);
@@ -177,33 +202,42 @@ void Salt::rate_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen
 }
 
 Ionic Salt::ionic(const Eigen::Ref<const Eigen::VectorXd>& b, double T) const {
-  const Eigen::VectorXd c = value_ * b, cx = slope_ * b;
+  const AtTemperature kappa(electrolyte_.conductivity, T), t(electrolyte_.transference_number, T),
+      chi(electrolyte_.thermodynamic_factor, T);
+  Nodal at = at_nodes(value_, b), logarithmic = at_nodes(slope_, b), conductivity(at.size());  // ln c: its slope
+  for (Eigen::Index q = 0; q < at.size(); ++q) {
+    at[q] = std::max(mean_ + at[q], least_salt);
+    conductivity[q] = kappa(at[q]);
+    logarithmic[q] *= (1 - t(at[q])) * chi(at[q]) / at[q];
+  }
   const double scale = 2 * gas_constant * T / faraday_constant;
   Ionic result;
   for (std::size_t k = 0; k < parts_.size(); ++k) {
     const Part& part = parts_[k];
     const bool is_negative = !half_cell_ && k == 0, is_positive = k + 1 == parts_.size();
-    double resistance = 0, concentration = 0, powers = 0;
-    const double power = is_negative ? negative_power_ : positive_power_;
-    for (Eigen::Index q = part.first_node; q < part.first_node + part.nodes; ++q) {
-      const double at = std::max(mean_ + c[q], least_salt);
-      resistance += weight_[q] * share_[q] * share_[q] / (electrolyte_.conductivity(at, T) * transport_[q]);
-      concentration += weight_[q] * share_[q] * (1 - electrolyte_.transference_number(at, T)) *
-                       electrolyte_.thermodynamic_factor(at, T) * cx[q] / at;
-      if (is_negative || is_positive) powers += weight_[q] * (power == 0.5 ? std::sqrt(at) : std::pow(at, power));
-    }
+    const auto of = [&](const auto& nodal) { return nodal.segment(part.first_node, part.nodes); };
+    const auto weight = of(weight_), share = of(share_);
     Ionic::Layer& layer = is_negative ? result.negative : is_positive ? result.positive : result.separator;
-    layer.resistance += resistance;
-    layer.concentration += scale * concentration;
-    if (is_negative) result.negative_salt = std::pow(powers / part.thickness, 1 / power);
-    if (is_positive) result.positive_salt = std::pow(powers / part.thickness, 1 / power);
+    layer.resistance += (weight * share * share / of(conductivity)).sum() / part.transport;
+    layer.concentration += scale * (weight * share * of(logarithmic)).sum();
+    if (is_negative || is_positive) {
+      const double power = is_negative ? negative_power_ : positive_power_;
+      double mean = 0;
+      if (power == 0.5) {
+        const double root = (weight * of(at).sqrt()).sum() / part.thickness;
+        mean = root * root;
+      } else {
+        mean = std::pow((weight * of(at).pow(power)).sum() / part.thickness, 1 / power);
+      }
+      (is_negative ? result.negative_salt : result.positive_salt) = mean;
+    }
   }
   if (half_cell_) result.negative_salt = std::max(mean_ + at_start_.dot(b), least_salt);
   return result;
 }
 
 Salt::Gradient Salt::ionic_gradient(const Eigen::Ref<const Eigen::VectorXd>& b, double i, double T) const {
-  const Eigen::VectorXd c = value_ * b, cx = slope_ * b;
+  const Nodal c = at_nodes(value_, b), cx = at_nodes(slope_, b);
   const double scale = 2 * gas_constant * T / faraday_constant;
   Gradient g;
   for (std::size_t k = 0; k < parts_.size(); ++k) {
@@ -264,7 +298,7 @@ Eigen::VectorXd Salt::profile(const Eigen::Ref<const Eigen::VectorXd>& b, const 
 }
 
 void Salt::extremes(const Eigen::Ref<const Eigen::VectorXd>& b, double& lowest, double& highest) const {
-  const Eigen::VectorXd c = value_ * b;
+  const Nodal c = at_nodes(value_, b);
   const double first = at_start_.dot(b), last = at_end_.dot(b);
   lowest = mean_ + std::min({c.minCoeff(), first, last});
   highest = mean_ + std::max({c.maxCoeff(), first, last});

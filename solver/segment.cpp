@@ -39,6 +39,15 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
   if (const auto* hold = std::get_if<model::VoltageDrive>(&step.drive)) held_voltage_ = hold->voltage;
   if (const auto* hold = std::get_if<model::SeparatorSideDrive>(&step.drive)) held_separator_side_ = hold->potential;
 
+  if (const auto* hold = std::get_if<model::TemperatureDrive>(&step.drive)) {
+    if (!thermal_) throw IntegrationFailure("a temperature is held in a cell without a heat balance");
+    held_temperature_ = true;
+    if (last_current_ == 0 || (last_current_ > 0) != hold->charge) {
+      const double C5 = model_->positive_capacity() / 3600 / 5;
+      last_current_ = hold->charge ? C5 : -C5;
+    }
+  }
+
   // Where things stand now, layers of earlier jumps included: gives the current of a hold and the frozen diffusivities.
   const auto surface_of = [&](const model::Grain& grain, double mean, const Eigen::VectorXd& polynomials) {
     return polynomials.size() > 0 ? grain.surface_stoichiometry(mean, grain.modes().amplitudes(polynomials)) : mean;
@@ -111,7 +120,7 @@ void Segment::prepare_ends(const State& start) {
   if (ends_.current && is_hold()) roots_.push_back(Ended::current);
   if (ends_.capacity && is_hold()) roots_.push_back(Ended::capacity);
   if (ends_.separator_side && !held_separator_side_) roots_.push_back(Ended::separator_side);
-  if (ends_.temperature && thermal_) {
+  if (ends_.temperature && thermal_ && !held_temperature_) {
     temperature_side_ = start.temperature < *ends_.temperature ? 1 : -1;
     roots_.push_back(Ended::temperature);
   }
@@ -188,7 +197,19 @@ Segment::Here Segment::here(double t, ConstVectorView y) const {
   return h;
 }
 
+double Segment::current_at_constant_temperature(Here h, double guess) const {
+  h.i = guess;
+  for (int k = 0; k < 60; ++k) {
+    const model::Terminal v = terminal(h);
+    const double step = -heating(h, v.voltage) / heating_slopes(h, v).by_current;
+    if (std::abs(step) <= 1e-13 * std::abs(h.i)) break;
+    h.i = (h.i + step > 0) == (guess > 0) ? h.i + step : 0.3 * h.i;  // stays on its side of zero
+  }
+  return h.i;
+}
+
 double Segment::held_current(const Here& h, double guess) const {
+  if (held_temperature_) return current_at_constant_temperature(h, guess);
   return held_voltage_ ? model_->current_at_voltage(h.x_p, h.x_n, *held_voltage_, h.T, guess, h.ionic)
                        : model_->current_at_separator_side(h.x_p, h.x_n, *held_separator_side_, h.T, guess, h.ionic);
 }
@@ -204,6 +225,19 @@ double Segment::heating(const Here& h, double voltage) const {
     dUdT -= n.by_temperature;
   }
   return h.i * (voltage - U) + h.i * h.T * dUdT - thermal.heat_transfer * (h.T - thermal.ambient_temperature);
+}
+
+Segment::HeatingSlopes Segment::heating_slopes(const Here& h, const model::Terminal& v) const {
+  const model::Cell& cell = model_->cell();
+  const model::Property::Value p = cell.positive.host.potential.at(model_->positive_mean(h.q), h.T);
+  double U = p.value, dUdT = p.by_temperature, dUdq = -p.by_composition / model_->positive_capacity();
+  if (cell.negative) {
+    const model::Property::Value n = cell.negative->host.potential.at(model_->negative_mean(h.q), h.T);
+    U -= n.value;
+    dUdT -= n.by_temperature;
+    dUdq -= n.by_composition / model_->negative_capacity();
+  }
+  return {v.voltage - U + h.i * v.by_current + h.T * dUdT, -h.i * dUdq};
 }
 
 Rate Segment::rate(double t, ConstVectorView y, VectorView ydot) {
@@ -271,18 +305,28 @@ Rate Segment::linearise(double t, ConstVectorView y) {
   // The constraint (held quantity = its value) as the last border row.
   const model::Terminal v = terminal(h);
   const bool half = !m.negative();
-  const double by_positive = held_voltage_ ? v.by_positive_surface : half ? v.separator_side_by_surface : 0.0;
-  const double by_negative = held_voltage_ ? v.by_negative_surface : half ? 0.0 : v.separator_side_by_surface;
+  const bool by_voltage = !held_separator_side_;  // a held temperature sees the state through i V
+  const double times = held_temperature_ ? h.i : 1;
+  const double by_positive = by_voltage ? times * v.by_positive_surface : half ? v.separator_side_by_surface : 0.0;
+  const double by_negative = by_voltage ? times * v.by_negative_surface : half ? 0.0 : v.separator_side_by_surface;
   const Eigen::Index row = integrated_;
   jacobian_.corner()(0, row) = 1;  // d(dq/dt)/di
   jacobian_.corner()(row, 0) = -by_positive / m.positive_capacity() + (half ? 0.0 : by_negative / m.negative_capacity());
-  jacobian_.corner()(row, row) = held_voltage_ ? v.by_current : v.separator_side_by_current;
+  jacobian_.corner()(row, row) = by_voltage ? v.by_current : v.separator_side_by_current;
+  if (held_temperature_) {
+    const HeatingSlopes slopes = heating_slopes(h, v);
+    jacobian_.corner()(row, 0) += slopes.by_charge;
+    jacobian_.corner()(row, row) = slopes.by_current;
+  }
   if (thermal_) {
     const double dT = 1e-3;
     Here warmer = h;
     warmer.T += dT;
     const model::Terminal w = terminal(warmer);
-    jacobian_.corner()(row, 1) = (held_voltage_ ? w.voltage - v.voltage : w.separator_side - v.separator_side) / dT;
+    const double moved = held_temperature_ ? heating(warmer, w.voltage) - heating(h, v.voltage)
+                         : by_voltage      ? w.voltage - v.voltage
+                                           : w.separator_side - v.separator_side;
+    jacobian_.corner()(row, 1) = moved / dT;
   }
   block = 0;
   for (const Modal* modal : {&positive_, &negative_, &salt_}) {
@@ -295,8 +339,8 @@ Rate Segment::linearise(double t, ConstVectorView y) {
     }
     salt_.amplitudes(t, y, a_);
     const model::Salt::Gradient g = m.salt()->ionic_gradient(a_, h.i, h.T);
-    if (held_voltage_) {
-      cells = (g.negative + g.separator + g.positive + v.by_positive_salt * g.positive_salt + v.by_negative_salt * g.negative_salt).transpose();
+    if (by_voltage) {
+      cells = times * (g.negative + g.separator + g.positive + v.by_positive_salt * g.positive_salt + v.by_negative_salt * g.negative_salt).transpose();
     } else if (half) {
       cells = (g.positive + v.separator_side_by_salt * g.positive_salt).transpose();
     } else {
@@ -319,8 +363,7 @@ void Segment::roots(double t, ConstVectorView y, double* g) {
       case Ended::temperature: *g++ = h.T - *ends_.temperature; break;
       case Ended::salt_used_up: {
         double lowest = 0, highest = 0;
-        salt_.amplitudes(t, y, a_);
-        model_->salt()->extremes(a_, lowest, highest);
+        model_->salt()->extremes(a_, lowest, highest);  // here() has left the amplitudes of the salt in a_
         *g++ = lowest / model_->salt()->mean() - used_up;
         break;
       }
@@ -346,7 +389,7 @@ std::optional<Ended> Segment::ended_at_start() const {
   if (ends_.voltage && !held_voltage_ && voltage_side_ * (p.terminal.voltage - *ends_.voltage) >= 0) return Ended::voltage;
   if (ends_.separator_side && !held_separator_side_ && p.terminal.separator_side <= *ends_.separator_side) return Ended::separator_side;
   if (ends_.current && is_hold() && std::abs(p.current) <= *ends_.current) return Ended::current;
-  if (ends_.temperature && thermal_ && p.temperature == *ends_.temperature) return Ended::temperature;
+  if (ends_.temperature && thermal_ && !held_temperature_ && p.temperature == *ends_.temperature) return Ended::temperature;
   if (model_->salt() && p.lowest_salt <= used_up * model_->salt()->mean() && p.current != 0) return Ended::salt_used_up;
   // A surface at its limit ends a step that drives it further.
   if (p.positive_surface >= 1 - surface_limit && p.current < 0) return Ended::positive_surface_full;
@@ -388,10 +431,7 @@ Point Segment::point(double t, ConstVectorView y) const {
   p.negative_mean = negative_.grain ? model_->negative_mean(h.q) : 0;
   p.temperature = h.T;
   p.lowest_salt = p.highest_salt = model_->cell().electrolyte.concentration;
-  if (model_->salt()) {
-    salt_.amplitudes(t, y, a_);
-    model_->salt()->extremes(a_, p.lowest_salt, p.highest_salt);
-  }
+  if (model_->salt()) model_->salt()->extremes(a_, p.lowest_salt, p.highest_salt);  // a_ as here() has left it
   p.terminal = terminal(h);
   return p;
 }

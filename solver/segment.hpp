@@ -129,7 +129,7 @@ class Segment final : public OdeSystem {
 
   void prepare_grain(Modal& modal, const model::Grain& grain, double outflow_per_current, double x_surface, double T);
   void prepare_ends(const State& start);
-  bool is_hold() const { return held_voltage_ || held_separator_side_; }
+  bool is_hold() const { return held_voltage_ || held_separator_side_ || held_temperature_; }
   double charge(double t, ConstVectorView y) const { return charge0_ + current0_ * t + y[0]; }
   double temperature(ConstVectorView y) const { return thermal_ ? temperature_ + y[1] : temperature_; }
   double mean_of(const Modal& modal, double q) const;
@@ -137,8 +137,13 @@ class Segment final : public OdeSystem {
   void surfaces(double t, ConstVectorView y, double& x_p, double& x_n) const;
   Here here(double t, ConstVectorView y) const;
   double held_current(const Here& h, double guess) const;
+  /// The current at which the cell gives off what it sheds: Newton's method.
+  double current_at_constant_temperature(Here h, double guess) const;
   /// Heat taken up per plate area [W/m2].
   double heating(const Here& h, double voltage) const;
+  /// d heating / d current [V] and, at constant surfaces, d heating / d charge [V m2/C] beside it.
+  struct HeatingSlopes { double by_current, by_charge; };
+  HeatingSlopes heating_slopes(const Here& h, const model::Terminal& v) const;
   model::Terminal terminal(const Here& h) const { return model_->terminal(h.x_p, h.x_n, h.i, h.T, h.ionic); }
 
   std::shared_ptr<const model::SingleParticle> model_;
@@ -148,6 +153,7 @@ class Segment final : public OdeSystem {
   int integrated_;  // border unknowns that are integrated: charge, temperature
   double charge0_, temperature_, current0_;
   std::optional<double> held_voltage_, held_separator_side_;
+  bool held_temperature_ = false;
   std::vector<Jump> jumps_;
   model::Ends ends_;
   bool closed_form_ = false;

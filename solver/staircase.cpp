@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 
+#include "model/stress.hpp"
 #include "solver/curves.hpp"
 
 namespace onegrain::solver {
@@ -12,8 +13,37 @@ namespace {
 constexpr double longest = 3.6e5;  // s
 }
 
+namespace {
+
+/// The current above which a grain that is filled or emptied steadily would crack: the parabola's tension, at the smallest
+/// diffusivity of the window, reaches the strength. Infinite where the card has no numbers.
+double cracking_current(const model::Electrode& e, double from, double to, bool lithiated, double T) {
+  if (!e.host.stress) return std::numeric_limits<double>::infinity();
+  const model::Stress& s = *e.host.stress;
+  double D = std::numeric_limits<double>::infinity();
+  for (int k = 0; k <= 40; ++k) D = std::min(D, e.host.diffusivity(from + (to - from) * k / 40.0, T));
+  // x_mean - x_surface = outflow R / (5 D) and x_mean - x_centre = -3/10 outflow R / D in the steady parabola (Crank, ch. 6)
+  const double outflow = 1 / (e.roughness() * model::faraday_constant * e.host.maximum_concentration);
+  const double lead = outflow * e.particle_radius / D;
+  const double sign = lithiated ? -1 : 1;
+  const model::GrainStress stress = model::grain_stress(s, e.host.maximum_concentration, 0, -sign * lead / 5, sign * 0.3 * lead);
+  return s.fracture_strength / stress.largest_tension();
+}
+
+}  // namespace
+
 Ride ride_limits(ChargeStudy& study, double highest) {
   const model::Cell& cell = study.simulator().cell();
+  {
+    const Point begin = study.simulator().run(study.start(), {model::CurrentDrive{0}, {.time = 1.0}, ""}).first();
+    const double whole_charge = study.whole() * (study.soc().to - study.soc().from);
+    const double x_p = begin.positive_mean, to_p = x_p - study.sign() * whole_charge / cell.positive.capacity();
+    highest = std::min(highest, cracking_current(cell.positive, x_p, to_p, study.sign() < 0, cell.temperature));
+    if (cell.negative) {
+      const double x_n = begin.negative_mean;
+      highest = std::min(highest, cracking_current(*cell.negative, x_n, x_n + whole_charge / cell.negative->capacity(), true, cell.temperature));
+    }
+  }
   const bool full = study.sign() > 0;
   const double cut_off = full ? cell.upper_voltage : cell.lower_voltage, margin = study.limits().plating_margin;
   const double whole = study.whole(), target = (study.soc().to - study.soc().from) * whole;
@@ -26,8 +56,13 @@ Ride ride_limits(ChargeStudy& study, double highest) {
     model::Step step{drive, {}, "ride along the limits"};
     step.until.capacity = target - passed(state.charge);
     step.until.time = longest;
-    if (!std::holds_alternative<model::VoltageDrive>(drive)) step.until.voltage = cut_off;
-    if (!std::holds_alternative<model::SeparatorSideDrive>(drive)) step.until.separator_side = margin;
+    // What was held a moment ago lies at its limit to the last digit: a hair is given, or the two would alternate for ever.
+    const double hair = part == 0 ? 0 : 1;
+    if (!std::holds_alternative<model::VoltageDrive>(drive)) step.until.voltage = cut_off + study.sign() * hair * 1e-4;
+    if (!std::holds_alternative<model::SeparatorSideDrive>(drive)) step.until.separator_side = margin - hair * 1e-4;
+    if (cell.thermal && !std::holds_alternative<model::TemperatureDrive>(drive)) {
+      step.until.temperature = study.limits().highest_temperature + hair * 0.01;
+    }
     const StepSolution solution = study.simulator().run(state, step);
     for (const double t : moments(solution, 41, false)) {
       const Point p = solution.at(t);
@@ -40,6 +75,7 @@ Ride ride_limits(ChargeStudy& study, double highest) {
     state = solution.final_state();
     if (solution.ended_by() == Ended::voltage) drive = model::VoltageDrive{cut_off};
     else if (solution.ended_by() == Ended::separator_side) drive = model::SeparatorSideDrive{margin};
+    else if (solution.ended_by() == Ended::temperature) drive = model::TemperatureDrive{study.sign() > 0};
     else break;
   }
   return ride;

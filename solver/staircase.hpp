@@ -7,8 +7,9 @@
 /// The fastest charge that rides the limits, and what a cycler can be given of it.
 namespace onegrain::solver {
 
-/// The current at which the first limit is just kept, held inside the integrator as the cell fills: the potential at the
-/// separator side at its margin, or the voltage at its cut-off, never above `highest`. Description::even.
+/// The current at which the first limit is just kept as the cell fills: the potential at the separator side at its margin, the
+/// voltage at its cut-off, or the temperature at its limit, each held inside the integrator; never above `highest`, nor above
+/// what would crack a grain in the steady state. Description::even.
 struct Ride {
   std::vector<double> soc, current;  ///< [1], [A/m2]; soc ascending
   double duration = 0;               ///< [s]

@@ -1,7 +1,10 @@
 #include <cmath>
 
 #include "app/ensemble.hpp"
+#include "params/sheet.hpp"
+#include "solver/ceiling.hpp"
 #include "tests/app_helpers.hpp"
+#include "tests/reference_table.hpp"
 
 // The verb `ceiling`: what it promises to print and write, that it can be repeated, and that nothing is dropped in silence.
 
@@ -35,6 +38,29 @@ TEST_CASE("plausible deviations are normal, and the same for a seed whatever els
   CHECK(onegrain::app::plausible_deviations(7, 3, 5) == onegrain::app::plausible_deviations(7, 3, 5));
   CHECK(onegrain::app::plausible_deviations(7, 3, 8).head(5) == onegrain::app::plausible_deviations(7, 3, 5));
   CHECK(onegrain::app::plausible_deviations(8, 3, 5) != onegrain::app::plausible_deviations(7, 3, 5));
+}
+
+TEST_CASE("the plating onset of the shipped demo cell is that of a full porous-electrode calculation") {
+  // tests/reference/porous_plating_onset_demo.csv: finite volumes, IDA, extrapolated in the grid; made by
+  // benchmarks/porous_electrode_table.cpp from the textbook equations (Doyle, Fuller, Newman 1993). The cell is invented.
+  // Never above by more than 2 %, never below by more than 15 %: what a recommendation may cost.
+  using namespace onegrain;
+  const auto sheet = params::load_sheet("demo");
+  REQUIRE(sheet.value.has_value());
+  const model::Cell cell = params::to_cell(*sheet.value);
+  const model::Window window = model::equilibrium_window(cell);
+  const tests::ReferenceTable table("porous_plating_onset_demo.csv");
+  REQUIRE(table.rows.size() == 4);
+  solver::Workspace workspace;
+  for (const auto& row : table.rows) {
+    const double full = row[4];
+    INFO("to " << row[2] << ": " << full << " A/m2");
+    solver::ChargeStudy study(cell, window, {row[1], row[2]}, {.plating_margin = 0, .keep_voltage = false}, workspace);
+    const solver::Ceiling ceiling = study.ceiling(full);
+    CHECK(ceiling.charge.tightest == solver::Limit::plating);
+    CHECK(ceiling.current < 1.02 * full);
+    CHECK(ceiling.current > 0.85 * full);
+  }
 }
 
 TEST_CASE("ceiling prints the keys it promises, in an order that makes sense") {

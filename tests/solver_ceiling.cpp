@@ -1,5 +1,6 @@
 #include "solver/ceiling.hpp"
 
+#include <algorithm>
 #include <cmath>
 
 #include "benchmarks/published_sets.hpp"
@@ -197,4 +198,58 @@ TEST_CASE("the limit is held inside the integrator along a ride") {
     CHECK(std::abs(p.terminal.separator_side - 0.010) < 1e-7);
     CHECK(p.current <= 60 * (1 + 1e-6));
   }
+}
+
+TEST_CASE("a held temperature stays, and the current is that which the losses then shed") {
+  // First law: i (V - U) + i T dU/dT = h (T - T_ambient); for a resistor that dwarfs everything i = sqrt(h dT / R).
+  model::Cell cell = benchmarks::nmc811_graphite_2020();
+  cell.contact_resistance = 0.05;                  // ohm m2
+  cell.thermal = model::Thermal{400, 5, 298.15};   // a time constant of 80 s
+  cell.upper_voltage = 9;
+  Workspace workspace;
+  for (const bool resolved : {false, true}) {
+    Simulator simulator(cell, workspace, {}, resolved ? model::ElectrolyteModel::resolved : model::ElectrolyteModel::uniform);
+    model::Step warm{model::CurrentDrive{40}, {}, "warm up"};
+    warm.until.temperature = 308.15;
+    const StepSolution first = simulator.run(simulator.at_rest(model::equilibrium_window(benchmarks::nmc811_graphite_2020()).empty), warm);
+    REQUIRE(first.ended_by() == Ended::temperature);
+    model::Step hold{model::TemperatureDrive{true}, {}, "hold"};
+    hold.until.time = 1500;
+    const StepSolution second = simulator.run(first.final_state(), hold);
+    REQUIRE(second.ended_by() == Ended::time);
+    for (const double t : {0.0, 1.0, 100.0, 700.0, 1500.0}) {
+      const Point p = second.at(t);
+      INFO(t);
+      CHECK(std::abs(p.temperature - 308.15) < 2e-3);
+      const double U = cell.positive.host.potential(p.positive_mean, p.temperature) - cell.negative->host.potential(p.negative_mean, p.temperature);
+      CHECK(p.current * (p.terminal.voltage - U) == Approx(5 * (p.temperature - 298.15)).epsilon(1e-5));  // these cards have no dU/dT
+      CHECK(p.current > 0);
+      CHECK(p.current < std::sqrt(5 * 10 / 0.05));
+    }
+  }
+  Simulator isothermal(benchmarks::nmc811_graphite_2020(), workspace);
+  CHECK_THROWS_AS(isothermal.run(isothermal.at_rest(0), {model::TemperatureDrive{true}, {.time = 1.0}, ""}), IntegrationFailure);
+}
+
+TEST_CASE("a ride stays below what would crack a grain and below its temperature") {
+  model::Cell cell = benchmarks::nmc811_graphite_2020();
+  cell.contact_resistance = 0.02;
+  cell.thermal = model::Thermal{400, 5, 298.15};
+  Subject s(cell);
+  ChargeLimits limits{};
+  limits.highest_temperature = 301.15;
+  ChargeStudy even = s.study({0, 0.6}, limits, Description::even);
+  const Ride ride = ride_limits(even, 60);
+  REQUIRE(ride.soc.size() > 40);
+  CHECK(ride.soc.back() == Approx(0.6).epsilon(1e-6));
+  const Ceiling constant = even.ceiling(20);
+  CHECK(ride.duration <= constant.charge.duration * 1.001);
+
+  cell.positive.host.stress = model::Stress{3e-6, 140e9, 0.3, 10e6};
+  Subject brittle(cell);
+  const double scale = 3e-6 * 140e9 * cell.positive.host.maximum_concentration / (3 * (1 - 0.3));
+  const double outflow = 1 / (cell.positive.roughness() * model::faraday_constant * cell.positive.host.maximum_concentration);
+  ChargeStudy study = brittle.study({0, 0.6}, limits, Description::even);
+  const Ride slow = ride_limits(study, 60);
+  CHECK(*std::max_element(slow.current.begin(), slow.current.end()) <= 1.001 * 5 * 4e-15 * 10e6 / (scale * cell.positive.particle_radius * outflow));
 }
