@@ -222,14 +222,14 @@ void add_curves(json& document, const Job& job, const std::vector<NamedCurve>& c
     json c = point_json(job, named);
     capability.push_back(c);
     json trace{{"capacity_mAh", json::array()}, {"voltage_V", json::array()}, {"time_s", json::array()}};
-    if (job.cell.is_full_cell()) trace["negative_potential_V"] = json::array();
+    if (job.cell.is_full_cell()) trace["separator_side_V"] = json::array();
     for (const double t : solver::moments(named.curve.step, points, true)) {
       const solver::Point p = named.curve.step.at(t);
       trace["capacity_mAh"].push_back(number(job.milliampere_hours(std::abs(named.curve.current) * t)));
       trace["voltage_V"].push_back(number(p.terminal.voltage));
       trace["time_s"].push_back(number(t));
       if (job.cell.is_full_cell()) {
-        trace["negative_potential_V"].push_back(number(p.terminal.negative_potential + p.terminal.negative_overpotential));
+        trace["separator_side_V"].push_back(number(p.terminal.separator_side));
       }
     }
     c["trace"] = std::move(trace);

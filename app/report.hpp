@@ -31,7 +31,7 @@ std::string_view web_asset(std::string_view name);
 ///               "warnings": [""], "assumptions": [""]},
 ///      "curves": [{"label", "c_rate", "direction": "discharge" | "charge", "current_mA", "capacity_mAh",
 ///                  "capacity_fraction", "mean_voltage_V", "energy_mWh", "ended_by", "trusted": true | false, "note",
-///                  "trace": {"capacity_mAh": [], "voltage_V": [], "time_s": [], "negative_potential_V": []}}],
+///                  "trace": {"capacity_mAh": [], "voltage_V": [], "time_s": [], "separator_side_V": []}}],
 ///      "rate_capability": {"rated_capacity_mAh", "points": [as a curve, without its trace]},
 ///      "profiles": [{"electrode", "rate", "moments": [{"label", "radius": [0..1], "stoichiometry": []}]}],
 ///      "overpotentials": [{"label", "capacity_mAh": [], "parts": [{"name", "values_mV": [] (lost: positive)}]}],

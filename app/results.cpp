@@ -43,7 +43,7 @@ json point_json(const Job& job, const NamedCurve& named) {
 
 json curve_json(const Job& job, const NamedCurve& named, int points) {
   json result = point_json(job, named);
-  json time = json::array(), capacity = json::array(), voltage = json::array(), negative = json::array();
+  json time = json::array(), capacity = json::array(), voltage = json::array(), negative = json::array(), separator_side = json::array();
   std::vector<double> moments = solver::moments(named.curve.step, points, false);
   moments.resize(static_cast<std::size_t>(points), moments.back());  // a curve without duration repeats its only moment
   for (const double t : moments) {
@@ -52,12 +52,14 @@ json curve_json(const Job& job, const NamedCurve& named, int points) {
     capacity.push_back(number(job.milliampere_hours(std::abs(named.curve.current) * t)));
     voltage.push_back(number(p.terminal.voltage));
     negative.push_back(number(p.terminal.negative_potential + p.terminal.negative_overpotential));
+    separator_side.push_back(number(p.terminal.separator_side));
   }
   result["time_s"] = std::move(time);
   result["capacity_mAh"] = std::move(capacity);
   result["capacity_total_mAh"] = number(job.milliampere_hours(named.curve.capacity));
   result["voltage_V"] = std::move(voltage);
   if (job.cell.is_full_cell()) result["negative_potential_V"] = std::move(negative);
+  result["separator_side_V"] = std::move(separator_side);  // of the negative; half cell: of the working electrode
   return result;
 }
 
@@ -168,7 +170,7 @@ CurveTable::CurveTable(const Job& job) : job_(job) {
                                       "Negative Charge-Transfer Overpotential / mV"}
            : std::vector<std::string>{"Lithium Charge-Transfer Overpotential / mV"};
   for (const std::string& title : negative) columns_.push_back({title, {}});
-  for (const char* title : {"Electrolyte Drop / mV", "Concentration Overpotential / mV", "Electronic Drop / mV", "Contact Drop / mV", "Temperature / degC"}) {
+  for (const char* title : {"Electrolyte Drop / mV", "Concentration Overpotential / mV", "Electronic Drop / mV", "Contact Drop / mV", "Separator-Side Potential vs Li / V", "Temperature / degC"}) {
     columns_.push_back({title, {}});
   }
 }
@@ -197,7 +199,7 @@ void CurveTable::add(const solver::StepSolution& step, const std::vector<double>
     } else {
       row.push_back(1e3 * v.negative_overpotential);
     }
-    row.insert(row.end(), {1e3 * v.electrolyte, 1e3 * v.concentration, 1e3 * v.electronic, 1e3 * v.contact, p.temperature - 273.15});
+    row.insert(row.end(), {1e3 * v.electrolyte, 1e3 * v.concentration, 1e3 * v.electronic, 1e3 * v.contact, v.separator_side, p.temperature - 273.15});
     for (std::size_t k = 0; k < row.size(); ++k) columns_[k].values.push_back(row[k]);
   }
 }

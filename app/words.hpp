@@ -23,7 +23,7 @@ std::string follow_headline(const Job& job, const std::vector<NamedStep>& steps)
 
 /// The parts of what is lost between the equilibrium voltage and the terminals, each positive where it is a loss.
 struct LossPart {
-  std::string name;
+  const char* name;  ///< a literal
   double volts;
 };
 std::vector<LossPart> loss_parts(const Job& job, const solver::Point& point);

@@ -56,8 +56,9 @@ Ride ride_limits(ChargeStudy& study, double highest) {
     model::Step step{drive, {}, "ride along the limits"};
     step.until.capacity = target - passed(state.charge);
     step.until.time = longest;
-    // What was held a moment ago lies at its limit to the last digit: a hair is given, or the two would alternate for ever.
-    const double hair = part == 0 ? 0 : 1;
+    // What was held a moment ago lies at its limit to the last digit: a hair more is given
+    // from part to part, or two limits would alternate for ever.
+    const double hair = part;
     if (!std::holds_alternative<model::VoltageDrive>(drive)) step.until.voltage = cut_off + study.sign() * hair * 1e-4;
     if (!std::holds_alternative<model::SeparatorSideDrive>(drive)) step.until.separator_side = margin - hair * 1e-4;
     if (cell.thermal && !std::holds_alternative<model::TemperatureDrive>(drive)) {

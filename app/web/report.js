@@ -385,7 +385,7 @@ function curve_lines(curves, style, quantity) {
     const x = numbers(trace.capacity_mAh);
     const time = numbers(trace.time_s);
     const voltage = numbers(trace.voltage_V);
-    const negative = numbers(trace.negative_potential_V);
+    const negative = numbers(trace.separator_side_V);
     return {
       label: printed(rate_name(curve)) + (curve.trusted === false ? " (?)" : ""),
       x,
@@ -442,18 +442,18 @@ function curve_section(curves, rated, half_cell) {
     );
   }
   const charging = curves.filter((curve) => text(curve.direction) === "charge").sort(by_rate);
-  const plating = curve_lines(charging, style, "negative_potential_V");
+  const plating = curve_lines(charging, style, "separator_side_V");
   if (plating.some(drawn)) {
     const lowest = Math.min(...values(plating.filter(drawn), "y"));
     const words =
-      `Surface of the negative against lithium while charging; lowest ${num(1000 * lowest)} mV. ` +
+      `Potential of the negative against lithium at its separator side while charging; lowest ${num(1000 * lowest)} mV. ` +
       "Below 0 V lithium metal can deposit on it.";
     panels.push(
       chart("The negative while charging", words, (svg, width, live, id) =>
         draw_lines(svg, width, live, id, {
           lines: plating,
           x: "Capacity / mAh",
-          y: "Negative against lithium / V",
+          y: "Negative against lithium, at the separator / V",
           names: "below",
           x_from: 0,
           y_include: [Math.min(-0.05, lowest), 0.1],
