@@ -113,11 +113,15 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
 
   auto* check_verb = program.add_subcommand("check", "is this sheet, card, protocol or data file sound?");
   check_verb->add_option("FILES", request.files, "files; a protocol is checked against the sheet named with it")->required();
+  check_verb->add_option("--columns", request.columns,
+                         "columns of a data file by title, behind the files: time=t/h voltage=U/V current=I/mA; also temperature, capacity, "
+                         "state, cycle, step; a unit that the title lacks behind a colon, time=Zeit:h; words of the state, charge=CHA rest=PAU");
   auto* bench_verb = program.add_subcommand("bench", "the cell that these measurements make, and the current for each C-rate");
   auto* curve_verb = program.add_subcommand("curve", "voltage against capacity and time at the rates asked for");
   auto* rates_verb = program.add_subcommand("rates", "capacity, energy and mean voltage against C-rate");
   auto* follow_verb = program.add_subcommand("follow", "a protocol, step by step");
   auto* ceiling_verb = program.add_subcommand("ceiling", "the highest charge rate that stays inside every limit, with confidence");
+  auto* losses_verb = program.add_subcommand("losses", "where capacity goes at a rate, and which change at the bench wins most back");
   auto* cards_verb = program.add_subcommand("cards", "the shipped materials, electrolytes and sheets with their sources");
   for (auto* verb : {bench_verb, curve_verb, rates_verb, follow_verb}) {
     add_sheet(*verb, request);
@@ -129,6 +133,12 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
     add_start(*verb, request);
     verb->add_option("--points", request.points, "moments of each curve in the results")->check(CLI::Range(2, 100000))->capture_default_str();
   }
+  add_sheet(*losses_verb, request);
+  add_output(*losses_verb, request);
+  add_conditions(*losses_verb, request);
+  losses_verb->add_option("--rate", request.rate, "the rate to look at, such as 2C or 3 mA")->required();
+  auto* losses_charge = losses_verb->add_flag("--charge", request.charge, "charge from empty");
+  losses_verb->add_flag_callback("--discharge", [] {}, "discharge from full (default)")->excludes(losses_charge);
   add_sheet(*ceiling_verb, request);
   add_output(*ceiling_verb, request);
   ceiling_verb->add_option("--temperature", request.temperature, "instead of that of the sheet, such as '10 degC'")->check(not_empty);
@@ -169,6 +179,7 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
     if (request.verb == "rates") rates(request, channels);
     if (request.verb == "follow") follow(request, channels);
     if (request.verb == "ceiling") ceiling(request, channels);
+    if (request.verb == "losses") losses(request, channels);
     if (request.verb == "cards") cards(request, channels);
     return finished(results, narration);
   } catch (const CommandLineError& error) {

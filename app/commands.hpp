@@ -21,6 +21,7 @@ enum class Status {
 struct Request {
   std::string verb;
   std::vector<std::string> files;          ///< the sheet first; `check` takes several files of any kind
+  std::vector<std::string> columns;        ///< check: which column of a data file is what, as `time=t/h`
   std::string protocol;                    ///< follow
   std::string rates = "C/20,C/10,C/5,C/2,1C,2C,3C,5C";
   bool charge = false, both = false;
@@ -31,6 +32,7 @@ struct Request {
   bool json = false;
   std::string soc = "0..0.8", margin = "10 mV";  ///< ceiling
   int samples = 1000, threads = 0;          ///< ceiling; threads 0: all cores
+  std::string rate;                        ///< losses
   std::uint64_t seed = 1;                  ///< ceiling
   bool staircase = false;                  ///< ceiling
   int points = 100;                        ///< of each array of `curve --json` and each curve of curves.csv
@@ -68,6 +70,7 @@ void curve(const Request& request, const Channels& channels);
 void rates(const Request& request, const Channels& channels);
 void follow(const Request& request, const Channels& channels);
 void ceiling(const Request& request, const Channels& channels);
+void losses(const Request& request, const Channels& channels);
 void cards(const Request& request, const Channels& channels);
 
 }  // namespace onegrain::app

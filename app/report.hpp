@@ -37,7 +37,7 @@ std::string_view web_asset(std::string_view name);
 ///      "overpotentials": [{"label", "capacity_mAh": [], "parts": [{"name", "values_mV": [] (lost: positive)}]}],
 ///      "protocol": {"time_h": [], "voltage_V": [], "current_mA": [],
 ///                   "steps": [{"label", "start_h", "end_h", "capacity_mAh", "ended_by"}]},
-///      "ceiling": {see below}, "cautions": [""], "provenance": [["what", "value"]]}
+///      "losses": {see below}, "ceiling": {see below}, "cautions": [""], "provenance": [["what", "value"]]}
 ///
 /// The highest charge rate that keeps every limit stands first on the page, the cautions right under its number:
 ///
@@ -59,6 +59,18 @@ std::string_view web_asset(std::string_view name);
 ///                    "constant_current_voltage_minutes", "protocol": "file name", "note"}}
 ///
 /// Margins and path belong to the charge at `c_rate`. A rate of 0 means that no rate keeps the limits.
+///
+/// Where capacity and energy go at one rate, and what would win them back, stand right after the warnings:
+///
+///     {"rate": "2C", "direction": "discharge" | "charge", "c_rate",
+///      "capacity_mAh", "ideal_capacity_mAh", "missing_capacity_mAh",    ideal: with no loss; missing: ideal less this
+///      "energy_mWh", "ideal_energy_mWh", "missing_energy_mWh",          below 0: taken up in addition, on charge
+///      "trusted": true | false,
+///      "parts":  [{"loss", "capacity_mAh", "share_of_missing", "energy_mWh"}],      add up; each may be below 0
+///      "levers": [{"change", "side_effect", "possible": true | false,    false: no numbers, and why in "side_effect"
+///                  "capacity_fraction", "gained_fraction",               of what that cell holds, at this C-rate
+///                  "areal_capacity_mAh_cm2", "areal_energy_mWh_cm2"}]}
+///
 /// The headlines and the cautions are also written as plain HTML, for browsers that run no script.
 /// The results marked `key` stand large at the top of the page; where none is marked, the first six do.
 /// Numbers are kept to eight significant digits: no chart or table shows more, and traces become half as long.

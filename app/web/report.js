@@ -251,8 +251,21 @@ function unknown_section(ceiling) {
   return section(
     "What to measure next",
     el("p", { class: "says" }, says),
-    chart("", `${says} ${shown.map((row) => `${row.text}: ${num(row.gain, 2)} %`).join("; ")}.`, (svg, width, live) =>
-      draw_gains(svg, width, live, shown),
+    chart("", `${says} ${shown.map((row) => `${row.text}: ${num(row.gain, 2)} %`).join("; ")}.`, (svg, width, live, id) =>
+      draw_ranked(
+        svg,
+        width,
+        id,
+        shown.map((row) => ({
+          text: row.text,
+          small: row.value ? `now ${row.value}` : "",
+          size: Math.max(0, row.gain),
+          words:
+            row.gain > 0
+              ? `+${num(row.gain, 2)}\u202f%${known(row.rate) ? `, to ${c_words(row.rate)}` : ""}`
+              : "gains nothing",
+        })),
+      ),
     ),
     rows.length > shown.length
       ? el(
@@ -360,6 +373,196 @@ function staircase_section(staircase, ceiling) {
       steps,
     ),
   );
+}
+
+// ---- where capacity and energy go at a rate --------------------------------------------------------------------------
+
+/** With `decimals`, a real sign, and no minus before what rounds to zero. */
+const fixed = (value, decimals) => {
+  const words = Math.abs(value).toFixed(decimals);
+  return value < 0 && Number(words) > 0 ? `\u2212${words}` : words;
+};
+/** To a thousandth of `whole` or finer: all parts of one whole end at the same place. */
+const as_part = (value, whole) => {
+  if (!known(value) || !(whole > 0)) return num(value);
+  return fixed(value, Math.max(0, Math.min(9, 3 - Math.floor(Math.log10(whole)))));
+};
+const hundredths = (fraction) => (known(fraction) ? `${fixed(100 * fraction, 1)}\u202f%` : NOTHING);
+const points_words = (fraction) => {
+  if (!known(fraction)) return NOTHING;
+  const words = fixed(100 * fraction, 1);
+  return fraction > 0 && Number(words) > 0 ? `+${words}` : words;
+};
+const units_unbroken = (words) => printed(words).replace(/(\d) (?=(?:\u00b5m|nm|mm|K)(?!\w))/g, "$1\u00a0");
+const TENTH = 5e-4; // a gain below this rounds to no tenth of a point
+
+function losses_sections(losses) {
+  const charge = text(losses.direction) === "charge";
+  const rate =
+    (typeof losses.rate === "string" && printed(losses.rate)) ||
+    (losses.c_rate > 0 ? rate_words(losses.c_rate) : "this rate");
+  const given = number(losses.capacity_mAh);
+  const ideal = number(losses.ideal_capacity_mAh);
+  const ideal_energy = number(losses.ideal_energy_mWh);
+  const missing = known(losses.missing_capacity_mAh) ? losses.missing_capacity_mAh : ideal - given;
+  const rows = parts(losses.parts)
+    .map((one, mark) => ({
+      text: text(one.loss),
+      size: number(one.capacity_mAh),
+      share: number(one.share_of_missing),
+      energy: number(one.energy_mWh),
+      mark,
+    }))
+    .filter((one) => one.text && known(one.size))
+    .sort((a, b) => b.size - a.size);
+  const levers = parts(losses.levers)
+    .filter((one) => text(one.change))
+    .map((one) => ({
+      text: units_unbroken(one.change),
+      side_effect: text(one.side_effect),
+      possible: one.possible !== false && known(one.gained_fraction),
+      held: number(one.capacity_fraction),
+      gain: number(one.gained_fraction),
+      areal_capacity: number(one.areal_capacity_mAh_cm2),
+      areal_energy: number(one.areal_energy_mWh_cm2),
+    }))
+    .sort((a, b) => b.possible - a.possible || (a.possible ? b.gain - a.gain : 0));
+  const whole = known(given) && given >= 0 && ideal > 0 && known(missing);
+  // Of next to nothing, shares are noise.
+  const much = whole && missing > 1e-3 * ideal;
+
+  const says = [];
+  if (whole)
+    says.push(
+      `With no loss at all, the cell would ${charge ? "take up" : "give"} ${num(ideal)} mAh at ${rate}. ` +
+        `It ${charge ? "takes up" : "gives"} ${num(given)} mAh, ${hundredths(given / ideal)} of that; ` +
+        (much ? `${num(missing)} mAh are missing.` : "next to nothing is missing."),
+    );
+  if (known(losses.energy_mWh) && known(ideal_energy))
+    says.push(
+      `In energy it ${charge ? "takes up" : "gives"} ${num(losses.energy_mWh)} mWh; with no loss it would be ` +
+        `${num(ideal_energy)} mWh.`,
+    );
+  if (much && rows.length > 1)
+    says.push(
+      "The losses act on each other. What is put down to each here is the average over all orders in which they could " +
+        "be switched off, so that the parts add up to what is missing.",
+    );
+  const doubt =
+    losses.trusted === false
+      ? el(
+          "p",
+          { class: "says" },
+          el("strong", {}, `${rate} lies outside the range in which this calculation can be trusted: `),
+          "take the order of the losses as a hint, and do not rely on their sizes.",
+        )
+      : null;
+  const share = (row) => (known(row.share) ? `, ${hundredths(row.share)} of what is missing` : "");
+  const ranked_losses = rows.map((row) => ({ ...row, words: `${as_part(row.size, ideal)} mAh${share(row)}` }));
+  const spoken = ranked_losses.map((row) => `${row.text}: ${row.words}`).join("; ");
+
+  const able = levers.filter((one) => one.possible);
+  const now = able.length ? able[0].held - able[0].gain : NaN;
+  const best = able.find((one) => one.gain >= TENTH);
+  const lever_says = [
+    `Each change is calculated alone, at the same C-rate. Its bar: how many points more of what that cell holds it ` +
+      `then ${charge ? "takes up" : "gives"}${known(now) ? `; now ${hundredths(now)}` : ""}.`,
+    able.length && !best ? "None of them gains anything at this rate." : "",
+    able.some((one) => known(one.areal_capacity))
+      ? "A changed cell may hold less to begin with: the table has its capacity per area."
+      : "",
+  ]
+    .filter(Boolean)
+    .join(" ");
+  const ranked_levers = levers.map((one) => ({
+    text: one.text,
+    small: one.side_effect,
+    size: one.possible && Math.abs(one.gain) >= TENTH ? one.gain : 0,
+    words: !one.possible
+      ? "not possible here"
+      : Math.abs(one.gain) >= TENTH
+        ? `${points_words(one.gain)} points${known(one.held) ? `, to ${hundredths(one.held)}` : ""}`
+        : "gains nothing",
+  }));
+
+  return [
+    section(
+      charge ? `What ${rate} leaves uncharged, and why` : `What is missing at ${rate}, and why`,
+      doubt,
+      says.length ? el("p", { class: "says" }, rich(says.join(" "))) : null,
+      much && rows.length
+        ? [
+            chart(
+              charge ? "What is taken up, and what each loss takes from it" : "What is given, and what each loss takes",
+              `${says[0]} ${spoken}.`,
+              (svg, width, live, id) =>
+                draw_budget(svg, width, id, {
+                  given,
+                  ideal,
+                  given_words: `${charge ? "taken up" : "given"} ${num(given)} mAh`,
+                  ideal_words: `with no loss at all ${num(ideal)} mAh`,
+                  missing_words: `missing ${num(missing)} mAh, ${hundredths(missing / ideal)}`,
+                  rows: rows.map((row) => ({ ...row, text: `${row.text}, ${as_part(row.size, ideal)} mAh` })),
+                }),
+            ),
+            chart("The losses, the largest first", `${spoken}.`, (svg, width, live, id) =>
+              draw_ranked(svg, width, id, ranked_losses),
+            ),
+          ]
+        : null,
+    ),
+    levers.length
+      ? section(
+          "What would win capacity back",
+          el("p", { class: "says" }, rich(lever_says)),
+          chart(
+            "",
+            ranked_levers
+              .map((row) => `${row.text}: ${row.words}${row.small ? ` (${row.small})` : ""}`)
+              .join("; "),
+            (svg, width, live, id) => draw_ranked(svg, width, id, ranked_levers),
+          ),
+        )
+      : null,
+    section(
+      "Losses and changes in numbers",
+      table(
+        `What is missing at ${rate}`,
+        [
+          { head: "Goes to", cell: (row) => row.text },
+          { head: "Capacity /\u00a0mAh", numeric: true, cell: (row) => as_part(row.size, ideal) },
+          { head: "Of what is missing", numeric: true, cell: (row) => (much ? hundredths(row.share) : "") },
+          { head: "Energy /\u00a0mWh", numeric: true, cell: (row) => as_part(row.energy, ideal_energy) },
+        ],
+        rows.length && known(missing)
+          ? [...rows, { text: "all together", size: missing, share: 1, energy: number(losses.missing_energy_mWh) }]
+          : rows,
+      ),
+      charge && rows.some((row) => known(row.energy))
+        ? el(
+            "p",
+            { class: "remarks" },
+            "Energy: what a charge with no loss takes up, less what this one takes up. Below zero, the loss has to be paid " +
+              "for with more energy.",
+          )
+        : null,
+      table(
+        `What each change does at ${rate}`,
+        [
+          { head: "Change", cell: (row) => row.text },
+          {
+            head: charge ? "Takes up, of what it holds" : "Gives, of what it holds",
+            numeric: true,
+            cell: (row) => hundredths(row.held),
+          },
+          { head: "Gain in points", numeric: true, cell: (row) => points_words(row.gain) },
+          { head: "Capacity /\u00a0mAh/cm2", numeric: true, cell: (row) => num(row.areal_capacity) },
+          { head: "Energy /\u00a0mWh/cm2", numeric: true, cell: (row) => num(row.areal_energy) },
+        ],
+        able,
+      ),
+    ),
+  ].filter(Boolean);
 }
 
 // ---- voltage against capacity ----------------------------------------------------------------------------------------
@@ -781,6 +984,8 @@ function page(report) {
   const ceiling = part(report.ceiling);
   const half_cell = text(cell.arrangement) === "half_cell";
   const answer = answer_section(ceiling, text(report.headline));
+  const lost = losses_sections(part(report.losses));
+  const opened = answer || lost.length > 0;
 
   const mark = blank_svg().attr("viewBox", "0 0 24 24").attr("class", "grain").attr("aria-hidden", "true");
   put(mark, "path", { d: MARK, "fill-rule": "evenodd" });
@@ -816,14 +1021,15 @@ function page(report) {
           bullets(warnings),
         )
       : null,
-    answer ? null : numbers_at_hand,
+    lost,
+    opened ? null : numbers_at_hand,
     path_section(part(ceiling.path), ceiling, half_cell),
     margin_section(parts(ceiling.margins)),
     survival_section(ceiling),
     unknown_section(ceiling),
     temperature_section(ceiling),
     staircase_section(part(ceiling.staircase), ceiling),
-    answer ? section("The cell in numbers", numbers_at_hand) : null,
+    opened ? section("The cell in numbers", numbers_at_hand) : null,
     protocol_section(part(report.protocol)),
     curve_section(curves, capability.rated_capacity_mAh, half_cell),
     capability_section(points, capability.rated_capacity_mAh),

@@ -234,32 +234,42 @@ function share_words(share) {
   return `${Number(hundredths.toPrecision(hundredths >= 99 && hundredths < 100 ? 3 : 2))}\u202f%`;
 }
 
-/** Ranked bars: what the rate would gain if one quantity were known. rows: [{text, value, rate, gain}], largest first. */
-function draw_gains(svg, width, live, rows) {
+/** Ranked bars from a common foot. rows: [{text, small, size, words, mark (of FILLS)}] in order; a negative size goes left. */
+function draw_ranked(svg, width, id, rows) {
   const beside = width > 560;
-  const names = beside ? Math.min(width * 0.46, 460) : width - 8;
-  const left = beside ? names + 18 : 4;
-  const end_words = rows.map((row) =>
-    row.gain > 0 ? `+${num(row.gain, 2)}\u202f%${known(row.rate) ? `, to ${c_words(row.rate)}` : ""}` : "gains nothing",
+  const longest = Math.max(
+    ...rows.flatMap((row, i) => [width_of(`${i + 1}. ${printed(row.text)}`, 600), width_of(printed(row.small))]),
   );
-  const room = Math.max(...end_words.map((words) => width_of(words, 600))) + 16;
-  const most = Math.max(...rows.map((row) => row.gain), 0) || 1;
-  const x = d3.scaleLinear([0, most], [left, Math.max(left + 40, width - room)]);
+  const names = beside ? Math.min(width * 0.46, 460, longest + 2) : width - 8;
+  const left = beside ? names + 18 : 4;
+  const sizes = rows.map((row) => number(row.size) || 0);
+  const [low, high] = d3.extent([0, ...sizes]);
+  const room = Math.max(...rows.map((row) => width_of(row.words, 600))) + 16;
+  const x = d3.scaleLinear([low, high > low ? high : low + 1], [left, Math.max(left + 40, width - room)]);
+  const foot = x(0);
   let at = 6;
   rows.forEach((row, i) => {
     const lines = wrapped(`${i + 1}. ${printed(row.text)}`, names).slice(0, 3);
-    const small = row.value ? wrapped(`now ${printed(row.value)}`, names, 400).slice(0, 2) : [];
+    const small = row.small ? wrapped(printed(row.small), names, 400) : [];
     lines.forEach((line, k) => put(svg, "text", { class: "label", x: 4, y: at + 13 + 16 * k, fill: INK }, line));
     small.forEach((line, k) => put(svg, "text", { x: 4, y: at + 13 + 16 * (lines.length + k), fill: SOFT }, line));
     const tall = 16 * (lines.length + small.length);
     const middle = beside ? at + tall / 2 + 1 : at + tall + 14;
-    const paint = { y: middle - 8, height: 16, fill: "#8fa09e", stroke: INK, "stroke-width": 0.8 };
-    if (row.gain > 0) put(svg, "rect", { x: left, width: Math.max(1.5, x(row.gain) - left), ...paint });
-    put(svg, "text", { class: "label", x: x(Math.max(0, row.gain)) + 8, y: middle + 5, fill: INK }, end_words[i]);
-    if (!beside) put(svg, "line", { class: "bar-foot", x1: left, x2: left, y1: middle - 12, y2: middle + 12 });
+    const end = x(sizes[i]);
+    if (sizes[i])
+      put(svg, "rect", {
+        class: "slab",
+        x: sizes[i] > 0 ? foot : Math.min(end, foot - 1.5),
+        width: Math.max(1.5, Math.abs(end - foot)),
+        y: middle - 8,
+        height: 16,
+        fill: known(row.mark) ? fill(svg, id, row.mark) : "#8fa09e",
+      });
+    put(svg, "text", { class: "label", x: Math.max(foot, end) + 8, y: middle + 5, fill: INK }, row.words);
+    if (!beside) put(svg, "line", { class: "bar-foot", x1: foot, x2: foot, y1: middle - 12, y2: middle + 12 });
     at += tall + (beside ? 12 : 36);
   });
-  if (beside) put(svg, "line", { class: "bar-foot", x1: left, x2: left, y1: 2, y2: at - 6 });
+  if (beside) put(svg, "line", { class: "bar-foot", x1: foot, x2: foot, y1: 2, y2: at - 6 });
   return at;
 }
 
@@ -610,6 +620,81 @@ function draw_parts(svg, width, live, id, spec, order) {
     );
   readout(svg, box, traces, live);
   return height;
+}
+
+// ---- what is given and what is missing -------------------------------------------------------------------------------
+
+/**
+ * One bar, from nothing to what there would be with no loss: what is given, then each loss, named below it on steps.
+ * A loss with a negative share leads back, in a lane under the bar.
+ * spec: {given, ideal, given_words, ideal_words, missing_words, rows: [{text, size, mark (of FILLS)}] in order}.
+ */
+function draw_budget(svg, width, id, spec) {
+  const bar = { left: 2, right: width - 2, top: 64, high: 46 };
+  const floor = bar.top + bar.high;
+  const rows = spec.rows.filter((row) => row.size !== 0);
+  const reach = rows.reduce((sum, row) => sum + Math.max(0, row.size), spec.given);
+  const x = d3.scaleLinear([0, Math.max(reach, spec.ideal)], [bar.left, bar.right]);
+  const span = (from, to, at) =>
+    put(svg, "path", { class: "span", d: `M${from},${at - 5}V${at + 5}M${to},${at - 5}V${at + 5}M${from},${at}H${to}` });
+  const say = (words, at, y, anchor) =>
+    put(svg, "text", { class: "label", x: at, y, "text-anchor": anchor, fill: INK }, words);
+
+  span(x(0), x(spec.ideal), 26);
+  say(spec.ideal_words, x(0), 17, "start");
+  span(x(spec.given), x(spec.ideal), 54);
+  say(spec.missing_words, x(spec.ideal), 46, "end");
+
+  const slabs = [];
+  let from = spec.given;
+  for (const row of rows.filter((one) => one.size > 0)) {
+    slabs.push({ row, from, to: from + row.size, y: bar.top, height: bar.high });
+    from += row.size;
+  }
+  for (const row of rows.filter((one) => one.size < 0)) {
+    slabs.push({ row, from: from + row.size, to: from, y: floor + 3, height: 11 });
+    from += row.size;
+  }
+
+  // The names stand on steps that fall to the right, each left of its leader: so none is crossed, however thin a part is.
+  const most = width - 14 * slabs.length - 12;
+  const items = slabs.map((slab) => ({
+    slab,
+    wanted: x((slab.from + slab.to) / 2),
+    size: 14,
+    lines: balanced(printed(slab.row.text), most),
+  }));
+  const longest = Math.max(0, ...items.flatMap((item) => item.lines.map((line) => width_of(line, 600))));
+  spread_out(items, longest + 6, width);
+  items.sort((a, b) => a.centre - b.centre);
+  let at = floor + 38;
+  for (const item of items) {
+    leader(svg, [
+      [item.wanted, item.slab.y + item.slab.height],
+      [item.wanted, floor + 16],
+      [item.centre, floor + 28],
+      [item.centre, at - 4.5],
+      [item.centre - 7, at - 4.5],
+    ]).attr("stroke", SOFT);
+    item.lines.forEach((line, i) => say(line, item.centre - 11, at + 15 * i, "end"));
+    at += 15 * item.lines.length + 5;
+  }
+
+  const given_wide = x(spec.given) - x(0);
+  put(svg, "rect", { class: "slab given", x: x(0), width: given_wide, y: bar.top, height: bar.high });
+  const inside = width_of(spec.given_words, 600) + 14 <= given_wide;
+  if (inside) say(spec.given_words, x(0) + given_wide / 2, bar.top + bar.high / 2 + 4.5, "middle");
+  else say(spec.given_words, x(0), 46, "start");
+  for (const { row, from: start, to, y, height } of slabs)
+    put(svg, "rect", {
+      class: "slab",
+      x: x(start),
+      width: Math.max(1, x(to) - x(start)),
+      y,
+      height,
+      fill: fill(svg, id, row.mark),
+    });
+  return Math.max(at - 8, floor + 6);
 }
 
 // ---- a protocol against time -----------------------------------------------------------------------------------------
