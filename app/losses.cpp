@@ -176,8 +176,8 @@ nlohmann::json losses_json(const Job& job, const LossReport& r) {
     if (l.possible) {
       row["capacity_fraction"] = number(l.share);
       row["gained_fraction"] = number(l.gained_share);
-      row["areal_capacity_mAh_cm2"] = number(l.capacity / 36);
-      row["areal_energy_mWh_cm2"] = number(l.energy / 36);
+      row["areal_capacity_mAh_cm2"] = number(l.capacity / 36000);
+      row["areal_energy_mWh_cm2"] = number(l.energy / 36000);
     }
     levers.push_back(std::move(row));
   }

@@ -29,7 +29,7 @@ void print(std::ostream& out, const Job& job, const LossReport& r) {
       levers.add({l.change, "-", "-", "-", "-"});
       continue;
     }
-    levers.add({l.change, fmt::format("{:.1f}", 100 * l.share), fmt::format("{:+.1f}", 100 * l.gained_share), digits(l.capacity / 36, 3), digits(l.energy / 36, 3)});
+    levers.add({l.change, fmt::format("{:.1f}", 100 * l.share), fmt::format("{:+.1f}", 100 * l.gained_share), digits(l.capacity / 36000, 3), digits(l.energy / 36000, 3)});
   }
   out << levers.text() << "\nside effects:\n";
   for (const Lever& l : r.levers) out << "- " << wrapped(l.change + ": " + l.side_effect, 100, "  ");
