@@ -89,11 +89,6 @@ const char* quantity_name(solver::Limit limit, bool full) {
   return "";
 }
 
-bool must_stay_above(solver::Limit limit, bool full) {
-  return limit == solver::Limit::plating || limit == solver::Limit::positive_surface || limit == solver::Limit::salt ||
-         (limit == solver::Limit::voltage && !full);
-}
-
 /// "diffusion coefficient of graphite" from a path of the sheet.
 std::string words_of(const Job& job, const std::string& path) {
   std::string rest = path, of;
@@ -119,10 +114,6 @@ std::string words_of(const Job& job, const std::string& path) {
   }
   if (rest == "a" || rest == "c" || rest == "b") rest = "lattice parameter " + rest;
   return rest + of;
-}
-
-solver::Staircase derated(solver::ChargeStudy& study, const solver::Staircase& nominal, double share) {
-  return share == 1 ? nominal : solver::scaled(study, nominal, share);
 }
 
 }  // namespace
@@ -328,8 +319,9 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
       solver::ChargeStudy even(nominal.cell, nominal.window, options.soc, options.limits, workspace(0), solver::Description::even);
       result.ride = solver::ride_limits(even, highest);
     }
-    const double share = std::min(1.0, result.recommended / i0);
-    result.staircase = derated(study, solver::cut(study, result.ride, 6, highest), share);
+    const double share = result.staircase_share = std::min(1.0, result.recommended / i0);
+    result.staircase = solver::cut(study, result.ride, 6, highest);
+    if (share < 1) result.staircase = solver::scaled(study, result.staircase, share);
     solver::ChargeLimits but_voltage = options.limits;
     but_voltage.keep_voltage = false;
     solver::ChargeStudy held(nominal.cell, nominal.window, options.soc, but_voltage, workspace(0));
@@ -379,7 +371,7 @@ nlohmann::json margins_json(const Job& job, const solver::JudgedCharge& charge) 
     list.push_back({{"limit", name_of(m.limit, job)},
                     {"quantity", quantity_name(m.limit, full)},
                     {"worst", quantity_of(m.limit, m.worst)},
-                    {"allowed", std::string(must_stay_above(m.limit, full) ? "at least " : "at most ") + quantity_of(m.limit, m.allowed)},
+                    {"allowed", std::string(solver::must_stay_above(m.limit, full) ? "at least " : "at most ") + quantity_of(m.limit, m.allowed)},
                     {"left", m.limit == solver::Limit::temperature ? fmt::format("{:.1f} K", m.left) : quantity_of(m.limit, m.left)},
                     {"at_soc", number(m.soc)},
                     {"kept", m.kept()}});
@@ -483,7 +475,7 @@ nlohmann::json ceiling_document(const Job& job, const CeilingOptions& options, c
   doc["path"] = {{"soc", soc}, {"separator_side_V", uneven}, {"even_separator_side_V", even}, {"voltage_V", voltage},
                  {"margin_V", options.limits.plating_margin}, {"upper_voltage_V", number(job.cell.is_full_cell() ? job.cell.upper_voltage : job.cell.lower_voltage)}};
   if (doc.contains("staircase")) {
-    const double share = r.nominal.current > 0 ? std::min(1.0, r.recommended / r.nominal.current) : 1;
+    const double share = r.staircase_share;
     nlohmann::json ride_soc = nlohmann::json::array(), ride_rate = ride_soc;
     for (std::size_t k = 0; k < r.ride.soc.size(); ++k) {
       ride_soc.push_back(number(r.ride.soc[k]));

@@ -50,7 +50,8 @@ struct CeilingResult {
   std::vector<AtTemperature> temperatures;
   solver::JudgedCharge charge;            ///< the nominal cell at the recommended current
   solver::Ride ride;
-  solver::Staircase staircase;            ///< at the share recommended / nominal of the nominal one
+  double staircase_share = 1;             ///< recommended / nominal, at most 1
+  solver::Staircase staircase;            ///< at that share of the nominal one
   double constant_current_time, constant_current_constant_voltage_time;  ///< to the end of the window [s]
 };
 

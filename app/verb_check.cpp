@@ -1,7 +1,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 #include <cmath>
 #include <filesystem>
 #include <ostream>
@@ -39,15 +38,7 @@ struct NamedSheet {
   }
 };
 
-/// By its ending, whatever its size.
-bool has_data_ending(const std::string& file) {
-  std::string ending = std::filesystem::path(file).extension().string();
-  std::transform(ending.begin(), ending.end(), ending.begin(), [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-  return ending == ".csv" || ending == ".txt" || ending == ".tsv" || ending == ".bdf" || ending == ".dat" || ending == ".asc";
-}
-
 params::FileKind kind_of(const std::string& file, const Request& request) {
-  if (has_data_ending(file)) return params::FileKind::data;
   const params::FileKind kind = params::file_kind(file);
   // A column map says that there are data; a name without a file may be a shipped sheet.
   const bool unknown_file = kind == params::FileKind::unknown && std::filesystem::is_regular_file(file);

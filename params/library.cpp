@@ -118,13 +118,15 @@ std::optional<FoundFile> find_card(const std::string& name, const std::string& b
 }
 
 FileKind file_kind(const std::string& path) {
-  Faults faults;
-  const std::optional<std::string> text = read_file(path, faults, std::size_t{64} << 20);
-  if (!text) return FileKind::unknown;
   std::string ending = path.substr(std::min(path.rfind('.'), path.size()));
   std::transform(ending.begin(), ending.end(), ending.begin(),
                  [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-  if (ending == ".csv" || ending == ".txt" || ending == ".tsv" || ending == ".bdf") return FileKind::data;
+  for (const char* data : {".csv", ".txt", ".tsv", ".bdf", ".dat", ".asc"}) {
+    if (ending == data) return FileKind::data;
+  }
+  Faults faults;
+  const std::optional<std::string> text = read_file(path, faults, std::size_t{64} << 20);
+  if (!text) return FileKind::unknown;
   const std::optional<Node> document = read_document(*text, path, faults);
   if (!document) return FileKind::unknown;
   if (document->find("onegrain_electrolyte") != nullptr) return FileKind::electrolyte;

@@ -38,7 +38,7 @@ std::optional<FoundFile> find_card(const std::string& name, const std::string& b
 /// Names of the shipped files of a folder, without `.yaml`.
 std::vector<std::string> shipped_names(const std::string& folder);
 
-/// What kind of file this is, from its first keys: for `check`.
+/// What kind of file this is: data by its ending, whatever its size; else by its first keys. For `check`.
 enum class FileKind { sheet, material, lithium_metal, electrolyte, protocol, data, unknown };
 FileKind file_kind(const std::string& path);
 

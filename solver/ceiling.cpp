@@ -86,31 +86,30 @@ JudgedCharge ChargeStudy::judge(double current, double from, double to, const St
   const auto soc_at = [&](double t) { return from + current * t / whole_; };
 
   // Worst of every quantity over the charge.
-  const auto add = [&](Limit limit, double allowed, int side) {  // side +1: must stay below
-    result.margins.push_back({limit, side > 0 ? -std::numeric_limits<double>::infinity() : std::numeric_limits<double>::infinity(),
-                              allowed, 0, from});
+  constexpr double infinity = std::numeric_limits<double>::infinity();
+  const auto add = [&](Limit limit, double allowed) {
+    result.margins.push_back({limit, must_stay_above(limit, full) ? infinity : -infinity, allowed, 0, from});
   };
   const auto worst = [&](Limit limit, double value, double t) {
     for (Margin& m : result.margins) {
       if (m.limit != limit) continue;
-      const bool below = limit == Limit::plating || limit == Limit::positive_surface || limit == Limit::salt ||
-                         (limit == Limit::voltage && !full);
-      if (below ? value < m.worst : value > m.worst) {
+      const bool above = must_stay_above(limit, full);
+      if (above ? value < m.worst : value > m.worst) {
         m.worst = value;
-        m.left = below ? value - m.allowed : m.allowed - value;
+        m.left = above ? value - m.allowed : m.allowed - value;
         m.soc = soc_at(t);
       }
     }
   };
-  add(Limit::plating, limits_.plating_margin, -1);
-  if (limits_.keep_voltage) add(Limit::voltage, full ? cell_.upper_voltage : cell_.lower_voltage, full ? 1 : -1);
-  if (full) add(Limit::positive_surface, 0, -1);
-  add(Limit::negative_surface, 1, 1);
-  if (cell_.thermal) add(Limit::temperature, limits_.highest_temperature, 1);
+  add(Limit::plating, limits_.plating_margin);
+  if (limits_.keep_voltage) add(Limit::voltage, full ? cell_.upper_voltage : cell_.lower_voltage);
+  if (full) add(Limit::positive_surface, 0);
+  add(Limit::negative_surface, 1);
+  if (cell_.thermal) add(Limit::temperature, limits_.highest_temperature);
   const model::Electrode& lithiated = full ? *cell_.negative : cell_.positive;
-  if (full && cell_.positive.host.stress) add(Limit::positive_stress, cell_.positive.host.stress->fracture_strength, 1);
-  if (lithiated.host.stress) add(Limit::negative_stress, lithiated.host.stress->fracture_strength, 1);
-  if (description_ != Description::plain) add(Limit::salt, limits_.lowest_salt_share, -1);
+  if (full && cell_.positive.host.stress) add(Limit::positive_stress, cell_.positive.host.stress->fracture_strength);
+  if (lithiated.host.stress) add(Limit::negative_stress, lithiated.host.stress->fracture_strength);
+  if (description_ != Description::plain) add(Limit::salt, limits_.lowest_salt_share);
 
   const Eigen::ArrayXd centre = Eigen::ArrayXd::Zero(1);
   for (const double t : moments(solution, as_even ? 13 : 25, true)) {
@@ -145,27 +144,24 @@ JudgedCharge ChargeStudy::judge(double current, double from, double to, const St
     for (const double t : spread.times) result.soc.push_back(soc_at(t));
     result.separator_side = spread.separator_side;
     for (Margin& m : result.margins) {  // the finer answer takes the place of the even one
-      if (m.limit == Limit::plating) m.worst = std::numeric_limits<double>::infinity();
-      if (m.limit == Limit::salt && spread.lowest_salt < std::numeric_limits<double>::infinity()) m.worst = std::numeric_limits<double>::infinity();
+      if (m.limit == Limit::plating || m.limit == Limit::salt) m.worst = infinity;
     }
     worst(Limit::plating, spread.lowest_separator_side, spread.time_of_lowest);
     worst(Limit::negative_surface, spread.highest_surface, solution.duration());
-    if (spread.lowest_salt < std::numeric_limits<double>::infinity()) {
-      worst(Limit::salt, spread.lowest_salt / cell_.electrolyte.concentration, spread.time_of_lowest_salt);
-    }
+    worst(Limit::salt, spread.lowest_salt / cell_.electrolyte.concentration, spread.time_of_lowest_salt);
   }
   if (!result.completed) {  // the salt is used up, a surface full or empty before the end: short by what is missing of the window
     const Ended why = solution.ended_by();
     const bool positive = full && (why == Ended::positive_surface_empty || why == Ended::positive_surface_full);
+    const Limit met = why == Ended::salt_used_up ? Limit::salt : positive ? Limit::positive_surface : Limit::negative_surface;
     for (Margin& m : result.margins) {
-      const Limit met = why == Ended::salt_used_up ? Limit::salt : positive ? Limit::positive_surface : Limit::negative_surface;
       if (m.limit == met) {
         m.left = std::min(-full_enough, -(1 - done / (to - from)));
         m.soc = from + done;
       }
     }
   }
-  result.slack = std::numeric_limits<double>::infinity();
+  result.slack = infinity;
   for (const Margin& m : result.margins) {
     const double slack = m.left / scale_of(m.limit, m.allowed);
     if (slack < result.slack || std::isnan(slack)) {
@@ -234,7 +230,6 @@ Search find_ceiling(Judge judge, double guess, double slope, double tolerance, d
 
 Ceiling ChargeStudy::ceiling(double guess, double tolerance, double from, double to, const State& start, const UnevenState& uneven) {
   const double one_hour = whole_ / 3600, least = slowest * one_hour, most = fastest * one_hour;
-  Search search;
   double slope = -2;
   if (description_ == Description::uneven) {  // the cheap description first: it comes close
     const auto even = [&](double current) { return judge(current, from, to, start, uneven, true); };
@@ -242,7 +237,7 @@ Ceiling ChargeStudy::ceiling(double guess, double tolerance, double from, double
     guess = near.kept.current > 0 ? near.kept.current : least;
     slope = near.slope;
   }
-  search = find_ceiling([&](double current) { return judge(current, from, to, start, uneven); }, guess, slope, tolerance, least, most);
+  const Search search = find_ceiling([&](double current) { return judge(current, from, to, start, uneven); }, guess, slope, tolerance, least, most);
   Ceiling result;
   result.unlimited = !search.found && search.kept.current > 0;
   result.current = search.kept.current;

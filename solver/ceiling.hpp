@@ -23,6 +23,11 @@ enum class Limit {
 };
 constexpr int limit_count = 8;
 
+/// True where a quantity must not fall below what is allowed, false where it must not rise above.
+constexpr bool must_stay_above(Limit limit, bool full_cell) {
+  return limit == Limit::plating || limit == Limit::positive_surface || limit == Limit::salt || (limit == Limit::voltage && !full_cell);
+}
+
 struct ChargeLimits {
   double plating_margin = 0.010;          ///< [V]
   double highest_temperature = 318.15;    ///< [K]; 45 degC: common practice

@@ -10,10 +10,8 @@
 namespace onegrain::solver {
 
 namespace {
-constexpr double longest = 3.6e5;  // s
-}
 
-namespace {
+constexpr double longest = 3.6e5;  // s
 
 /// The current above which a grain that is filled or emptied steadily would crack: the parabola's tension, at the smallest
 /// diffusivity of the window, reaches the strength. Infinite where the card has no numbers.
@@ -34,22 +32,18 @@ double cracking_current(const model::Electrode& e, double from, double to, bool 
 
 Ride ride_limits(ChargeStudy& study, double highest) {
   const model::Cell& cell = study.simulator().cell();
-  {
-    const Point begin = study.simulator().run(study.start(), {model::CurrentDrive{0}, {.time = 1.0}, ""}).first();
-    const double whole_charge = study.whole() * (study.soc().to - study.soc().from);
-    const double x_p = begin.positive_mean, to_p = x_p - study.sign() * whole_charge / cell.positive.capacity();
-    highest = std::min(highest, cracking_current(cell.positive, x_p, to_p, study.sign() < 0, cell.temperature));
-    if (cell.negative) {
-      const double x_n = begin.negative_mean;
-      highest = std::min(highest, cracking_current(*cell.negative, x_n, x_n + whole_charge / cell.negative->capacity(), true, cell.temperature));
-    }
-  }
   const bool full = study.sign() > 0;
   const double cut_off = full ? cell.upper_voltage : cell.lower_voltage, margin = study.limits().plating_margin;
   const double whole = study.whole(), target = (study.soc().to - study.soc().from) * whole;
   Ride ride;
   State state = study.start();
-  const double begun = state.charge;
+  const double begun = state.charge, end = begun + study.sign() * target;
+  const auto positive_at = [&](double q) { return cell.inventory.positive - q / cell.positive.capacity(); };
+  highest = std::min(highest, cracking_current(cell.positive, positive_at(begun), positive_at(end), !full, cell.temperature));
+  if (full) {
+    const auto negative_at = [&](double q) { return cell.inventory.negative + q / cell.negative->capacity(); };
+    highest = std::min(highest, cracking_current(*cell.negative, negative_at(begun), negative_at(end), true, cell.temperature));
+  }
   const auto passed = [&](double charge) { return std::abs(charge - begun); };
   model::Drive drive = model::CurrentDrive{study.sign() * highest};
   for (int part = 0; part < 12 && passed(state.charge) < target * (1 - 1e-9); ++part) {
