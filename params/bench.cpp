@@ -22,6 +22,7 @@ struct ElectrodeRow {
   double thickness = nan, active_fraction = nan, porosity = nan, inactive_fraction = nan, tortuosity = nan;
   double areal_capacity = nan, areal_capacity_in_window = nan;
   double theoretical_capacity = nan, specific_capacity = nan, specific_capacity_in_window = nan;
+  double accessible_fraction = nan;
   double maximum_concentration = nan, crystal_concentration = nan, density = nan;
   double full = nan, empty = nan;
 };
@@ -41,7 +42,8 @@ ElectrodeRow electrode_row(const ElectrodeSheet& electrode, const model::Electro
   row.active_loading = number(electrode.active_loading(plate_area));
   row.active_mass = row.active_loading * plate_area;
   row.thickness = layer.thickness;
-  row.active_fraction = layer.active_fraction;
+  row.active_fraction = electrode.active_fraction(plate_area);
+  row.accessible_fraction = electrode.accessible_fraction.si;
   row.porosity = layer.porosity;
   row.inactive_fraction = electrode.inactive_fraction(plate_area);
   row.tortuosity = layer.tortuosity;
@@ -151,6 +153,8 @@ ElectrodeBench electrode_bench(const ElectrodeSheet& electrode, const ElectrodeR
   bench.active_mass = maybe(v.active_mass, pm.active_mass, MassKind::kind);
   bench.thickness = figure(v.thickness, pm.thickness, LengthKind::kind);
   bench.active_fraction = figure(v.active_fraction, pm.active_fraction, FractionKind::kind);
+  if (electrode.accessible_fraction.origin == Origin::sheet || electrode.accessible_fraction.si != 1)
+    bench.accessible_fraction = figure(v.accessible_fraction, pm.accessible_fraction, FractionKind::kind);
   bench.porosity = figure(v.porosity, pm.porosity, FractionKind::kind);
   bench.inactive_fraction = figure(v.inactive_fraction, pm.inactive_fraction, FractionKind::kind);
   bench.tortuosity = figure(v.tortuosity, pm.tortuosity, NumberKind::kind);
@@ -204,12 +208,13 @@ void warn_electrode(const ElectrodeSheet& electrode, const ElectrodeBench& bench
     }
   }
   if (bench.theoretical_capacity && bench.specific_capacity) {
-    const double off = bench.specific_capacity->value / bench.theoretical_capacity->value - 1;
+    const double all = bench.specific_capacity->value / electrode.accessible_fraction.si;  // as if all took part
+    const double off = all / bench.theoretical_capacity->value - 1;
     if (std::abs(off) > 0.1) {
       warnings.push_back(
           fmt::format("{}: {} of active material is {:+.0f} % off the theoretical {} (n F / M); check density, maximum "
                       "concentration and formula of the card '{}'",
-                      key, show(bench.specific_capacity->value, SpecificCapacityKind::kind, 4), 100 * off,
+                      key, show(all, SpecificCapacityKind::kind, 4), 100 * off,
                       show(bench.theoretical_capacity->value, SpecificCapacityKind::kind, 4), electrode.material.card));
     }
   }

@@ -20,6 +20,8 @@ struct Figure {
   std::string text(int digits = 4) const;
 };
 
+/// Masses and fractions are those of all that was weighed; capacities and stoichiometries those of the host that takes
+/// part, the share `accessible_fraction` of it, so that they are what a cycler counts.
 struct ElectrodeBench {
   std::string key;  ///< "positive", "negative", "working"
   std::string material;
@@ -27,10 +29,11 @@ struct ElectrodeBench {
   std::optional<Figure> active_loading;   ///< host per area
   std::optional<Figure> active_mass;      ///< host in the cell
   Figure thickness, active_fraction, porosity, inactive_fraction, tortuosity;
+  std::optional<Figure> accessible_fraction;   ///< where it is stated, or not 1
   Figure areal_capacity;                       ///< F eps L c_max: grains full minus grains empty
   Figure areal_capacity_in_window;             ///< between the cut-offs of this cell
   std::optional<Figure> theoretical_capacity;  ///< n F / M, per mass of the formula as written
-  std::optional<Figure> specific_capacity;     ///< F c_max / density: what the sheet amounts to per mass of host
+  std::optional<Figure> specific_capacity;     ///< areal_capacity over active_loading
   std::optional<Figure> specific_capacity_in_window;
   Figure maximum_concentration;
   std::optional<Figure> crystal_concentration;

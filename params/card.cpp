@@ -1,8 +1,39 @@
 #include "params/card.hpp"
 
+#include <algorithm>
+
 #include "model/constants.hpp"
+#include "params/sha256.hpp"
 
 namespace onegrain::params {
+
+SourceFile source_file(std::string name, bool shipped, std::string text, std::string named_by, std::string named_as) {
+  std::string digest = sha256(text);
+  return {std::move(name),     shipped,
+          std::move(digest),   std::make_shared<const std::string>(std::move(text)),
+          std::move(named_by), std::move(named_as)};
+}
+
+void add_file(std::vector<SourceFile>& files, SourceFile file) {
+  const bool there = std::any_of(files.begin(), files.end(), [&](const SourceFile& other) {
+    return other.name == file.name && other.named_by == file.named_by;
+  });
+  if (!there) files.push_back(std::move(file));
+}
+
+const SourceFile* find_file_named(const std::vector<SourceFile>& files, const std::string& name) {
+  const auto found =
+      std::find_if(files.begin(), files.end(), [&](const SourceFile& file) { return file.name == name; });
+  return found == files.end() ? nullptr : &*found;
+}
+
+std::vector<const SourceFile*> files_named_by(const std::vector<SourceFile>& files, const std::string& name) {
+  std::vector<const SourceFile*> result;
+  for (const SourceFile& file : files) {
+    if (!name.empty() && file.named_by == name) result.push_back(&file);
+  }
+  return result;
+}
 
 std::optional<double> Material::sites() const {
   if (lithium_sites) return lithium_sites->si;
@@ -37,7 +68,7 @@ std::optional<double> Material::theoretical_capacity() const {
 model::Host Material::to_host(Temperatures temperatures) const {
   const PotentialCard& card_potential = open_circuit_potential;
   const model::Curve entropic =
-      card_potential.entropic ? card_potential.entropic->property(temperatures).curve() : model::Curve::constant(0);
+      card_potential.entropic ? card_potential.entropic->curve(temperatures.at) : model::Curve::constant(0);
   std::optional<model::Stress> model_stress;
   if (stress) {
     model_stress = model::Stress{stress->partial_molar_volume.si, stress->youngs_modulus.si, stress->poisson_ratio.si,

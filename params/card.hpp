@@ -21,7 +21,21 @@ struct SourceFile {
   std::string name;      ///< as asked for: "coin07.yaml", "materials/graphite.yaml"
   bool shipped = false;  ///< comes with the program
   std::string sha256;    ///< of its bytes, 64 hexadecimal digits
+  /// The bytes, as they were read, of a sheet, a card, a table or a protocol; nullptr for measured data.
+  std::shared_ptr<const std::string> text;
+  std::string named_by;  ///< `name` of the file that refers to it; empty for the file that was asked for
+  std::string named_as;  ///< as it stands there: "graphite", "graphite_ocp.csv"
 };
+
+/// A file with its SHA-256.
+SourceFile source_file(std::string name, bool shipped, std::string text, std::string named_by = {},
+                       std::string named_as = {});
+/// Adds a file unless the same file named by the same other is there already.
+void add_file(std::vector<SourceFile>& files, SourceFile file);
+/// The file of this name, or nullptr.
+const SourceFile* find_file_named(const std::vector<SourceFile>& files, const std::string& name);
+/// The files to which the file `name` refers, in the order of reading: the cards of a sheet, the tables of a card.
+std::vector<const SourceFile*> files_named_by(const std::vector<SourceFile>& files, const std::string& name);
 
 enum class Role { positive, negative, lithium_metal };
 
@@ -42,6 +56,7 @@ struct PotentialCard {
 struct Material {
   std::string name;  ///< as shown
   std::string card;  ///< as found: "graphite"
+  std::string file;  ///< `name` of its file among the files that were read; that of the sheet where it stands there
   Role role = Role::positive;
   std::string note, source;
   std::optional<Formula> formula;
@@ -72,7 +87,7 @@ struct Material {
 };
 
 struct LithiumMetalCard {
-  std::string name, card;
+  std::string name, card, file;  ///< as in Material
   std::string note, source;
   PropertyValue exchange_current_density;
   Given<MolarEnergy> exchange_activation_energy;
@@ -82,7 +97,7 @@ struct LithiumMetalCard {
 };
 
 struct ElectrolyteCard {
-  std::string name, card;
+  std::string name, card, file;  ///< as in Material
   std::string note, source;
   Given<Concentration> concentration;
   PropertyValue conductivity, diffusion_coefficient, transference_number, thermodynamic_factor;

@@ -5,7 +5,6 @@
 #include <cmath>
 
 #include "params/property_reader.hpp"
-#include "params/sha256.hpp"
 
 namespace onegrain::params {
 
@@ -168,6 +167,10 @@ void read_potential(Fields& parent, PotentialCard& card) {
     if (potential.spread.form == Spread::Form::factor)
       fields->error("spread", "a potential has no factor; expected a voltage, such as '5 mV'");
   }
+  if (fields->node("scaled_by") != nullptr) {
+    fields->error("scaled_by",
+                  "a potential is not scaled: a voltage curve that is off by a factor has another expression or table");
+  }
   if (potential.function) {
     card.lower = potential.function->shape().lower;
     card.upper = potential.function->shape().upper;
@@ -192,9 +195,7 @@ std::optional<Card> card_of(Fields& sheet, const std::string& key, const std::st
     sheet.error(key, problem);
     return std::nullopt;
   }
-  bool listed = false;
-  for (const SourceFile& file : *reading.files) listed = listed || file.name == found->name;
-  if (!listed) reading.files->push_back({found->name, found->shipped, sha256(found->text)});
+  add_file(*reading.files, source_file(found->name, found->shipped, found->text, reading.file, name));
   Reading inner = reading;
   inner.file = found->name;
   inner.folder = found->folder;
@@ -212,7 +213,7 @@ Loaded<Card> load_card(const std::string& name_or_path, const std::string& folde
   Loaded<Card> result;
   const std::optional<FoundFile> found = find_file(name_or_path, folder, result.faults);
   if (!found) return result;
-  result.files.push_back({found->name, found->shipped, sha256(found->text)});
+  result.files.push_back(source_file(found->name, found->shipped, found->text));
   const Reading reading{found->name, found->folder, found->shipped, &result.faults, &result.files, &result.assumptions};
   if (const std::optional<Node> document = read_document(found->text, found->name, result.faults)) {
     result.value = read(Fields(*document, "", reading), true);
@@ -237,6 +238,7 @@ std::optional<Material> read_material(Fields fields, bool with_version) {
   const int before = fields.reading().faults->errors();
   if (with_version) read_version(fields, "onegrain_material");
   Material material;
+  material.file = fields.reading().file;
   if (const std::optional<std::string> formula = fields.text("formula")) {
     try {
       material.formula = parse_formula(*formula);
@@ -309,6 +311,7 @@ std::optional<LithiumMetalCard> read_lithium_metal(Fields fields, bool with_vers
   const int before = fields.reading().faults->errors();
   if (with_version) read_version(fields, "onegrain_material");
   LithiumMetalCard card;
+  card.file = fields.reading().file;
   read_names(fields, card.name, card.note, card.source, "lithium metal", with_version);
   const std::optional<std::string> role = fields.choice("role", {"positive", "negative", "lithium_metal"});
   if (role && *role != "lithium_metal") {
@@ -332,6 +335,7 @@ std::optional<ElectrolyteCard> read_electrolyte(Fields fields, bool with_version
   const int before = fields.reading().faults->errors();
   if (with_version) read_version(fields, "onegrain_electrolyte");
   ElectrolyteCard card;
+  card.file = fields.reading().file;
   read_names(fields, card.name, card.note, card.source, "electrolyte", with_version);
   card.concentration = fields.required<Concentration>("concentration", reason::salt);
   const auto take = [&](PropertyValue& target, const char* key, const Kind& kind, const Limits& bounds) {

@@ -84,8 +84,17 @@ Spread read_spread(const Node& node, const std::string& path, const Kind& kind, 
   return {Spread::Form::absolute, size};
 }
 
+std::optional<double> read_scale(Fields& fields) {
+  const Node* node = fields.node("scaled_by");
+  if (node == nullptr) return 1;
+  const std::optional<double> scale = node->type == Node::Type::scalar ? parse_number(node->text) : std::nullopt;
+  if (scale && *scale > 0) return scale;
+  fields.error("scaled_by", "a plain number greater than 0 is expected, such as 1.7");
+  return std::nullopt;
+}
+
 std::optional<Value> read_value(const Node& node, const std::string& path, const Kind& kind, const Limits& limits,
-                                const Reading& reading, const char* example_unit) {
+                                const Reading& reading, const char* example_unit, double* scaled_by) {
   const auto fault = [&](const Node& at, const std::string& message) {
     reading.faults->error(reading.at(at.line, at.column), path, shown(at), message);
     return std::nullopt;
@@ -128,6 +137,19 @@ std::optional<Value> read_value(const Node& node, const std::string& path, const
     }
   }
   if (fields) {
+    if (scaled_by != nullptr && fields->has("scaled_by")) {
+      const std::optional<double> scale = read_scale(*fields);
+      if (scale && good) {
+        result.si *= *scale;
+        result.written += fmt::format(" scaled by {}", fields->node("scaled_by")->text);
+        *scaled_by = *scale;
+        if (const std::string why = outside(result.si, kind, limits, example_unit); !why.empty()) {
+          fields->error("scaled_by", fmt::format("makes it {}; {}", show(result.si, kind, 5, example_unit), why));
+          good = false;
+        }
+      }
+      good = good && scale;
+    }
     if (const Node* spread = fields->node("spread")) {
       result.spread =
           read_spread(*spread, path + ".spread", kind, good ? std::optional(result.si) : std::nullopt, reading);

@@ -101,9 +101,15 @@ class Fields {
   std::set<std::string> asked_;
 };
 
-/// A value in any of its forms: `4.8 um` or {value, spread, source}. @return nothing after a fault
+/// A value in any of its forms: `4.8 um` or {value, spread, source}. Where `scaled_by` is given, the mapping may hold
+/// that key too: the value is multiplied by it, limits hold before and after, and `spread` is that of the product.
+/// @return nothing after a fault
 std::optional<Value> read_value(const Node& node, const std::string& path, const Kind& kind, const Limits& limits,
-                                const Reading& reading, const char* example_unit = nullptr);
+                                const Reading& reading, const char* example_unit = nullptr,
+                                double* scaled_by = nullptr);
+
+/// The key `scaled_by` of a mapping, a plain number greater than 0; 1 where it is absent, nothing after a fault.
+std::optional<double> read_scale(Fields& fields);
 
 /// `spread` of a value of this kind: absolute with a unit, a percentage of the value (of what has a dimension), or
 /// `factor 3`.

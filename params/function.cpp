@@ -30,13 +30,16 @@ struct Function::Impl {
   mutable std::optional<Temperatures> kept_for;
   mutable std::vector<model::Property::Sample> kept;
 
-  model::Curve curve(double temperature, double shift) const {
+  model::Curve curve(double temperature, double factor, double shift) const {
     if (!formula) {
       std::vector<std::vector<double>> moved = coefficients;
-      for (std::vector<double>& piece : moved) piece[0] += shift;
+      for (std::vector<double>& piece : moved) {
+        for (double& coefficient : piece) coefficient *= factor;
+        piece[0] += shift;
+      }
       return model::Curve::pieces(breaks, moved, shape.beyond);
     }
-    const auto f = [&](double composition) { return formula(composition, temperature) + shift; };
+    const auto f = [&](double composition) { return factor * formula(composition, temperature) + shift; };
     if (!shape.depends_on_composition) {
       const double value = f(shape.lower);
       if (!std::isfinite(value)) throw std::domain_error("not finite");
@@ -56,9 +59,9 @@ struct Function::Impl {
     std::vector<model::Property::Sample> result;
     if (shape.depends_on_temperature && temperatures.vary) {
       for (int k = 0; k < temperature_count; ++k)
-        result.push_back({chebyshev_temperature(k), curve(chebyshev_temperature(k), shift)});
+        result.push_back({chebyshev_temperature(k), curve(chebyshev_temperature(k), 1, shift)});
     } else {
-      result.push_back({temperatures.at, curve(temperatures.at, shift)});
+      result.push_back({temperatures.at, curve(temperatures.at, 1, shift)});
     }
     return result;
   }
@@ -82,6 +85,12 @@ Function::Function(std::vector<double> breaks, std::vector<std::vector<double>> 
 Function::~Function() = default;
 
 const Function::Shape& Function::shape() const { return impl_->shape; }
+
+model::Curve Function::curve(double temperature, double factor, double shift) const {
+  if (factor == 1 && shift == 0) return property({temperature, false}, 1, 0, 0).curve();  // the one that is kept
+  const std::lock_guard lock(impl_->mutex);
+  return impl_->curve(temperature, factor, shift);
+}
 
 double Function::operator()(double composition, double temperature) const {
   const std::lock_guard lock(impl_->mutex);
@@ -117,13 +126,18 @@ model::Property Function::property(Temperatures temperatures, double factor, dou
 
 model::Property PropertyValue::property(Temperatures temperatures, double activation_energy) const {
   if (!function) return model::Property::constant(si, activation_energy);
-  return shifts ? function->property(temperatures, 1, si, activation_energy)
+  return shifts ? function->property(temperatures, scaled_by, si / scaled_by, activation_energy)
                 : function->property(temperatures, si, 0, activation_energy);
+}
+
+model::Curve PropertyValue::curve(double temperature) const {
+  if (!function) return model::Curve::constant(si);
+  return shifts ? function->curve(temperature, scaled_by, si) : function->curve(temperature, si, 0);
 }
 
 double PropertyValue::at(double composition, double temperature) const {
   if (!function) return si;
-  return shifts ? (*function)(composition, temperature) + si : si * (*function)(composition, temperature);
+  return shifts ? scaled_by * (*function)(composition, temperature) + si : si * (*function)(composition, temperature);
 }
 
 }  // namespace onegrain::params

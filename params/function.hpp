@@ -42,6 +42,9 @@ class Function {
   /// @throws std::domain_error where the formula is not finite
   model::Property property(Temperatures temperatures, double factor, double shift, double activation_energy) const;
 
+  /// factor * formula + shift at one temperature [K]. @throws std::domain_error where the formula is not finite
+  model::Curve curve(double temperature, double factor, double shift) const;
+
   const Shape& shape() const;
   double operator()(double composition, double temperature) const;
 
@@ -52,16 +55,20 @@ class Function {
 
 /// A number, or a function with a number that scales or shifts it.
 ///
-/// Without a function the property is `si` of kind `result`. With one, `si` is a factor (1 unless a study changes it, a
-/// plain number), or where `shifts` is set a shift (0, of kind `result`): potentials, and functions with an absolute
-/// spread.
+/// Without a function the property is `si` of kind `result`. With one, `si` is a factor, a plain number: `scaled_by` of
+/// the card, 1 where it is absent, unless a study changes it. Where `shifts` is set the property is
+/// `scaled_by * function + si`, `si` being a shift (0 unless a study changes it, of kind `result`): potentials, which
+/// are not scaled, and functions with an absolute spread. A spread is that of the property after scaling.
 struct PropertyValue : Value {
   std::shared_ptr<const Function> function;
   bool shifts = false;
+  double scaled_by = 1;  ///< as read; held in `si` already unless `shifts` is set
   const Kind* result = nullptr;
 
   /// @param activation_energy  Arrhenius [J/mol]
   model::Property property(Temperatures temperatures, double activation_energy = 0) const;
+  /// At one temperature [K], without Arrhenius factor.
+  model::Curve curve(double temperature) const;
   /// At one composition and temperature, without Arrhenius factor.
   double at(double composition, double temperature) const;
 };

@@ -10,6 +10,7 @@
 #include <cstring>
 #include <filesystem>
 #include <functional>
+#include <future>
 #include <limits>
 #include <memory>
 
@@ -21,7 +22,7 @@ namespace onegrain::params {
 namespace {
 
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
-constexpr std::size_t hashed_up_to = std::size_t{64} << 20;
+constexpr std::size_t at_once = std::size_t{64} << 20;  // bigger files are read in pieces
 constexpr std::size_t piece = std::size_t{4} << 20;
 
 bool is_blank(char c) { return c == ' ' || c == '\t' || c == '\r'; }
@@ -38,6 +39,28 @@ bool is_comment(std::string_view content) {
 
 /// Bytes that come in pieces: fills the buffer, returns how many; 0 at the end.
 using Source = std::function<std::size_t(char* into, std::size_t room)>;
+
+/// The SHA-256 of pieces, each taken in on a thread of its own while its rows are read: hashing takes about as long.
+class PieceHash {
+ public:
+  void add(std::string_view bytes) {
+    finish();
+    piece_ = bytes;
+    pending_ = std::async([this] { hash_.add(piece_); });
+  }
+  std::string digits() {
+    finish();
+    return hash_.digits();
+  }
+
+ private:
+  void finish() {
+    if (pending_.valid()) pending_.get();
+  }
+  std::string piece_;  // a copy: the rows are read from a buffer that moves
+  Sha256 hash_;
+  std::future<void> pending_;  // last: its destructor waits
+};
 
 /// Lines of a source, one at a time, without a copy of the whole.
 class Lines {
@@ -824,8 +847,8 @@ Loaded<Measured> load_measured(const std::string& path, const Reading& reading) 
   Loaded<Measured> result;
   std::error_code error;
   const std::uintmax_t bytes = std::filesystem::file_size(path, error);
-  if (error || bytes <= hashed_up_to) {  // also folders, missing files: read_file says what is wrong
-    const std::optional<std::string> text = read_file(path, result.faults, hashed_up_to);
+  if (error || bytes <= at_once) {  // also folders, missing files: read_file says what is wrong
+    const std::optional<std::string> text = read_file(path, result.faults, at_once);
     return text ? read_measured(*text, path, reading) : result;
   }
   const std::unique_ptr<std::FILE, int (*)(std::FILE*)> file(std::fopen(path.c_str(), "rb"), std::fclose);
@@ -834,8 +857,16 @@ Loaded<Measured> load_measured(const std::string& path, const Reading& reading) 
     return result;
   }
   result.files.push_back({path, false, ""});
-  Lines lines([&](char* into, std::size_t room) { return std::fread(into, 1, room, file.get()); });
+  PieceHash hash;
+  bool at_end = false;
+  Lines lines([&](char* into, std::size_t room) {
+    const std::size_t some = std::fread(into, 1, room, file.get());
+    at_end = some == 0;
+    if (some > 0) hash.add({into, some});
+    return some;
+  });
   read_rows(result, path, lines, bytes, reading);
+  if (at_end && std::ferror(file.get()) == 0) result.files.back().sha256 = hash.digits();
   if (std::ferror(file.get()) != 0) {
     result.value.reset();
     result.faults.error({path}, "", "", "cannot be read to its end");

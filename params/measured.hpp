@@ -113,7 +113,8 @@ struct Reading {
 ///
 /// Faults: what the header lacks, with what to pass; no rows; more than half of the rows unusable; text that is not
 /// UTF-8 compatible or binary. All else is in Measured::doubts, with lines.
-/// The SHA-256 in `files` is empty for files above 64 MiB.
+/// The SHA-256 in `files` is that of the whole file, whatever its size; it is empty where a fault ended the reading
+/// early.
 Loaded<Measured> load_measured(const std::string& path, const Reading& reading = {});
 Loaded<Measured> read_measured(const std::string& text, const std::string& file, const Reading& reading = {});
 

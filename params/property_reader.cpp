@@ -11,7 +11,6 @@
 #include "params/delimited.hpp"
 #include "params/expression.hpp"
 #include "params/library.hpp"
-#include "params/sha256.hpp"
 
 namespace onegrain::params {
 
@@ -127,8 +126,13 @@ std::optional<std::string> text_beside(const Reading& reading, const std::string
   return read_file(shown_name, faults, std::size_t{4} << 20);
 }
 
+/// For a message about a value that is not as written.
+std::string after_scaling(double scaled_by) {
+  return scaled_by == 1 ? "" : fmt::format(" after scaling by {:.6g}", scaled_by);
+}
+
 std::shared_ptr<const Function> read_table(Fields& fields, const PropertyRules& rules, bool potential,
-                                           const std::string& name) {
+                                           const std::string& name, double scaled_by) {
   const Reading& reading = fields.reading();
   Faults& faults = *reading.faults;
   const int before = faults.errors();
@@ -139,7 +143,7 @@ std::shared_ptr<const Function> read_table(Fields& fields, const PropertyRules& 
     for (const Fault& fault : missing.sorted()) fields.error("table", fault.text());
     return nullptr;
   }
-  reading.files->push_back({file, reading.shipped, sha256(*text)});
+  add_file(*reading.files, source_file(file, reading.shipped, *text, reading.file, name));
   const std::optional<Delimited> table = read_delimited(*text, file, faults);
   if (!table) return nullptr;
 
@@ -219,10 +223,11 @@ std::shared_ptr<const Function> read_table(Fields& fields, const PropertyRules& 
     if (faults.errors() > before + 10) break;
   }
   for (std::size_t k = 0; k < y.size() && faults.errors() <= before + 10; ++k) {
-    if (y[k] < rules.limits.lower || y[k] > rules.limits.upper ||
-        (rules.limits.lower_open && y[k] == rules.limits.lower)) {
-      faults.error({file, lines[k], 1}, "", show(y[k], rules.result),
-                   fmt::format("out of reason for {}", rules.result.noun));
+    const double value = scaled_by * y[k];
+    if (value < rules.limits.lower || value > rules.limits.upper ||
+        (rules.limits.lower_open && value == rules.limits.lower)) {
+      faults.error({file, lines[k], 1}, "", show(value, rules.result),
+                   fmt::format("out of reason for {}{}", rules.result.noun, after_scaling(scaled_by)));
     }
   }
   if (faults.errors() > before) return nullptr;
@@ -246,7 +251,7 @@ std::shared_ptr<const Function> read_table(Fields& fields, const PropertyRules& 
 }
 
 std::shared_ptr<const Function> read_expression(Fields& fields, const PropertyRules& rules, bool potential,
-                                                const std::string& text) {
+                                                const std::string& text, double scaled_by) {
   std::vector<std::string> variables;
   if (!rules.composition.empty()) variables.push_back(rules.composition);
   if (rules.temperature) variables.push_back("T");
@@ -297,7 +302,7 @@ std::shared_ptr<const Function> read_expression(Fields& fields, const PropertyRu
   double rise = 0, lowest = 1e300;
   for (int k = 0; k <= samples; ++k) {
     const double variable = k == samples ? range.upper : range.lower + (range.upper - range.lower) * k / samples;
-    const double value = formula(variable / scale, 298.15);
+    const double value = scaled_by * formula(variable / scale, 298.15);
     const std::string where = shape.depends_on_composition ? " at " + variable_text(rules, variable) : "";
     if (!std::isfinite(value)) {
       fields.error("expression", fmt::format("not finite{}{}", where,
@@ -310,10 +315,10 @@ std::shared_ptr<const Function> read_expression(Fields& fields, const PropertyRu
     }
     const bool low = rules.limits.lower_open ? !(value > rules.limits.lower) : !(value >= rules.limits.lower);
     if (low || !(value <= rules.limits.upper)) {
-      fields.error(
-          "expression",
-          fmt::format("gives {}{}, out of reason for {}{}", show(value, rules.result), where, rules.result.noun,
-                      shape.depends_on_composition ? "; narrow the 'range' or mend the formula" : ""));
+      fields.error("expression",
+                   fmt::format("gives {}{}{}, out of reason for {}{}", show(value, rules.result),
+                               after_scaling(scaled_by), where, rules.result.noun,
+                               shape.depends_on_composition ? "; narrow the 'range' or mend the formula" : ""));
       return nullptr;
     }
     lowest = std::min(lowest, value);
@@ -336,7 +341,8 @@ PropertyRules electrolyte_rules(const Kind& result, const Limits& limits) {
   return {.result = result, .limits = limits, .composition = "c", .upper = 3};
 }
 
-std::shared_ptr<const Function> read_function(Fields& fields, const PropertyRules& rules, bool potential) {
+std::shared_ptr<const Function> read_function(Fields& fields, const PropertyRules& rules, bool potential,
+                                              double scaled_by) {
   const bool expression = fields.has("expression"), table = fields.has("table");
   if (expression && table) fields.error("table", "either 'expression' or 'table', not both");
   if (!expression && !table) {
@@ -346,13 +352,13 @@ std::shared_ptr<const Function> read_function(Fields& fields, const PropertyRule
   if (expression) {
     const std::optional<std::string> text = fields.text("expression");
     if (table) fields.node("table");
-    if (text) return read_expression(fields, rules, potential, *text);
+    if (text) return read_expression(fields, rules, potential, *text, scaled_by);
     for (const char* key : {"unit", "range"}) fields.node(key);
   } else if (table) {
     const std::optional<std::string> name = fields.text("table");
     if (name && name->empty()) fields.error("table", "the name of a table is expected, such as 'potential.csv'");
     if (name && !name->empty()) {
-      const std::shared_ptr<const Function> function = read_table(fields, rules, potential, *name);
+      const std::shared_ptr<const Function> function = read_table(fields, rules, potential, *name, scaled_by);
       fields.node("range");
       return function;
     }
@@ -377,21 +383,25 @@ std::optional<PropertyValue> read_property(Fields& parent, const std::string& ke
   const bool function =
       node->type == Node::Type::mapping && (node->find("expression") != nullptr || node->find("table") != nullptr);
   if (!function) {
-    const std::optional<Value> value = parent.value(key, rules.result, rules.limits, rules.example_unit);
+    const std::optional<Value> value = read_value(*node, parent.path_of(key), rules.result, rules.limits,
+                                                  parent.reading(), rules.example_unit, &result.scaled_by);
     if (!value) return std::nullopt;
     static_cast<Value&>(result) = *value;
     return result;
   }
   Fields fields(*node, parent.path_of(key), parent.reading());
   const int before = parent.reading().faults->errors();
-  result.function = read_function(fields, rules, false);
+  const std::optional<double> scale = read_scale(fields);
+  result.scaled_by = scale.value_or(1);
+  result.function = read_function(fields, rules, false, result.scaled_by);
   result.source = fields.text("source").value_or("");
   result.path = parent.path_of(key);
   result.place = parent.reading().at(node->line, node->column);
   result.written = fields.text(node->find("expression") != nullptr ? "expression" : "table").value_or("");
   if (node->find("value") != nullptr) fields.error("value", "either a number ('value') or a formula, not both");
   fields.node("value");
-  result.si = 1;
+  if (fields.has("scaled_by") && scale) result.written += " scaled by " + fields.node("scaled_by")->text;
+  result.si = result.scaled_by;
   if (const Node* spread = fields.node("spread")) {
     result.spread = read_spread(*spread, fields.path_of("spread"), rules.result, std::nullopt, parent.reading());
     result.shifts = result.spread.form == Spread::Form::absolute;

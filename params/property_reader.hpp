@@ -24,13 +24,16 @@ struct PropertyRules {
 PropertyRules host_rules(const Kind& result, const Limits& limits);
 PropertyRules electrolyte_rules(const Kind& result, const Limits& limits);
 
-/// The property under a key: `1e-14 m2/s`, {value, spread, source}, {expression, unit, range, spread, source} or
-/// {table, range, spread, source}. Faults a missing key where `required`. Nothing after a fault.
+/// The property under a key: `1e-14 m2/s`, {value, scaled_by, spread, source}, {expression, unit, range, scaled_by,
+/// spread, source} or {table, range, scaled_by, spread, source}. `scaled_by` multiplies the value, formula or table;
+/// limits hold for the product, and a spread is that of the product. Faults a missing key where `required`. Nothing
+/// after a fault.
 std::optional<PropertyValue> read_property(Fields& parent, const std::string& key, const PropertyRules& rules,
                                            bool required);
 
 /// A formula or a table as a function; keys `expression`, `unit`, `table`, `range` of `fields`, which the caller
-/// finishes.
-std::shared_ptr<const Function> read_function(Fields& fields, const PropertyRules& rules, bool potential);
+/// finishes. The function is as written; its values times `scaled_by` are held against the limits.
+std::shared_ptr<const Function> read_function(Fields& fields, const PropertyRules& rules, bool potential,
+                                              double scaled_by = 1);
 
 }  // namespace onegrain::params

@@ -7,7 +7,6 @@
 #include "params/card_reader.hpp"
 #include "params/fields.hpp"
 #include "params/library.hpp"
-#include "params/sha256.hpp"
 
 namespace onegrain::params {
 
@@ -223,7 +222,7 @@ class ProtocolReader {
 Loaded<model::Protocol> read_protocol(const std::string& text, const std::string& file, const Sheet& sheet,
                                       const RateBase& base) {
   Loaded<model::Protocol> result;
-  result.files.push_back({file, false, sha256(text)});
+  result.files.push_back(source_file(file, false, text));
   const Reading reading{file, "", false, &result.faults, &result.files, &result.assumptions};
   const std::optional<Node> document = read_document(text, file, result.faults);
   if (!document) return result;

@@ -25,7 +25,7 @@ SpecificVolumes specific_volumes(const ElectrodeSheet& electrode) {
 model::Electrode to_electrode(const ElectrodeSheet& electrode, double plate_area, Temperatures temperatures) {
   return {.host = electrode.material.to_host(temperatures),
           .thickness = electrode.thickness(),
-          .active_fraction = electrode.active_fraction(plate_area),
+          .active_fraction = electrode.active_fraction(plate_area) * electrode.accessible_fraction.si,
           .porosity = electrode.porosity(plate_area),
           .tortuosity = electrode.tortuosity_value(plate_area),
           .particle_radius = electrode.particle_radius.si,
@@ -210,6 +210,7 @@ class Walk {
     maybe(form + ".tortuosity", e.tortuosity);
     maybe(form + ".electronic_conductivity", e.electronic_conductivity);
     one(key + ".particle_radius", e.particle_radius);
+    one(key + ".accessible_fraction", e.accessible_fraction);
     material(key + ".material", e.material);
   }
 

@@ -43,6 +43,9 @@ struct ElectrodeSheet {
   std::optional<Coating> coating;
   std::optional<Layer> layer;
   Given<Length> particle_radius;
+  /// Share of the host that takes part in the test [1], > 0: below 1 grains are lost or cut off from the carbon, above
+  /// 1 a mass was measured too low. Multiplies the host of the cell; masses, porosity and tortuosity stay as measured.
+  Given<Fraction> accessible_fraction = assumed<Fraction>(1, "accessible_fraction", "all of the host takes part");
   std::optional<Given<Number>> tortuosity;  ///< else porosity^-0.5
   std::optional<Given<Conductivity>> electronic_conductivity;
 
@@ -51,7 +54,7 @@ struct ElectrodeSheet {
   std::optional<double> loading(double plate_area) const;
   /// Mass of host per area [kg/m2]; absent for a layer of which the density is not known.
   std::optional<double> active_loading(double plate_area) const;
-  /// loading w_active / (rho_active thickness), or as stated   [1]
+  /// loading w_active / (rho_active thickness), or as stated: all of the host, whether it takes part or not   [1]
   double active_fraction(double plate_area) const;
   /// Volume of carbon and binder per volume of layer [1]; 1 - active - porosity for a layer.
   double inactive_fraction(double plate_area) const;

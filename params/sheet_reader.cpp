@@ -5,7 +5,6 @@
 #include "params/card_reader.hpp"
 #include "params/fields.hpp"
 #include "params/library.hpp"
-#include "params/sha256.hpp"
 #include "params/sheet.hpp"
 
 namespace onegrain::params {
@@ -24,6 +23,11 @@ const Limits grain_radius = limits::between(1e-9, 1e-3);
 const Limits loading = limits::between(1e-4, 10);
 const Limits density = limits::between(100, 25000);
 const Limits tortuosity = {.lower = 1, .upper = 1000};
+const Limits accessible = {
+    .lower = 0,
+    .upper = 1.5,
+    .lower_open = true,
+    .reason = "must be greater than 0 and at most 150 %; it is above 100 % where a mass was measured too low"};
 }  // namespace reason
 
 // Densities of what holds a coating together, taken where the sheet is silent.
@@ -153,6 +157,9 @@ std::optional<ElectrodeSheet> read_electrode(Fields& sheet, const std::string& k
   }
   for (const char* form : {"coating", "layer"}) fields->node(form);
   electrode.particle_radius = fields->required<Length>("particle_radius", reason::grain_radius);
+  electrode.accessible_fraction.path = fields->path_of("accessible_fraction");
+  if (std::optional<Given<Fraction>> share = fields->optional<Fraction>("accessible_fraction", reason::accessible))
+    electrode.accessible_fraction = std::move(*share);
   fields->finish();
   if (!material || reading.faults->errors() > before) return std::nullopt;
   electrode.material = std::move(*material);
@@ -356,7 +363,7 @@ void check_physics(Fields& fields, const Sheet& sheet, Faults& faults) {
 
 Loaded<Sheet> read_found(const FoundFile& found) {
   Loaded<Sheet> result;
-  result.files.push_back({found.name, found.shipped, sha256(found.text)});
+  result.files.push_back(source_file(found.name, found.shipped, found.text));
   const Reading reading{found.name, found.folder, found.shipped, &result.faults, &result.files, &result.assumptions};
   const std::optional<Node> document = read_document(found.text, found.name, result.faults);
   if (!document) return result;

@@ -148,3 +148,40 @@ TEST_CASE("what cannot be is named with the measurement to repeat", "[params][be
   CHECK(warns(bench(sheet_of(with(cell, "loading: 7.6 mg/cm2", "loading: 4.6 mg/cm2"))), "weigh both coatings again"));
   CHECK(warns(bench(sheet_of(cell + "rated_capacity: 24 mAh\n")), "the rated capacity 24 mAh is"));
 }
+
+TEST_CASE("masses and fractions are those of all that was weighed, capacities those of what takes part",
+          "[params][bench]") {
+  const Bench whole = bench(without_spreads(cell));
+  Sheet sheet =
+      without_spreads(with(cell, "particle_radius: 4.8 um", "particle_radius: 4.8 um\n  accessible_fraction: 80 %"));
+  sheet.positive.accessible_fraction.spread = {Spread::Form::absolute, 0.02};
+  const Bench partly = bench(sheet);
+  CHECK_FALSE(whole.positive.accessible_fraction);
+  CHECK_FALSE(partly.negative->accessible_fraction);
+  REQUIRE(partly.positive.accessible_fraction);
+  CHECK(partly.positive.accessible_fraction->text() == "80.0 \u00b1 2.0 %");
+  CHECK(partly.positive.active_loading->value == whole.positive.active_loading->value);
+  CHECK(partly.positive.active_mass->value == whole.positive.active_mass->value);
+  CHECK(partly.positive.active_fraction.value == whole.positive.active_fraction.value);
+  CHECK(partly.positive.porosity.value == whole.positive.porosity.value);
+  CHECK(partly.positive.inactive_fraction.value == whole.positive.inactive_fraction.value);
+  CHECK_THAT(
+      partly.positive.active_fraction.value + partly.positive.porosity.value + partly.positive.inactive_fraction.value,
+      WithinAbs(1, 1e-12));
+  // By hand: 80 % of n F / M of the weighed host, known to 2 of 80.
+  const double by_mass = 0.8 * whole.positive.theoretical_capacity->value * 0.118 * 0.94;
+  CHECK_THAT(partly.positive.areal_capacity.value, WithinRel(by_mass, 1e-12));
+  CHECK_THAT(partly.positive.areal_capacity.plus_minus, WithinRel(by_mass * 2 / 80, 1e-6));
+  CHECK_THAT(partly.positive.specific_capacity->value,
+             WithinRel(0.8 * whole.positive.theoretical_capacity->value, 1e-12));
+  CHECK_THAT(partly.positive.specific_capacity_in_window->value * partly.positive.active_loading->value,
+             WithinRel(partly.positive.areal_capacity_in_window.value, 1e-12));
+  CHECK(partly.positive.theoretical_capacity->value == whole.positive.theoretical_capacity->value);
+  CHECK(partly.capacity_ratio->value > whole.capacity_ratio->value);
+  // Grains that are cut off are no fault of the card.
+  CHECK_FALSE(warns(partly, "off the theoretical"));
+  Sheet study = sheet;  // a study changes the number alone
+  study.positive.accessible_fraction = assumed<Fraction>(1, "", "");
+  study.positive.accessible_fraction.si = 0.8;
+  CHECK(bench(study).positive.accessible_fraction->value == 0.8);
+}

@@ -234,3 +234,24 @@ TEST_CASE("SHA-256 gives the examples of FIPS 180", "[params][sha256]") {
         "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1");
   CHECK(sha256(std::string(1000000, 'a')) == "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0");
 }
+
+TEST_CASE("SHA-256 does not depend on how the bytes are cut into pieces", "[params][sha256]") {
+  // The million 'a' of FIPS 180 again, in pieces around the size of a block and in odd ones.
+  const bool portable = GENERATE(false, true);  // with the processor's instructions, where it has them, and without
+  CAPTURE(portable);
+  for (const std::size_t size : {1, 7, 55, 56, 63, 64, 65, 119, 4096, 999999}) {
+    CAPTURE(size);
+    const std::string piece(size, 'a');
+    Sha256 hash(portable);
+    for (std::size_t done = 0; done < 1000000; done += size)
+      hash.add(std::string_view(piece).substr(0, 1000000 - done));
+    CHECK(hash.digits() == "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0");
+  }
+  Sha256 hash(portable);  // asked in between
+  CHECK(hash.digits() == "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855");
+  hash.add("ab");
+  CHECK(hash.digits() == sha256("ab"));
+  hash.add("");
+  hash.add("c");
+  CHECK(hash.digits() == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
+}

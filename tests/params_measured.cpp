@@ -1,8 +1,10 @@
 #include <fmt/format.h>
 
 #include <cmath>
+#include <cstdio>
 #include <filesystem>
 #include <fstream>
+#include <memory>
 #include <random>
 #include <string>
 
@@ -196,9 +198,17 @@ TEST_CASE("a file larger than a piece is read like a small one", "[params][measu
     out << text;
   }
   const auto loaded = load_measured(path.string());
+  // sha256sum of GNU coreutils is another implementation of FIPS 180-4
+  const std::unique_ptr<std::FILE, int (*)(std::FILE*)> other(popen(("sha256sum " + path.string()).c_str(), "r"),
+                                                              pclose);
+  REQUIRE(other);
+  char digits[65] = {};
+  REQUIRE(std::fread(digits, 1, 64, other.get()) == 64);
   std::filesystem::remove(path);
   INFO(loaded.faults.text());
   REQUIRE(loaded.value);
+  REQUIRE(loaded.files.size() == 1);
+  CHECK(loaded.files[0].sha256 == digits);
   const Record& record = loaded.value->record;
   REQUIRE(record.size() == rows);
   bool same = true;

@@ -159,6 +159,56 @@ TEST_CASE("formation loss leaves the positive short of what it gave", "[params][
   CHECK(state->negative == 0.80);
 }
 
+TEST_CASE("grains that are cut off take part in nothing but fill their room", "[params][sheet]") {
+  const Sheet whole = sound(full_cell);
+  CHECK(whole.positive.accessible_fraction.si == 1);
+  CHECK(whole.positive.accessible_fraction.origin == Origin::assumed);
+  Sheet partly = sound(with(full_cell, "particle_radius: 4.8 um",
+                            "particle_radius: 4.8 um\n  accessible_fraction: {value: 90 %, spread: 2 %, source: fit}"));
+  CHECK(partly.positive.accessible_fraction.source == "fit");
+  CHECK(partly.positive.accessible_fraction.path == "positive.accessible_fraction");
+  CHECK(partly.assumptions == whole.assumptions);
+  const auto before = to_cell(whole), after = to_cell(partly);
+  CHECK_THAT(after.positive.active_fraction, WithinRel(0.9 * before.positive.active_fraction, 1e-12));
+  CHECK_THAT(after.positive.capacity(), WithinRel(0.9 * before.positive.capacity(), 1e-12));
+  CHECK_THAT(after.positive.roughness(), WithinRel(0.9 * before.positive.roughness(), 1e-12));
+  CHECK(after.positive.porosity == before.positive.porosity);
+  CHECK(after.positive.tortuosity == before.positive.tortuosity);
+  CHECK(after.negative->active_fraction == before.negative->active_fraction);
+  const double area = partly.plate_area();
+  CHECK(partly.positive.active_loading(area) == whole.positive.active_loading(area));
+  CHECK(partly.positive.active_fraction(area) == whole.positive.active_fraction(area));
+  // 8 % of the first charge is still lost, of the lithium that takes part: by the balance of lithium.
+  const auto window = onegrain::model::equilibrium_window(after);
+  CHECK_THAT(window.full.negative * after.negative->capacity(),
+             WithinRel(0.92 * (1 - window.full.positive) * after.positive.capacity(), 1e-9));
+
+  find_value(partly, "positive.accessible_fraction")->si = 1;
+  CHECK(to_cell(partly).positive.active_fraction == before.positive.active_fraction);
+  Sheet half =
+      sound(with(half_cell, "particle_radius: 4.8 um", "particle_radius: 4.8 um\n  accessible_fraction: 1.05"));
+  CHECK_THAT(to_cell(half).positive.capacity(), WithinRel(1.05 * to_cell(sound(half_cell)).positive.capacity(), 1e-12));
+  REQUIRE(find_value(half, "working.accessible_fraction") != nullptr);
+
+  const auto fault = [](const std::string& value) {
+    return faults_of(
+        with(full_cell, "particle_radius: 8 um", "particle_radius: 8 um\n  accessible_fraction: " + value));
+  };
+  CHECK(fault("0") ==
+        "coin07.yaml:19:24: negative.accessible_fraction = '0': must be greater than 0 and at most 150 %; it is above "
+        "100 % where a mass was measured too low\n");
+  CHECK(fault("160 %") ==
+        "coin07.yaml:19:24: negative.accessible_fraction = '160 %': must be greater than 0 and at most 150 %; it is "
+        "above 100 % where a mass was measured too low\n");
+  CHECK(fault("150 %").empty());
+  CHECK(fault("5 um") ==
+        "coin07.yaml:19:24: negative.accessible_fraction = '5 um': a length where a fraction is expected, such as '5 "
+        "%'\n");
+  CHECK(fault("{value: 10 %, spread: 20 %}") ==
+        "coin07.yaml:19:46: negative.accessible_fraction.spread = '20 %': as wide as the value itself, which must "
+        "be positive; state it as 'factor 3'\n");
+}
+
 TEST_CASE("a value may be a mapping with spread and source", "[params][sheet]") {
   Sheet sheet = sound(with(full_cell, "particle_radius: 4.8 um",
                            "particle_radius: {value: 4.8 um, spread: 0.4 um, source: \"micrograph, 60 grains\"}"));
@@ -196,10 +246,10 @@ TEST_CASE("every number of a sheet and its cards can be visited and changed", "[
   for (const char* path :
        {"temperature", "disc_diameter", "voltage_window.upper", "contact_resistance", "positive.coating.loading",
         "positive.coating.recipe.active", "positive.coating.densities.binder", "positive.particle_radius",
-        "positive.material.crystal.a", "positive.material.diffusion_coefficient",
-        "positive.material.open_circuit_potential", "negative.layer.porosity",
-        "negative.material.exchange_current_density", "formation_loss", "separator.thickness",
-        "electrolyte.conductivity"}) {
+        "positive.accessible_fraction", "negative.accessible_fraction", "positive.material.crystal.a",
+        "positive.material.diffusion_coefficient", "positive.material.open_circuit_potential",
+        "negative.layer.porosity", "negative.material.exchange_current_density", "formation_loss",
+        "separator.thickness", "electrolyte.conductivity"}) {
     CAPTURE(path);
     CHECK(seen[path] == 1);
   }
@@ -337,6 +387,165 @@ TEST_CASE("a card beside the sheet goes before a shipped one, and its faults nam
             ":5:19: crystal.system = 'cubik': did you mean 'cubic'? Expected cubic, tetragonal, orthorhombic, "
             "hexagonal, trigonal, rhombohedral, monoclinic or triclinic\n" +
             file + ":5:29: crystal.a = '2.87': no unit given; expected a length, such as '2.87 angstrom'\n");
+}
+
+TEST_CASE("a sheet and its cards keep their text and how they were named", "[params][card]") {
+  const Folder folder;
+  const std::string potential = "stoichiometry, potential / V\n0.1, 4.4\n0.5, 4.0\n1, 3.5\n";
+  const std::string card =
+      "onegrain_material: 1\nname: my powder  # ground twice\nformula: LiNi0.6Mn0.2Co0.2O2\nrole: positive\ncrystal: "
+      "{system: hexagonal, a: 2.87 angstrom, c: 14.23 angstrom, formula_units: 3}\n"
+      "open_circuit_potential: {table: my_ocp.csv}\ndiffusion_coefficient: 1e-14 m2/s\nexchange_current_density: 2 "
+      "A/m2\n";
+  folder.write("my_ocp.csv", potential);
+  folder.write("mine.yaml", card);
+  const std::string text = with(full_cell, "material: nmc622", "material: mine");
+  folder.write("coin07.yaml", text);
+  const std::string base = folder.path.string() + "/";
+  const auto loaded = load_sheet(base + "coin07.yaml");
+  INFO(loaded.faults.text());
+  REQUIRE(loaded.value);
+  const Sheet& sheet = *loaded.value;
+  REQUIRE(sheet.files[0].text);
+  CHECK(*sheet.files[0].text == text);
+  CHECK(sheet.files[0].named_by.empty());
+
+  CHECK(sheet.positive.material.file == base + "mine.yaml");
+  const SourceFile* mine = find_file_named(sheet.files, sheet.positive.material.file);
+  REQUIRE(mine != nullptr);
+  CHECK_FALSE(mine->shipped);
+  CHECK(*mine->text == card);
+  CHECK(mine->named_by == sheet.files[0].name);
+  CHECK(mine->named_as == "mine");
+  const auto tables = files_named_by(sheet.files, mine->name);
+  REQUIRE(tables.size() == 1);
+  CHECK(tables[0]->named_as == "my_ocp.csv");
+  CHECK(*tables[0]->text == potential);
+
+  const SourceFile* graphite = find_file_named(sheet.files, sheet.negative->material.file);
+  REQUIRE(graphite != nullptr);
+  CHECK(graphite->shipped);
+  CHECK(graphite->named_as == "graphite");
+  std::ifstream shipped(ONEGRAIN_SOURCE_DIR "/params/materials/graphite.yaml", std::ios::binary);
+  CHECK(*graphite->text == std::string(std::istreambuf_iterator<char>(shipped), {}));
+  const auto shipped_tables = files_named_by(sheet.files, graphite->name);
+  REQUIRE(shipped_tables.size() == 1);
+  CHECK(shipped_tables[0]->named_as == "graphite_ocp.csv");
+  CHECK(shipped_tables[0]->text->size() > 100);
+
+  const auto of_sheet = files_named_by(sheet.files, sheet.files[0].name);
+  REQUIRE(of_sheet.size() == 3);
+  CHECK(of_sheet[2]->named_as == "carbonate_1M");
+  CHECK(find_file_named(sheet.files, sheet.electrolyte.file) == of_sheet[2]);
+  CHECK(find_file_named(sheet.files, "nothing") == nullptr);
+
+  // Both electrodes of one powder: its card is listed once.
+  const auto twice =
+      read_sheet(with(text, "material: graphite", "material: mine"), "coin07.yaml", folder.path.string());
+  CHECK(std::count_if(twice.files.begin(), twice.files.end(),
+                      [](const SourceFile& file) { return file.named_as == "mine"; }) == 1);
+}
+
+TEST_CASE("a property is the written one times 'scaled_by'", "[params][card]") {
+  const Folder folder;
+  folder.write("d.csv", "stoichiometry, value / cm2/s\n0.1, 1e-10\n0.5, 3e-10\n1, 2e-10\n");
+  const auto load = [&](const std::string& diffusion, const std::string& more = "exchange_current_density: 2 A/m2\n") {
+    folder.write("m.yaml",
+                 "onegrain_material: 1\nname: my powder\nrole: positive\nmaximum_concentration: 50000 mol/m3\n"
+                 "open_circuit_potential: {expression: \"4.4 - x\"}\ndiffusion_coefficient: " +
+                     diffusion + "\n" + more);
+    return load_material((folder.path / "m.yaml").string());
+  };
+  const auto sound_card = [&](const std::string& diffusion) {
+    auto loaded = load(diffusion);
+    INFO(diffusion << "\n" << loaded.faults.text());
+    REQUIRE(loaded.value);
+    return loaded.value->diffusion_coefficient;
+  };
+  const auto used = [](const PropertyValue& d, double x) { return d.property({})(x, 298.15); };
+  const double deviations = 1.959963984540054;  // of 95 %
+
+  struct Form {
+    const char *name, *plain;
+    double at_half;  // [m2/s] at x = 1/2
+    bool function;
+  };
+  for (const Form& form : {Form{"a value", "value: 2e-14 m2/s", 2e-14, false},
+                           Form{"a formula", "expression: \"1e-14*exp(2*x)\", unit: m2/s", 1e-14 * std::exp(1.0), true},
+                           Form{"a table", "table: d.csv", 3e-14, true}}) {
+    CAPTURE(form.name);
+    const std::string open = std::string("{") + form.plain;
+    const PropertyValue plain = sound_card(open + "}"), scaled = sound_card(open + ", scaled_by: 1.7}");
+    CHECK(plain.scaled_by == 1);
+    CHECK(scaled.scaled_by == 1.7);
+    CHECK_THAT(used(plain, 0.5), WithinRel(form.at_half, 1e-9));
+    CHECK_THAT(used(scaled, 0.5), WithinRel(1.7 * form.at_half, 1e-9));
+    CHECK_THAT(scaled.at(0.5, 298.15), WithinRel(1.7 * form.at_half, 1e-12));
+    CHECK_THAT(used(scaled, 0.9), WithinRel(1.7 * used(plain, 0.9), 1e-8));
+    CHECK_THAT(scaled.curve(298.15)(0.5), WithinRel(1.7 * form.at_half, 1e-9));
+    CHECK(scaled.written == plain.written + " scaled by 1.7");
+    if (form.function) CHECK(scaled.si == 1.7);
+
+    PropertyValue within = sound_card(open + ", spread: factor 3, scaled_by: 1.7, source: fit}");
+    CHECK(within.source == "fit");
+    within.si = within.at_deviation(deviations);
+    CHECK_THAT(used(within, 0.5), WithinRel(3 * 1.7 * form.at_half, 1e-9));
+
+    // An absolute spread is that of the property after scaling.
+    PropertyValue about = sound_card(open + ", scaled_by: 1.7, spread: 1e-15 m2/s}");
+    CHECK_THAT(used(about, 0.5), WithinRel(1.7 * form.at_half, 1e-9));
+    about.si = about.at_deviation(deviations);
+    CHECK_THAT(used(about, 0.5), WithinRel(1.7 * form.at_half + 1e-15, 1e-9));
+    CHECK_THAT(about.at(0.5, 298.15), WithinRel(1.7 * form.at_half + 1e-15, 1e-12));
+    CHECK_THAT(about.curve(298.15)(0.5), WithinRel(1.7 * form.at_half + 1e-15, 1e-9));
+  }
+  CHECK_THAT(sound_card("{value: 2e-14 m2/s, scaled_by: 2, spread: 10 %}").spread.size, WithinRel(4e-15, 1e-12));
+
+  const std::string file = (folder.path / "m.yaml").string();
+  CHECK(load("{value: 2e-14 m2/s, scaled_by: -1}").faults.text() ==
+        file +
+            ":6:55: diffusion_coefficient.scaled_by = '-1': a plain number greater than 0 is expected, such as 1.7\n");
+  CHECK(load("{expression: \"1e-14\", unit: m2/s, scaled_by: 2 m}").faults.text() ==
+        file +
+            ":6:69: diffusion_coefficient.scaled_by = '2 m': a plain number greater than 0 is expected, such as "
+            "1.7\n");
+  CHECK(load("{table: d.csv, scaled_by: {value: 2}}").faults.text() ==
+        file + ":6:50: diffusion_coefficient.scaled_by: a plain number greater than 0 is expected, such as 1.7\n");
+  CHECK(load("{value: 2e-14 m2/s, scaled_by: 1e12}").faults.text() ==
+        file +
+            ":6:55: diffusion_coefficient.scaled_by = '1e12': makes it 0.02 m2/s; must lie between 1e-25 m2/s and "
+            "0.0001 m2/s\n");
+  CHECK(load("{expression: \"1e-14\", unit: m2/s, scaled_by: 1e12}").faults.text() ==
+        file +
+            ":6:37: diffusion_coefficient.expression = '1e-14': gives 0.01 m2/s after scaling by 1e+12, out of "
+            "reason for a diffusion coefficient\n");
+  CHECK(load("{table: d.csv, scaled_by: 1e12}").faults.text() ==
+        folder.path.string() +
+            "/d.csv:2:1: '0.01 m2/s': out of reason for a diffusion coefficient after scaling by "
+            "1e+12\n" +
+            folder.path.string() +
+            "/d.csv:3:1: '0.03 m2/s': out of reason for a diffusion coefficient after scaling "
+            "by 1e+12\n" +
+            folder.path.string() +
+            "/d.csv:4:1: '0.02 m2/s': out of reason for a diffusion coefficient after scaling "
+            "by 1e+12\n");
+  folder.write("m.yaml",
+               "onegrain_material: 1\nname: my powder\nrole: positive\nmaximum_concentration: 50000 mol/m3\n"
+               "open_circuit_potential: {expression: \"4.4 - x\", scaled_by: 1.1}\ndiffusion_coefficient: 1e-14 m2/s\n"
+               "exchange_current_density: 2 A/m2\n");
+  CHECK(load_material(file).faults.text() ==
+        file +
+            ":5:60: open_circuit_potential.scaled_by = '1.1': a potential is not scaled: a voltage curve that is "
+            "off by a factor has another expression or table\n");
+  folder.write("m.yaml",
+               "onegrain_material: 1\nname: my powder\nrole: positive\nmaximum_concentration: 50000 mol/m3\n"
+               "open_circuit_potential:\n  expression: \"4.4 - x\"\n  entropic_coefficient: {expression: \"-1e-4*x\", "
+               "unit: V/K, scaled_by: 2}\ndiffusion_coefficient: 1e-14 m2/s\nexchange_current_density: 2 A/m2\n");
+  CHECK_THAT(load_material(file).value.value().to_host({}).potential.entropic_coefficient(0.5, 298.15),
+             WithinRel(-1e-4, 1e-9));
+  // Only a property may be scaled.
+  CHECK(faults_of(with(full_cell, "particle_radius: 4.8 um", "particle_radius: {value: 4.8 um, scaled_by: 2}")) ==
+        "coin07.yaml:14:36: positive.particle_radius.scaled_by: unknown key\n");
 }
 
 TEST_CASE("an electrolyte may stand on the sheet itself", "[params][sheet]") {
