@@ -1,5 +1,7 @@
 #pragma once
 
+#include <optional>
+
 #include "model/curve.hpp"
 
 namespace onegrain::model {
@@ -23,6 +25,12 @@ class OpenCircuitPotential {
   /// dU/dT [V/K].
   double entropic_coefficient(double x, double T) const { return at(x, T).by_temperature; }
 
+  /// The same potential with U(x) + addition(x); beyond its own range the addition goes on as its Curve says [V].
+  OpenCircuitPotential plus(Curve addition) const;
+  /// The same potential with its logarithms replaced by their tangents closer than `edge` to 0 or 1: a search that tries
+  /// grains fuller than full meets volts then, not kilovolts.
+  OpenCircuitPotential with_edge(double edge) const;
+
   /// Where the potential is known rather than continued.
   double lower() const { return lower_; }
   double upper() const { return upper_; }
@@ -30,7 +38,9 @@ class OpenCircuitPotential {
  private:
   Property potential_;
   Curve entropic_;
+  std::optional<Curve> addition_;
   double lower_, upper_;
+  double edge_;
 };
 
 }  // namespace onegrain::model

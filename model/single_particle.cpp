@@ -45,6 +45,8 @@ Terminal SingleParticle::terminal(double x_p, double x_n, double i, double T, co
   t.by_positive_surface = U_p.by_composition + eta_p.by_exchange * i0_p.by_stoichiometry;
   t.by_positive_salt = eta_p.by_exchange * i0_p.by_concentration;
   t.by_current = eta_p.by_current / surface_p;
+  t.by_positive_exchange = eta_p.by_exchange * i0_p.value;
+  t.positive_area_share = -i * eta_p.by_current / surface_p;
 
   if (cell_.negative) {
     const Electrode& n = *cell_.negative;
@@ -58,6 +60,8 @@ Terminal SingleParticle::terminal(double x_p, double x_n, double i, double T, co
     t.by_negative_surface = -(U_n.by_composition + eta_n.by_exchange * i0_n.by_stoichiometry);
     t.by_negative_salt = -eta_n.by_exchange * i0_n.by_concentration;
     t.by_current += eta_n.by_current / surface_n;
+    t.by_negative_exchange = -eta_n.by_exchange * i0_n.value;
+    t.negative_area_share = -i * eta_n.by_current / surface_n;
     // electronic(n) / 2 = L / (6 sigma): from the layer average to the separator side
     const double drop = ionic.negative.resistance - electronic(n) / 2;
     t.separator_side = U_n.value + eta_n.value - i * drop - ionic.negative.concentration;
@@ -71,6 +75,7 @@ Terminal SingleParticle::terminal(double x_p, double x_n, double i, double T, co
     t.negative_overpotential = eta.value;
     t.by_negative_salt = -eta.by_exchange * i0.by_concentration;
     t.by_current += eta.by_current;
+    t.by_negative_exchange = -eta.by_exchange * i0.value;
     const double drop = ionic.positive.resistance - electronic(p) / 2;
     t.separator_side = U_p.value + eta_p.value + i * drop + ionic.positive.concentration;
     t.separator_side_by_current = eta_p.by_current / surface_p + drop;

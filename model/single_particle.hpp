@@ -33,6 +33,8 @@ struct Terminal {
   double by_current;                                    ///< dV/di [ohm m2], > 0
   double by_positive_surface, by_negative_surface;      ///< dV/dx at the surfaces
   double by_positive_salt, by_negative_salt;            ///< dV/dc through the exchange currents [V m3/mol]
+  double by_positive_exchange, by_negative_exchange;    ///< dV/d(ln i0) [V]; half cell: of the lithium
+  double positive_area_share, negative_area_share;      ///< dV/d(ln aL), through the current per grain surface [V]
   double separator_side_by_current;                     ///< dE/di [ohm m2], < 0 in a full cell, > 0 in a half cell
   double separator_side_by_surface;                     ///< dE/dx at the surface of that electrode
   double separator_side_by_salt;                        ///< dE/dc through its exchange current

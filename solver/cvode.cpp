@@ -1,6 +1,6 @@
 #include "solver/cvode.hpp"
 
-#include <cvode/cvode.h>
+#include <cvodes/cvodes.h>
 #include <nvector/nvector_serial.h>
 #include <sundials/sundials_config.h>
 #include <sundials/sundials_context.h>
@@ -72,7 +72,12 @@ struct Cvode::Impl {
   SUNLinearSolver linear_solver = nullptr;
   void* cvode = nullptr;
 
-  explicit Impl(int n);
+  int sensitivities;
+  N_Vector* s = nullptr;  // `sensitivities` of them
+  std::vector<ConstVectorView> s_now;
+  std::vector<VectorView> s_rate;
+
+  Impl(int n, int parameters);
   ~Impl();
   Impl(const Impl&) = delete;
   Impl& operator=(const Impl&) = delete;
@@ -94,6 +99,20 @@ struct Cvode::Impl {
   static int call_rate(sunrealtype t, N_Vector y, N_Vector ydot, void* self) noexcept {
     auto& impl = *static_cast<Impl*>(self);
     return impl.guarded([&] { return impl.system->rate(t, view(y), writable(ydot)) == Rate::ok ? 0 : 1; });
+  }
+
+  static int call_sensitivities(int count, sunrealtype t, N_Vector y, N_Vector /*ydot*/, N_Vector* s, N_Vector* sdot, void* self,
+                                N_Vector, N_Vector) noexcept {
+    auto& impl = *static_cast<Impl*>(self);
+    return impl.guarded([&] {
+      impl.s_now.clear();
+      impl.s_rate.clear();
+      for (int k = 0; k < count; ++k) {
+        impl.s_now.push_back(view(s[k]));
+        impl.s_rate.push_back(writable(sdot[k]));
+      }
+      return impl.system->sensitivity_rates(t, view(y), impl.s_now, impl.s_rate) == Rate::ok ? 0 : 1;
+    });
   }
 
   static int call_roots(sunrealtype t, N_Vector y, sunrealtype* g, void* self) noexcept {
@@ -131,7 +150,7 @@ struct Cvode::Impl {
   }
 };
 
-Cvode::Impl::Impl(int n) : size(n), context(make_context()) {
+Cvode::Impl::Impl(int n, int parameters) : size(n), context(make_context()), sensitivities(parameters) {
   y = N_VNew_Serial(n, context);
   tolerance = N_VNew_Serial(n, context);
   work = N_VNew_Serial(n, context);
@@ -154,10 +173,16 @@ Cvode::Impl::Impl(int n) : size(n), context(make_context()) {
   check(CVodeSetLinSysFn(cvode, call_linear_system), "CVodeSetLinSysFn");
   check(CVodeSetNonlinConvCoef(cvode, newton_share), "CVodeSetNonlinConvCoef");
   check(CVodeSetMaxNumSteps(cvode, 1000000), "CVodeSetMaxNumSteps");
+  if (sensitivities == 0) return;
+  s = N_VCloneVectorArray(sensitivities, y);
+  for (int k = 0; k < sensitivities; ++k) N_VConst(0.0, s[k]);
+  check(CVodeSensInit(cvode, sensitivities, CV_STAGGERED, call_sensitivities, s), "CVodeSensInit");
+  check(CVodeSetSensErrCon(cvode, 1), "CVodeSetSensErrCon");  // they start steeply where the state itself is smooth
 }
 
 Cvode::Impl::~Impl() {
   if (cvode) CVodeFree(&cvode);
+  if (s) N_VDestroyVectorArray(s, sensitivities);
   if (linear_solver) SUNLinSolFreeEmpty(linear_solver);
   if (matrix) SUNMatFreeEmpty(matrix);
   for (N_Vector v : {y, tolerance, work}) {
@@ -186,15 +211,16 @@ void Cvode::Impl::check(int flag, const char* call) const {
   throw IntegrationFailure(message);
 }
 
-Cvode::Cvode(int size) : impl_(std::make_unique<Impl>(size)) {}
+Cvode::Cvode(int size, int sensitivities) : impl_(std::make_unique<Impl>(size, sensitivities)) {}
 Cvode::~Cvode() = default;
 Cvode::Cvode(Cvode&&) noexcept = default;
 Cvode& Cvode::operator=(Cvode&&) noexcept = default;
 
 void Cvode::start(OdeSystem& system, double t, const Vector& y, const Tolerances& tolerances, double longest_step,
-                  double stop_time) {
+                  double stop_time, const std::vector<Vector>& sensitivities) {
   Impl& m = *impl_;
-  if (system.size() != m.size || y.size() != m.size || tolerances.absolute.size() != m.size) {
+  if (system.size() != m.size || y.size() != m.size || tolerances.absolute.size() != m.size ||
+      system.sensitivity_count() != m.sensitivities || static_cast<int>(sensitivities.size()) != m.sensitivities) {
     throw std::invalid_argument("Cvode::start: a system of another size");
   }
   m.system = &system;
@@ -205,6 +231,12 @@ void Cvode::start(OdeSystem& system, double t, const Vector& y, const Tolerances
   Impl::writable(m.tolerance) = tolerances.absolute;
   m.check(CVodeReInit(m.cvode, t, m.y), "CVodeReInit");
   m.check(CVodeSVtolerances(m.cvode, step_share * tolerances.relative, m.tolerance), "CVodeSVtolerances");
+  if (m.sensitivities > 0) {
+    for (int k = 0; k < m.sensitivities; ++k) Impl::writable(m.s[k]) = sensitivities[static_cast<std::size_t>(k)];
+    m.check(CVodeSensReInit(m.cvode, CV_STAGGERED, m.s), "CVodeSensReInit");
+    std::vector<double> absolute(static_cast<std::size_t>(m.sensitivities), tolerances.sensitivity_absolute);
+    m.check(CVodeSensSStolerances(m.cvode, tolerances.sensitivity_relative, absolute.data()), "CVodeSensSStolerances");
+  }
   m.check(CVodeSetMaxStep(m.cvode, longest_step), "CVodeSetMaxStep");
   m.check(CVodeSetStopTime(m.cvode, stop_time), "CVodeSetStopTime");
   m.check(CVodeRootInit(m.cvode, system.root_count(), system.root_count() > 0 ? Impl::call_roots : nullptr),
@@ -243,6 +275,21 @@ void Cvode::last_polynomial(double& origin, Eigen::MatrixXd& coefficients) const
     if (k > 1) factorial *= k;
     m.check(CVodeGetDky(m.cvode, now, k, m.work), "CVodeGetDky");
     coefficients.col(k) = Impl::view(m.work) / factorial;
+  }
+}
+
+void Cvode::last_sensitivity_polynomial(int k, Eigen::MatrixXd& coefficients) const {
+  Impl& m = *impl_;
+  int order = 0;
+  sunrealtype now = 0;
+  m.check(CVodeGetLastOrder(m.cvode, &order), "CVodeGetLastOrder");
+  m.check(CVodeGetCurrentTime(m.cvode, &now), "CVodeGetCurrentTime");
+  coefficients.resize(m.size, order + 1);
+  double factorial = 1;
+  for (int j = 0; j <= order; ++j) {
+    if (j > 1) factorial *= j;
+    m.check(CVodeGetSensDky1(m.cvode, now, j, k, m.work), "CVodeGetSensDky1");
+    coefficients.col(j) = Impl::view(m.work) / factorial;
   }
 }
 

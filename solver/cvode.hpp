@@ -6,7 +6,7 @@
 #include <vector>
 
 /// Stiff ordinary differential equations by CVODE: variable-order, variable-step BDF with Newton's method, root
-/// finding and dense output. SUNDIALS is seen in cvode.cpp alone.
+/// finding, dense output, and forward sensitivities (CVODES, staggered). SUNDIALS is seen in cvode.cpp alone.
 /// Source: A. C. Hindmarsh et al., ACM Trans. Math. Softw. 31 (2005) 363.
 namespace onegrain::solver {
 
@@ -31,11 +31,18 @@ class OdeSystem {
   virtual void solve(VectorView b) = 0;
   virtual int root_count() const { return 0; }
   virtual void roots(double /*t*/, ConstVectorView /*y*/, double* /*g*/) {}
+  /// Forward sensitivities s_k = dy/dp_k to that many parameters, ds_k/dt = J s_k + df/dp_k.
+  virtual int sensitivity_count() const { return 0; }
+  virtual Rate sensitivity_rates(double /*t*/, ConstVectorView /*y*/, const std::vector<ConstVectorView>& /*s*/,
+                                 std::vector<VectorView>& /*sdot*/) {
+    return Rate::ok;
+  }
 };
 
 struct Tolerances {
   double relative = 1e-6;
   Vector absolute;  ///< per unknown
+  double sensitivity_relative = 1e-6, sensitivity_absolute = 1e-8;
 };
 
 /// The integrator could not go on; `what()` says where and why.
@@ -49,10 +56,10 @@ struct Counts {
   Counts& operator+=(const Counts& more);
 };
 
-/// An integrator for systems of one size, to be used again for any number of problems of that size.
+/// An integrator for systems of one size and number of sensitivities, to be used again for any number of such problems.
 class Cvode {
  public:
-  explicit Cvode(int size);
+  explicit Cvode(int size, int sensitivities = 0);
   ~Cvode();
   Cvode(Cvode&&) noexcept;
   Cvode& operator=(Cvode&&) noexcept;
@@ -61,7 +68,7 @@ class Cvode {
 
   /// Begins anew at (t, y). `system` must outlive the integration.
   void start(OdeSystem& system, double t, const Vector& y, const Tolerances& tolerances, double longest_step,
-             double stop_time);
+             double stop_time, const std::vector<Vector>& sensitivities = {});
   /// One internal step, cut short at a root or at the stop time.
   /// @throws IntegrationFailure; anything that the system threw
   Event advance();
@@ -73,6 +80,8 @@ class Cvode {
   /// The interpolating polynomial of the last internal step: sum_k coefficients.col(k) (t - origin)^k, valid from the
   /// time before the step to time().
   void last_polynomial(double& origin, Eigen::MatrixXd& coefficients) const;
+  /// The same for sensitivity k, about the same origin.
+  void last_sensitivity_polynomial(int k, Eigen::MatrixXd& coefficients) const;
 
   Counts counts() const;
 

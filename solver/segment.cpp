@@ -23,19 +23,25 @@ bool resolved(const model::Grain& grain, double D, double age) {
 
 }  // namespace
 
-Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State& start, const model::Step& step)
+Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State& start, const model::Step& step,
+                 bool sensitivities)
     : model_(std::move(model)),
-      thermal_(model_->cell().thermal.has_value()),
+      given_temperature_(step.temperature),
+      thermal_(model_->cell().thermal.has_value() && !given_temperature_),
       integrated_(thermal_ ? 2 : 1),
       charge0_(start.charge),
-      temperature_(start.temperature),
+      temperature_(given_temperature_ ? given_temperature_->at(0) : start.temperature),
       current0_(0),
+      beyond_surfaces_(step.beyond_surfaces),
+      sensitivities_(sensitivities),
+      run_start_(start.run_start),
       jumps_(start.jumps),
       ends_(step.until),
       stop_time_(std::numeric_limits<double>::infinity()),
       jacobian_({}, 1, 0),
       last_current_(start.current) {
   const model::SingleParticle& m = *model_;
+  if (const auto* course = std::get_if<model::CourseDrive>(&step.drive)) given_current_ = course->current;
   if (const auto* hold = std::get_if<model::VoltageDrive>(&step.drive)) held_voltage_ = hold->voltage;
   if (const auto* hold = std::get_if<model::SeparatorSideDrive>(&step.drive)) held_separator_side_ = hold->potential;
 
@@ -64,7 +70,9 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
   Eigen::VectorXd salt = start.salt;
   if (m.salt() && salt.size() != m.salt()->count()) salt.setZero(m.salt()->count());
   now.ionic = m.salt() ? m.salt()->ionic(salt, temperature_) : m.uniform(temperature_);
-  current0_ = is_hold() ? held_current(now, last_current_) : std::get<model::CurrentDrive>(step.drive).current;
+  current0_ = is_hold()        ? held_current(now, last_current_)
+              : given_current_ ? given_current_->at(0)
+                               : std::get<model::CurrentDrive>(step.drive).current;
   last_current_ = now.i = current0_;
 
   positive_.offset = integrated_;
@@ -87,13 +95,23 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
     salt_.prepare(current0_, salt);
   }
   if (current0_ != start.current) jumps_.push_back({0, current0_ - start.current, positive_.D0, negative_.D0});
-  closed_form_ = !is_hold() && !thermal_ && m.positive().decoupled() && (!m.negative() || m.negative()->decoupled()) &&
+  closed_form_ = !is_hold() && !given_current_ && isothermal() && m.positive().decoupled() && (!m.negative() || m.negative()->decoupled()) &&
                  (!m.salt() || m.salt()->decoupled());
   if (ends_.voltage) {
     const double V = terminal(now).voltage;
     voltage_side_ = current0_ > 0 ? 1 : current0_ < 0 ? -1 : V < *ends_.voltage ? 1 : -1;
   }
-  prepare_ends(start);
+  prepare_ends();
+  if (sensitivities_) {
+    if (is_hold() || thermal_) throw IntegrationFailure("sensitivities are known where the current and the temperature are given");
+    const auto in_modes = [](const model::Grain& grain, const Eigen::MatrixXd& polynomials) {
+      Eigen::MatrixXd slopes = Eigen::MatrixXd::Zero(grain.count(), grain_parameters);
+      for (Eigen::Index k = 0; k < polynomials.cols(); ++k) slopes.col(k) = grain.modes().amplitudes(polynomials.col(k));
+      return slopes;
+    };
+    positive_slopes0_ = in_modes(m.positive(), start.positive_slopes);
+    if (m.negative()) negative_slopes0_ = in_modes(*m.negative(), start.negative_slopes);
+  }
 
   std::vector<int> sizes;
   for (const Modal* modal : {&positive_, &negative_, &salt_}) {
@@ -106,10 +124,10 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
   }
 }
 
-void Segment::prepare_ends(const State& start) {
+void Segment::prepare_ends() {
   // Ends by the clock, and by charge at constant current, are known beforehand; the others are roots.
   if (ends_.time) stop_time_ = *ends_.time;
-  if (ends_.capacity && !is_hold() && current0_ != 0) {
+  if (ends_.capacity && !is_hold() && !given_current_ && current0_ != 0) {
     const double at = *ends_.capacity / std::abs(current0_);
     if (at < stop_time_) {
       stop_time_ = at;
@@ -118,13 +136,14 @@ void Segment::prepare_ends(const State& start) {
   }
   if (ends_.voltage && !held_voltage_) roots_.push_back(Ended::voltage);
   if (ends_.current && is_hold()) roots_.push_back(Ended::current);
-  if (ends_.capacity && is_hold()) roots_.push_back(Ended::capacity);
+  if (ends_.capacity && (is_hold() || given_current_)) roots_.push_back(Ended::capacity);
   if (ends_.separator_side && !held_separator_side_) roots_.push_back(Ended::separator_side);
-  if (ends_.temperature && thermal_ && !held_temperature_) {
-    temperature_side_ = start.temperature < *ends_.temperature ? 1 : -1;
+  if (ends_.temperature && !isothermal() && !held_temperature_) {
+    temperature_side_ = temperature_ < *ends_.temperature ? 1 : -1;
     roots_.push_back(Ended::temperature);
   }
   if (model_->salt()) roots_.push_back(Ended::salt_used_up);
+  if (beyond_surfaces_) return;
   roots_.push_back(Ended::positive_surface_full);
   roots_.push_back(Ended::positive_surface_empty);
   if (model_->negative()) {
@@ -184,7 +203,7 @@ void Segment::surfaces(double t, ConstVectorView y, double& x_p, double& x_n) co
 Segment::Here Segment::here(double t, ConstVectorView y) const {
   Here h{};
   h.q = charge(t, y);
-  h.T = temperature(y);
+  h.T = temperature(t, y);
   surfaces(t, y, h.x_p, h.x_n);
   if (model_->salt()) {
     salt_.amplitudes(t, y, a_);
@@ -192,7 +211,7 @@ Segment::Here Segment::here(double t, ConstVectorView y) const {
   } else {
     h.ionic = model_->uniform(h.T);
   }
-  h.i = current0_;
+  h.i = given_current_ ? given_current_->at(t) : current0_;
   if (is_hold()) h.i = last_current_ = held_current(h, last_current_);
   return h;
 }
@@ -242,8 +261,8 @@ Segment::HeatingSlopes Segment::heating_slopes(const Here& h, const model::Termi
 
 Rate Segment::rate(double t, ConstVectorView y, VectorView ydot) {
   const model::SingleParticle& m = *model_;
-  const double q = charge(t, y), T = temperature(y);
-  double extra_current = 0;
+  const double q = charge(t, y), T = temperature(t, y);
+  double extra_current = given_current_ ? given_current_->at(t) - current0_ : 0;
   if (is_hold() || thermal_) {
     const Here h = here(t, y);
     extra_current = h.i - current0_;
@@ -255,7 +274,7 @@ Rate Segment::rate(double t, ConstVectorView y, VectorView ydot) {
     auto dydt = ydot.segment(modal->offset, modal->count);
     dydt.array() = -modal->mu * y.segment(modal->offset, modal->count).array();
     if (extra_current != 0) dydt.array() += modal->drive * extra_current;
-    if (modal->grain ? modal->grain->decoupled() && !thermal_ : m.salt()->decoupled() && !thermal_) continue;
+    if (modal->grain ? modal->grain->decoupled() && isothermal() : m.salt()->decoupled() && isothermal()) continue;
     modal->amplitudes(t, y, a_);
     work_.resize(modal->count);
     if (modal->grain) {
@@ -279,7 +298,7 @@ Rate Segment::linearise(double t, ConstVectorView y) {
     auto columns = jacobian_.columns().middleRows(b.offset, b.size);
     if (is_hold()) columns.col(integrated_) = modal->drive.matrix();
     const bool decoupled = modal->grain ? modal->grain->decoupled() : m.salt()->decoupled();
-    if (decoupled && !thermal_) {
+    if (decoupled && isothermal()) {
       b.diagonal_values = -modal->mu;
       continue;
     }
@@ -376,6 +395,91 @@ void Segment::roots(double t, ConstVectorView y, double* g) {
   }
 }
 
+std::vector<Vector> Segment::starting_sensitivities() const {
+  std::vector<Vector> s(static_cast<std::size_t>(sensitivity_count()), Vector::Zero(size()));
+  for (std::size_t k = 0; k < s.size(); ++k) {
+    const auto column = static_cast<Eigen::Index>(k);
+    s[k].segment(positive_.offset, positive_.count) = positive_slopes0_.col(column);
+    if (negative_.grain) s[k].segment(negative_.offset, negative_.count) = negative_slopes0_.col(column);
+  }
+  return s;
+}
+
+Rate Segment::sensitivity_rates(double t, ConstVectorView y, const std::vector<ConstVectorView>& s, std::vector<VectorView>& sdot) {
+  const double q = charge(t, y), T = temperature(t, y), i = given_current_ ? given_current_->at(t) : current0_;
+  for (VectorView& rates : sdot) rates.setZero();
+  for (const Modal* modal : {&positive_, &negative_}) {
+    if (!modal->grain) continue;
+    const model::Grain& grain = *modal->grain;
+    const Eigen::Index n = modal->count;
+    modal->amplitudes(t, y, a_);
+    Eigen::VectorXd diffusion = -modal->mu * a_.array();  // da/dt less what the current brings
+    const bool plain = grain.decoupled() && isothermal();
+    Eigen::MatrixXd by_amplitudes;
+    Eigen::VectorXd by_mean = Eigen::VectorXd::Zero(n);
+    if (!plain) {
+      const double mean = mean_of(*modal, q);
+      by_amplitudes.resize(n, n);
+      Eigen::VectorXd by_temperature(n);
+      work_.resize(n);
+      grain.remainder(mean, a_, T, modal->D0, work_);
+      grain.remainder_jacobian(mean, a_, T, modal->D0, by_amplitudes, by_mean, by_temperature);
+      diffusion += work_;
+    }
+    for (std::size_t k = 0; k < s.size(); ++k) {
+      const auto slopes = s[k].segment(modal->offset, n);
+      auto rates = sdot[k].segment(modal->offset, n);
+      rates.array() = -modal->mu * slopes.array();
+      if (!plain) rates += by_amplitudes * slopes;
+    }
+    sdot[0].segment(modal->offset, n) -= diffusion;
+    sdot[1].segment(modal->offset, n) += by_mean * mean_by_capacity(*modal, q) - (modal->drive * i).matrix();
+    sdot[2].segment(modal->offset, n) += by_mean;
+  }
+  return Rate::ok;
+}
+
+double Segment::mean_by_capacity(const Modal& modal, double q) const {
+  return &modal == &positive_ ? (q - run_start_) / model_->positive_capacity() : -(q - run_start_) / model_->negative_capacity();
+}
+
+SurfaceSlopes Segment::surface_slopes(double t, ConstVectorView y, const std::vector<Vector>& s) const {
+  const double q = charge(t, y);
+  SurfaceSlopes result;
+  for (const Modal* modal : {&positive_, &negative_}) {
+    if (!modal->grain) continue;
+    const model::Grain& grain = *modal->grain;
+    Eigen::Vector3d& slopes = modal == &positive_ ? result.positive : result.negative;
+    for (std::size_t k = 0; k < s.size(); ++k) {
+      slopes[static_cast<Eigen::Index>(k)] = grain.modes().surface().matrix().dot(s[k].segment(modal->offset, modal->count));
+    }
+    slopes[1] += mean_by_capacity(*modal, q);
+    slopes[2] += 1;
+    for (const Jump& jump : jumps_) {  // -(R j / D) missing(D t / R^2), with R j / D = diffusion time i / 3 Q
+      const double D = modal == &positive_ ? jump.positive_diffusivity : jump.negative_diffusivity;
+      const double layer = -modal->outflow_per_current * jump.current * missing_layer(grain, D, jump.age + t);
+      if (layer == 0) continue;
+      constexpr double h = 1e-4;
+      const double slower = -modal->outflow_per_current * jump.current * missing_layer(grain, D * (1 - h), jump.age + t);
+      slopes[0] += (slower - layer) / h;
+      slopes[1] -= layer;
+    }
+  }
+  return result;
+}
+
+void Segment::add_slopes(State& state, const std::vector<Vector>& s) const {
+  const auto in_polynomials = [&](const Modal& modal) {
+    Eigen::MatrixXd slopes(modal.count, grain_parameters);
+    for (std::size_t k = 0; k < s.size(); ++k) {
+      slopes.col(static_cast<Eigen::Index>(k)) = modal.grain->modes().polynomials(s[k].segment(modal.offset, modal.count));
+    }
+    return slopes;
+  };
+  state.positive_slopes = in_polynomials(positive_);
+  if (negative_.grain) state.negative_slopes = in_polynomials(negative_);
+}
+
 Ended Segment::root_reason(const std::vector<int>& found) const {
   for (std::size_t k = 0; k < found.size(); ++k) {
     if (found[k] != 0) return roots_[k];
@@ -389,8 +493,9 @@ std::optional<Ended> Segment::ended_at_start() const {
   if (ends_.voltage && !held_voltage_ && voltage_side_ * (p.terminal.voltage - *ends_.voltage) >= 0) return Ended::voltage;
   if (ends_.separator_side && !held_separator_side_ && p.terminal.separator_side <= *ends_.separator_side) return Ended::separator_side;
   if (ends_.current && is_hold() && std::abs(p.current) <= *ends_.current) return Ended::current;
-  if (ends_.temperature && thermal_ && !held_temperature_ && p.temperature == *ends_.temperature) return Ended::temperature;
+  if (ends_.temperature && !isothermal() && !held_temperature_ && p.temperature == *ends_.temperature) return Ended::temperature;
   if (model_->salt() && p.lowest_salt <= used_up * model_->salt()->mean() && p.current != 0) return Ended::salt_used_up;
+  if (beyond_surfaces_) return std::nullopt;
   // A surface at its limit ends a step that drives it further.
   if (p.positive_surface >= 1 - surface_limit && p.current < 0) return Ended::positive_surface_full;
   if (p.positive_surface <= surface_limit && p.current > 0) return Ended::positive_surface_empty;
@@ -413,6 +518,7 @@ Vector Segment::absolute_tolerance() const {
 
 double Segment::longest_step() const {
   // At constant current the ends are looked for at least at every 1/40 of the smaller electrode's charge.
+  if (given_current_) return stop_time_ / 20;
   if (is_hold() || current0_ == 0) return 0;  // no limit
   double Q = model_->positive_capacity();
   if (negative_.grain) Q = std::min(Q, model_->negative_capacity());
@@ -442,6 +548,7 @@ State Segment::state(double t, ConstVectorView y) const {
   s.charge = h.q;
   s.temperature = h.T;
   s.current = h.i;
+  s.run_start = run_start_;
   positive_.amplitudes(t, y, a_);
   s.positive = positive_.grain->modes().polynomials(a_);
   if (negative_.grain) {
@@ -482,7 +589,7 @@ Eigen::VectorXd Segment::salt_amplitudes(double t, ConstVectorView y) const {
 }
 
 double Segment::truncation(double t, ConstVectorView y) const {
-  if (closed_form_ || (positive_.grain->decoupled() && (!negative_.grain || negative_.grain->decoupled()) && !is_hold() && !thermal_)) return 0;
+  if (closed_form_ || (positive_.grain->decoupled() && (!negative_.grain || negative_.grain->decoupled()) && !is_hold() && !given_current_ && isothermal())) return 0;
   const model::Terminal v = terminal(here(t, y));
   const auto tail = [&](const Modal& modal) {
     return (modal.grain->modes().tail() * y.segment(modal.offset, modal.count)).cwiseAbs().sum();

@@ -19,6 +19,10 @@ struct Jump {
   double positive_diffusivity, negative_diffusivity;
 };
 
+/// What a grain's filling is differentiated with respect to: the logarithm of the diffusion time R^2/D, the logarithm of the
+/// capacity Q at constant diffusion time, and the stoichiometry at the start of the run.
+constexpr int grain_parameters = 3;
+
 /// Everything that the future of a cell depends on.
 struct State {
   double charge = 0;             ///< passed since `cell.inventory` [C/m2]
@@ -28,6 +32,14 @@ struct State {
   double temperature = 0;        ///< [K]
   double current = 0;            ///< flowing just before [A/m2]
   std::vector<Jump> jumps;
+  double run_start = 0;          ///< charge at the start of the run that sensitivities belong to [C/m2]
+  /// Derivatives of `positive` and `negative`, one column per grain parameter; empty: zero.
+  Eigen::MatrixXd positive_slopes, negative_slopes;
+};
+
+/// A grain surface at one moment, and its derivatives with respect to the grain's three parameters.
+struct SurfaceSlopes {
+  Eigen::Vector3d positive = Eigen::Vector3d::Zero(), negative = Eigen::Vector3d::Zero();
 };
 
 /// Why a step ended.
@@ -61,11 +73,17 @@ struct Point {
 /// Unknowns: charge, temperature where the cell has a heat balance, then the amplitudes of positive and negative grains and
 /// of the salt. In a hold the current is an algebraic unknown, solved inside the right-hand side.
 ///
+/// With sensitivities, the derivatives of a (of which A, taken at the given parameters, is no function) obey
+///     ds/dt = J s + df/dp,   one right-hand side for both grains at once: neither feels the other's parameters where the
+/// current is given. They are integrated for given currents only.
+///
 /// Heat (D. Bernardi et al., J. Electrochem. Soc. 132, 5 (1985), lumped, without mixing terms), per plate area:
 ///     C dT/dt = i (V - U) + i T dU/dT - h (T - T_amb),    U: equilibrium voltage of the evenly filled grains
 class Segment final : public OdeSystem {
  public:
-  Segment(std::shared_ptr<const model::SingleParticle> model, const State& start, const model::Step& step);
+  /// @param sensitivities  integrate them too; only where the step is driven by a current and has no heat balance
+  Segment(std::shared_ptr<const model::SingleParticle> model, const State& start, const model::Step& step,
+          bool sensitivities = false);
 
   int size() const override { return integrated_ + positive_.count + negative_.count + salt_.count; }
   Rate rate(double t, ConstVectorView y, VectorView ydot) override;
@@ -74,6 +92,14 @@ class Segment final : public OdeSystem {
   void solve(VectorView b) override { jacobian_.solve(b); }
   int root_count() const override { return static_cast<int>(roots_.size()); }
   void roots(double t, ConstVectorView y, double* g) override;
+  int sensitivity_count() const override { return sensitivities_ ? grain_parameters : 0; }
+  Rate sensitivity_rates(double t, ConstVectorView y, const std::vector<ConstVectorView>& s,
+                         std::vector<VectorView>& sdot) override;
+  std::vector<Vector> starting_sensitivities() const;
+  /// @param s  as integrated, one per grain parameter
+  SurfaceSlopes surface_slopes(double t, ConstVectorView y, const std::vector<Vector>& s) const;
+  /// Adds the derivatives to a state.
+  void add_slopes(State& state, const std::vector<Vector>& s) const;
 
   /// True where y stays zero.
   bool closed_form() const { return closed_form_; }
@@ -98,7 +124,7 @@ class Segment final : public OdeSystem {
   Eigen::VectorXd salt_profile(double t, ConstVectorView y, const Eigen::ArrayXd& x) const;
 
   Eigen::VectorXd salt_amplitudes(double t, ConstVectorView y) const;  ///< of model::Salt; empty where there is none
-  double temperature_at(ConstVectorView y) const { return temperature(y); }
+  double temperature_at(double t, ConstVectorView y) const { return temperature(t, y); }
 
   /// Bound on what the number of modes costs: the last two polynomials of y, times dV/dx at the surfaces [V].
   double truncation(double t, ConstVectorView y) const;
@@ -128,11 +154,15 @@ class Segment final : public OdeSystem {
   };
 
   void prepare_grain(Modal& modal, const model::Grain& grain, double outflow_per_current, double x_surface, double T);
-  void prepare_ends(const State& start);
+  void prepare_ends();
   bool is_hold() const { return held_voltage_ || held_separator_side_ || held_temperature_; }
   double charge(double t, ConstVectorView y) const { return charge0_ + current0_ * t + y[0]; }
-  double temperature(ConstVectorView y) const { return thermal_ ? temperature_ + y[1] : temperature_; }
+  double temperature(double t, ConstVectorView y) const {
+    return thermal_ ? temperature_ + y[1] : given_temperature_ ? given_temperature_->at(t) : temperature_;
+  }
+  bool isothermal() const { return !thermal_ && !given_temperature_; }
   double mean_of(const Modal& modal, double q) const;
+  double mean_by_capacity(const Modal& modal, double q) const;  ///< d mean / d ln Q
   /// Surface stoichiometries at (t, y), with the layers of recent jumps.
   void surfaces(double t, ConstVectorView y, double& x_p, double& x_n) const;
   Here here(double t, ConstVectorView y) const;
@@ -149,11 +179,15 @@ class Segment final : public OdeSystem {
   std::shared_ptr<const model::SingleParticle> model_;
   Modal positive_, negative_, salt_;
   double transference0_ = 0;
+  std::optional<model::Course> given_current_, given_temperature_;
   bool thermal_;
   int integrated_;  // border unknowns that are integrated: charge, temperature
   double charge0_, temperature_, current0_;
   std::optional<double> held_voltage_, held_separator_side_;
   bool held_temperature_ = false;
+  bool beyond_surfaces_, sensitivities_;
+  double run_start_;
+  Eigen::MatrixXd positive_slopes0_, negative_slopes0_;  // amplitudes x grain parameters
   std::vector<Jump> jumps_;
   model::Ends ends_;
   bool closed_form_ = false;

@@ -9,6 +9,13 @@ namespace onegrain::solver {
 namespace {
 constexpr double longest_step_of_protocol = 1e10;  // s; a step that has not ended by then has no end
 constexpr int most_modes = 96;
+
+/// sum_k coefficients.col(k) h^k
+Vector polynomial(const Eigen::MatrixXd& coefficients, double h) {
+  Vector y = coefficients.col(coefficients.cols() - 1);
+  for (Eigen::Index k = coefficients.cols() - 2; k >= 0; --k) y = y * h + coefficients.col(k);
+  return y;
+}
 }  // namespace
 
 std::string name_of(Ended ended) {
@@ -31,17 +38,32 @@ std::string name_of(Ended ended) {
 ConstVectorView StepSolution::unknowns(double t) const {
   if (pieces_.empty() && y_.size() == 0) y_ = segment_->starting_unknowns();
   if (!pieces_.empty()) {
-    const auto piece = std::lower_bound(pieces_.begin(), pieces_.end() - 1, t,
-                                        [](const Piece& p, double time) { return p.end < time; });
-    const Eigen::MatrixXd& c = piece->coefficients;
-    y_ = c.col(c.cols() - 1);
-    for (Eigen::Index k = c.cols() - 2; k >= 0; --k) y_ = y_ * (t - piece->origin) + c.col(k);
+    const Piece& piece = piece_at(t);
+    y_ = polynomial(piece.coefficients, t - piece.origin);
   }
   return {y_.data(), y_.size()};
 }
 
+const StepSolution::Piece& StepSolution::piece_at(double t) const {
+  return *std::lower_bound(pieces_.begin(), pieces_.end() - 1, t, [](const Piece& p, double time) { return p.end < time; });
+}
+
+std::vector<Vector> StepSolution::sensitivities(double t) const {
+  if (pieces_.empty()) return segment_->starting_sensitivities();
+  const Piece& piece = piece_at(t);
+  std::vector<Vector> s;
+  for (const Eigen::MatrixXd& coefficients : piece.sensitivities) s.push_back(polynomial(coefficients, t - piece.origin));
+  return s;
+}
+
+SurfaceSlopes StepSolution::surface_slopes(double t) const { return segment_->surface_slopes(t, unknowns(t), sensitivities(t)); }
+
 Point StepSolution::at(double t) const { return segment_->point(t, unknowns(t)); }
-State StepSolution::final_state() const { return segment_->state(duration_, unknowns(duration_)); }
+State StepSolution::final_state() const {
+  State state = segment_->state(duration_, unknowns(duration_));
+  if (segment_->sensitivity_count() > 0) segment_->add_slopes(state, sensitivities(duration_));
+  return state;
+}
 
 Eigen::VectorXd StepSolution::positive_profile(double t, const Eigen::ArrayXd& rho) const {
   return segment_->positive_profile(t, unknowns(t), rho);
@@ -55,7 +77,7 @@ Eigen::VectorXd StepSolution::salt_profile(double t, const Eigen::ArrayXd& x) co
 }
 
 Eigen::VectorXd StepSolution::salt_amplitudes(double t) const { return segment_->salt_amplitudes(t, unknowns(t)); }
-double StepSolution::temperature(double t) const { return segment_->temperature_at(unknowns(t)); }
+double StepSolution::temperature(double t) const { return segment_->temperature_at(t, unknowns(t)); }
 
 double StepSolution::energy() const {
   // Gauss-Legendre, 5 points, in 12 intervals that halve towards the start and 32 even ones after it.
@@ -76,7 +98,9 @@ double StepSolution::energy() const {
   return sum;
 }
 
-Cvode& Workspace::integrator(int size) { return integrators_.try_emplace(size, size).first->second; }
+Cvode& Workspace::integrator(int size, int sensitivities) {
+  return integrators_.try_emplace({size, sensitivities}, size, sensitivities).first->second;
+}
 
 Simulator::Simulator(const model::Cell& cell, Workspace& workspace, Accuracy accuracy, model::ElectrolyteModel electrolyte)
     : cell_(cell), workspace_(&workspace), accuracy_(accuracy), electrolyte_(electrolyte), modes_(accuracy.fewest_modes) {
@@ -110,22 +134,26 @@ StepSolution Simulator::run(const State& start, const model::Step& step) {
 
 StepSolution Simulator::attempt(const State& start, const model::Step& step) {
   StepSolution solution;
-  const auto segment = std::make_shared<Segment>(model_, start, step);
+  const auto segment = std::make_shared<Segment>(model_, start, step, accuracy_.sensitivities);
   solution.segment_ = segment;
   if (const auto ended = segment->ended_at_start()) {
     solution.ended_ = *ended;
     return solution;
   }
-  Cvode& integrator = workspace_->integrator(segment->size());
+  Cvode& integrator = workspace_->integrator(segment->size(), segment->sensitivity_count());
   const double stop = std::min(segment->stop_time(), longest_step_of_protocol);
   integrator.start(*segment, 0, segment->starting_unknowns(), {accuracy_.relative_tolerance, accuracy_.absolute_factor * segment->absolute_tolerance()},
-                   segment->longest_step(), stop);
+                   segment->longest_step(), stop, segment->starting_sensitivities());
   for (;;) {
     const Cvode::Event event = integrator.advance();
     const double t = integrator.time();
-    if (!segment->closed_form()) {
-      StepSolution::Piece piece{t, 0, {}};
+    if (!segment->closed_form() || segment->sensitivity_count() > 0) {
+      StepSolution::Piece piece{t, 0, {}, {}};
       integrator.last_polynomial(piece.origin, piece.coefficients);
+      piece.sensitivities.resize(static_cast<std::size_t>(segment->sensitivity_count()));
+      for (int k = 0; k < segment->sensitivity_count(); ++k) {
+        integrator.last_sensitivity_polynomial(k, piece.sensitivities[static_cast<std::size_t>(k)]);
+      }
       solution.pieces_.push_back(std::move(piece));
       solution.truncation_ = std::max(solution.truncation_, segment->truncation(t, integrator.state()));
       if (solution.truncation_ > accuracy_.truncation && modes_ < most_modes) return solution;  // run() takes more modes

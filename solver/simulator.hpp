@@ -3,6 +3,7 @@
 #include <map>
 #include <memory>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "model/balance.hpp"
@@ -29,6 +30,9 @@ class StepSolution {
   Eigen::VectorXd salt_amplitudes(double t) const;  ///< of model::Salt; empty where there is none
   double temperature(double t) const;               ///< [K]
 
+  /// Derivatives of the grain surfaces; of a step that was run with sensitivities.
+  SurfaceSlopes surface_slopes(double t) const;
+
   /// int V i dt over the step [J/m2]: positive into the cell. Gauss points in intervals that start small, where the
   /// voltage goes with the square root of time; 1e-6 relative.
   double energy() const;
@@ -44,8 +48,11 @@ class StepSolution {
   struct Piece {
     double end, origin;
     Eigen::MatrixXd coefficients;
+    std::vector<Eigen::MatrixXd> sensitivities;
   };
   ConstVectorView unknowns(double t) const;
+  const Piece& piece_at(double t) const;
+  std::vector<Vector> sensitivities(double t) const;
 
   std::shared_ptr<const Segment> segment_;
   std::vector<Piece> pieces_;
@@ -59,10 +66,10 @@ class StepSolution {
 /// Integrators of several sizes, kept for reuse. One per thread.
 class Workspace {
  public:
-  Cvode& integrator(int size);
+  Cvode& integrator(int size, int sensitivities = 0);
 
  private:
-  std::map<int, Cvode> integrators_;
+  std::map<std::pair<int, int>, Cvode> integrators_;
 };
 
 struct Accuracy {
@@ -71,6 +78,7 @@ struct Accuracy {
   double truncation = 5e-5;           ///< more modes are taken until Segment::truncation stays below [V]
   int fewest_modes = 12;
   int salt_degree = 8;                ///< of the polynomials for the salt in each layer
+  bool sensitivities = false;         ///< also the derivatives with respect to the grain parameters; see Segment
 };
 
 /// Runs steps on one cell. Not for several threads at once; cheap to make.
