@@ -7,6 +7,7 @@
 #include <cstdlib>
 #include <ostream>
 
+#include "app/data.hpp"
 #include "model/balance.hpp"
 #include "params/faults.hpp"
 #include "params/rate.hpp"
@@ -122,6 +123,10 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
   auto* follow_verb = program.add_subcommand("follow", "a protocol, step by step");
   auto* ceiling_verb = program.add_subcommand("ceiling", "the highest charge rate that stays inside every limit, with confidence");
   auto* losses_verb = program.add_subcommand("losses", "where capacity goes at a rate, and which change at the bench wins most back");
+  auto* overlay_verb = program.add_subcommand("overlay", "measured against predicted: the model under the measured current");
+  auto* balance_verb = program.add_subcommand("balance", "capacities of both electrodes and the lithium that they share, from a slow curve");
+  auto* fit_verb = program.add_subcommand("fit", "parameters from measured curves, with intervals, and what cannot be told apart");
+  auto* pulses_verb = program.add_subcommand("pulses", "resistance, and diffusion in the grains, from measured pulses and rests (GITT)");
   auto* cards_verb = program.add_subcommand("cards", "the shipped materials, electrolytes and sheets with their sources");
   for (auto* verb : {bench_verb, curve_verb, rates_verb, follow_verb}) {
     add_sheet(*verb, request);
@@ -139,6 +144,26 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
   losses_verb->add_option("--rate", request.rate, "the rate to look at, such as 2C or 3 mA")->required();
   auto* losses_charge = losses_verb->add_flag("--charge", request.charge, "charge from empty");
   losses_verb->add_flag_callback("--discharge", [] {}, "discharge from full (default)")->excludes(losses_charge);
+  for (auto* verb : {overlay_verb, balance_verb, fit_verb}) {
+    add_sheet(*verb, request);
+    add_data(*verb, request);
+    add_output(*verb, request);
+    add_conditions(*verb, request);
+    add_start(*verb, request);
+    verb->add_option("--steps", request.steps, "steps of the file that take part, as `check` numbers them: 2..4");
+  }
+  overlay_verb->add_flag("--recognised", request.recognised, "run the protocol that was recognised instead of the measured current");
+  overlay_verb->add_option("--smoothing", request.smoothing, "window of dQ/dV and dV/dQ, as a share of the range")->capture_default_str();
+  fit_verb->add_option("--free", request.free_values, "what is estimated, such as positive.diffusion_time,contact_resistance,lithium");
+  for (auto* verb : {balance_verb, fit_verb}) {
+    verb->add_option("--points", request.fit_points, "rows of each file that take part")->check(CLI::Range(20, 5000))->capture_default_str();
+    verb->add_option("--starts", request.fit_starts, "starting points of the search, drawn from the spreads of the sheet")->check(CLI::Range(1, 1000))->capture_default_str();
+  }
+  fit_verb->add_flag("--linear", request.no_profiles, "intervals of the linearised model only");
+  add_sheet(*pulses_verb, request);
+  add_data(*pulses_verb, request);
+  add_output(*pulses_verb, request);
+  pulses_verb->add_option("--temperature", request.temperature, "instead of that of the sheet, such as '10 degC'")->check(not_empty);
   add_sheet(*ceiling_verb, request);
   add_output(*ceiling_verb, request);
   ceiling_verb->add_option("--temperature", request.temperature, "instead of that of the sheet, such as '10 degC'")->check(not_empty);
@@ -180,6 +205,10 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
     if (request.verb == "follow") follow(request, channels);
     if (request.verb == "ceiling") ceiling(request, channels);
     if (request.verb == "losses") losses(request, channels);
+    if (request.verb == "overlay") overlay(request, channels);
+    if (request.verb == "balance") balance(request, channels);
+    if (request.verb == "fit") fit(request, channels);
+    if (request.verb == "pulses") pulses(request, channels);
     if (request.verb == "cards") cards(request, channels);
     return finished(results, narration);
   } catch (const CommandLineError& error) {

@@ -20,8 +20,8 @@ enum class Status {
 /// What the user asked for, as written.
 struct Request {
   std::string verb;
-  std::vector<std::string> files;          ///< the sheet first; `check` takes several files of any kind
-  std::vector<std::string> columns;        ///< check: which column of a data file is what, as `time=t/h`
+  std::vector<std::string> files;          ///< the sheet first, then data files; `check` takes several files of any kind
+  std::vector<std::string> columns;        ///< which column of a data file is what, as `time=t/h`
   std::string protocol;                    ///< follow
   std::string rates = "C/20,C/10,C/5,C/2,1C,2C,3C,5C";
   bool charge = false, both = false;
@@ -35,6 +35,13 @@ struct Request {
   std::string rate;                        ///< losses
   std::uint64_t seed = 1;                  ///< ceiling
   bool staircase = false;                  ///< ceiling
+  std::string steps;                       ///< of a data file that take part, "2..4"; empty: all
+  std::string free_values;                 ///< fit: what is estimated, separated by commas; empty: what the sheet leaves uncertain
+  int fit_points = 300;                    ///< fit, balance: rows of each file that take part
+  int fit_starts = 6;                      ///< fit: starting points of the search
+  bool no_profiles = false;                ///< fit: linearised intervals only
+  bool recognised = false;                 ///< overlay
+  std::string smoothing = "1 %";           ///< overlay: width of the window for dQ/dV (of the voltage range) and dV/dQ (of the capacity)
   int points = 100;                        ///< of each array of `curve --json` and each curve of curves.csv
   std::vector<std::string> words;          ///< the whole command line, for the record
 };
@@ -71,6 +78,10 @@ void rates(const Request& request, const Channels& channels);
 void follow(const Request& request, const Channels& channels);
 void ceiling(const Request& request, const Channels& channels);
 void losses(const Request& request, const Channels& channels);
+void overlay(const Request& request, const Channels& channels);
+void balance(const Request& request, const Channels& channels);
+void fit(const Request& request, const Channels& channels);
+void pulses(const Request& request, const Channels& channels);
 void cards(const Request& request, const Channels& channels);
 
 }  // namespace onegrain::app

@@ -120,7 +120,8 @@ std::string filling(std::string_view name, const json& document) {
   if (name == "DRAWING") return std::string(web_asset("web/d3_subset.min.js"));
   if (name == "SCRIPTS") {
     std::string scripts;
-    for (const auto* file : {"web/report_text.js", "web/report_charts.js", "web/report_plots.js", "web/report.js"})
+    for (const auto* file : {"web/report_text.js", "web/report_charts.js", "web/report_plots.js", "web/report_panes.js",
+                             "web/report_measured.js", "web/report_balance.js", "web/report_estimates.js", "web/report.js"})
       scripts += web_asset(file);
     return scripts;
   }

@@ -51,6 +51,11 @@ std::string digits(double value, int significant) {
   return fmt::format("{:.{}f}", value, decimals);
 }
 
+std::string millivolts(double volts) {
+  const double mV = 1e3 * volts;
+  return std::abs(mV) < 0.005 ? "0" : std::abs(mV) < 1 ? fmt::format("{:.2f}", mV) : digits(mV, 3);
+}
+
 std::string duration(double seconds) {
   if (seconds < 120) return digits(seconds, 3) + " s";
   if (seconds < 2 * 3600) return digits(seconds / 60, 3) + " min";

@@ -6,6 +6,7 @@
 #include <ostream>
 
 #include "app/job.hpp"
+#include "app/recorded.hpp"
 #include "app/table.hpp"
 #include "params/library.hpp"
 #include "params/measured.hpp"
@@ -86,15 +87,6 @@ std::string ended(const params::RecordedStep& step) {
   return "-";
 }
 
-/// Only what is near a usual name is given one: C/10 for 0.0998.
-std::string nominal_rate(double c_rate) {
-  if (!(c_rate > 0)) return "-";
-  const double hours = std::round(1 / c_rate);
-  if (c_rate < 0.95 && std::abs(c_rate * hours - 1) < 0.02) return params::rate_name(1 / hours);
-  if (std::abs(c_rate - std::round(c_rate)) < 0.02 * c_rate) return params::rate_name(std::round(c_rate));
-  return params::rate_name(c_rate);
-}
-
 /// Steps in a table; of very many the first and the last.
 std::string step_table(const std::vector<params::RecordedStep>& steps, const std::optional<double>& one_c) {
   constexpr std::size_t shown_at_start = 160, shown_at_end = 40;
@@ -134,15 +126,7 @@ std::string understood(const params::Measured& data) {
   }
   text += fmt::format("  separated by {}{}; ", separator_name(data.separator), data.decimal_comma ? ", decimal comma" : "");
   text += data.header_line > 0 ? fmt::format("header in line {}\n", data.header_line) : std::string("no header\n");
-  text += fmt::format("  {} rows read, {} used, {} left out", data.rows_read, data.record.size(), data.doubts.left_out());
-  const char* mark = ": ";
-  for (std::size_t k = 0; k < params::doubt_kinds; ++k) {
-    const auto kind = static_cast<params::DoubtKind>(k);
-    if (!params::leaves_row_out(kind) || data.doubts.count(kind) == 0) continue;
-    text += fmt::format("{}{} {}", mark, data.doubts.count(kind), params::doubt_name(kind));
-    mark = ", ";
-  }
-  return text + "\n";
+  return text + "  " + row_counts(data) + "\n";
 }
 
 /// By kind, each with its lines; of very many of a kind the first.

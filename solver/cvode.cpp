@@ -258,6 +258,11 @@ Cvode::Event Cvode::advance() {
   return flag == CV_TSTOP_RETURN ? Event::stop : Event::step;
 }
 
+void Cvode::go_on(double stop_time) {
+  impl_->stop_time = stop_time;
+  impl_->check(CVodeSetStopTime(impl_->cvode, stop_time), "CVodeSetStopTime");
+}
+
 double Cvode::time() const { return impl_->t; }
 ConstVectorView Cvode::state() const { return Impl::view(impl_->y); }
 const std::vector<int>& Cvode::roots_found() const { return impl_->roots; }

@@ -73,6 +73,9 @@ class Cvode {
   /// @throws IntegrationFailure; anything that the system threw
   Event advance();
 
+  /// After Event::stop: goes on to this time.
+  void go_on(double stop_time);
+
   double time() const;             ///< reached by advance()
   ConstVectorView state() const;   ///< at time()
   const std::vector<int>& roots_found() const;  ///< after Event::root: nonzero where a root was met

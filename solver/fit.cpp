@@ -46,6 +46,13 @@ Sensitive sensitive_of(const FreeParameter& p) {
   return Sensitive::contact_resistance;
 }
 
+/// The cell with potentials that stay moderate for trial grains fuller than full.
+model::Cell gentle(model::Cell cell) {
+  cell.positive.host.potential = cell.positive.host.potential.with_edge(edge);
+  if (cell.negative) cell.negative->host.potential = cell.negative->host.potential.with_edge(edge);
+  return cell;
+}
+
 /// How the stoichiometries at the start of a run follow what is free.
 struct StartSlopes {
   double Qp, Qn, q0;
@@ -101,10 +108,11 @@ Eigen::VectorXd weights_by_slope(const std::vector<double>& charge, const Eigen:
   Eigen::VectorXd weight = Eigen::VectorXd::Ones(n);
   for (Eigen::Index k = 0; range > 0 && k < n; ++k) {
     const auto q = [&](Eigen::Index j) { return charge[static_cast<std::size_t>(j)]; };
+    const Eigen::Index before = std::max<Eigen::Index>(k - 1, 0), after = std::min<Eigen::Index>(k + 1, n - 1);
+    if (std::abs(q(after) - q(before)) < 1e-9 * range) continue;  // in a rest the voltage is as good as it is
     Eigen::Index a = k, b = k;
     while (a > 0 && (a == k || std::abs(q(k) - q(a)) < reach * range)) --a;
     while (b + 1 < n && (b == k || std::abs(q(b) - q(k)) < reach * range)) ++b;
-    // in a rest no charge passes: the voltage is as good as it is
     const double passed = std::abs(q(b) - q(a)) / range;
     const double slope = passed > 0.1 * reach ? (voltage[b] - voltage[a]) / passed : 0;
     weight[k] = 1 / std::sqrt(1 + std::pow(slope * charge_share / voltage_error, 2));
@@ -220,9 +228,9 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
       case Quantity::other: {
         Eigen::VectorXd moved = z, above(difference.size()), below(difference.size());
         moved[k] = z[k] + difference_step;
-        if (!this->curve(index, moved, this->cell(moved), above, nullptr)) return false;
+        if (!this->curve(index, moved, gentle(this->cell(moved)), above, nullptr)) return false;
         moved[k] = z[k] - difference_step;
-        if (!this->curve(index, moved, this->cell(moved), below, nullptr)) return false;
+        if (!this->curve(index, moved, gentle(this->cell(moved)), below, nullptr)) return false;
         jacobian->col(k++) = (above - below) / (2 * difference_step);
         continue;
       }
@@ -252,9 +260,7 @@ bool CellFit::voltages(const Eigen::VectorXd& z, Eigen::VectorXd& difference, Ei
   if (jacobian) jacobian->resize(voltages_, size_);
   Eigen::Index row = 0;
   try {
-    model::Cell now = cell(z);
-    now.positive.host.potential = now.positive.host.potential.with_edge(edge);
-    if (now.negative) now.negative->host.potential = now.negative->host.potential.with_edge(edge);
+    const model::Cell now = gentle(cell(z));
     Eigen::MatrixXd part;
     for (std::size_t c = 0; c < problem_.curves.size(); ++c) {
       const Eigen::Index n = problem_.curves[c].voltage.size();

@@ -42,6 +42,13 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
       last_current_(start.current) {
   const model::SingleParticle& m = *model_;
   if (const auto* course = std::get_if<model::CourseDrive>(&step.drive)) given_current_ = course->current;
+  if (given_current_) {
+    const model::Course& c = *given_current_;
+    given_charges_.assign(1, c.value.front() * c.time.front());
+    for (std::size_t k = 1; k < c.time.size(); ++k) {
+      given_charges_.push_back(given_charges_.back() + 0.5 * (c.value[k - 1] + c.value[k]) * (c.time[k] - c.time[k - 1]));
+    }
+  }
   if (const auto* hold = std::get_if<model::VoltageDrive>(&step.drive)) held_voltage_ = hold->voltage;
   if (const auto* hold = std::get_if<model::SeparatorSideDrive>(&step.drive)) held_separator_side_ = hold->potential;
 
@@ -183,6 +190,21 @@ double Segment::Modal::surface(double mean, double t, ConstVectorView y, bool cl
   return x;
 }
 
+double Segment::next_bend(double t) const {
+  if (!given_current_) return std::numeric_limits<double>::infinity();
+  const std::vector<double>& bends = given_current_->time;
+  const auto next = std::upper_bound(bends.begin(), bends.end(), t * (1 + 1e-12) + 1e-9);
+  return next == bends.end() ? std::numeric_limits<double>::infinity() : *next;
+}
+
+double Segment::given_charge(double t) const {
+  const model::Course& c = *given_current_;
+  const auto next = std::upper_bound(c.time.begin(), c.time.end(), t);
+  if (next == c.time.begin()) return c.value.front() * t;
+  const auto k = static_cast<std::size_t>(next - c.time.begin()) - 1;
+  return given_charges_[k] + 0.5 * (c.value[k] + c.at(t)) * (t - c.time[k]);
+}
+
 double Segment::mean_of(const Modal& modal, double q) const {
   return &modal == &positive_ ? model_->positive_mean(q) : model_->negative_mean(q);
 }
@@ -268,7 +290,7 @@ Rate Segment::rate(double t, ConstVectorView y, VectorView ydot) {
     extra_current = h.i - current0_;
     if (thermal_) ydot[1] = heating(h, terminal(h).voltage) / m.cell().thermal->heat_capacity;
   }
-  ydot[0] = extra_current;
+  ydot[0] = given_current_ ? 0 : extra_current;
   for (const Modal* modal : {&positive_, &negative_, &salt_}) {
     if (modal->count == 0) continue;
     auto dydt = ydot.segment(modal->offset, modal->count);

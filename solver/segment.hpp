@@ -111,6 +111,8 @@ class Segment final : public OdeSystem {
   /// Time at which a clock or the charge at constant current ends the step, and which of them; infinite if neither.
   double stop_time() const { return stop_time_; }
   Ended stop_reason() const { return stop_reason_; }
+  /// The next moment after t at which the given current bends: no step may reach across it, or a short peak goes unseen.
+  double next_bend(double t) const;
   Ended root_reason(const std::vector<int>& found) const;
   /// The end that holds already at the start, if any.
   std::optional<Ended> ended_at_start() const;
@@ -156,7 +158,10 @@ class Segment final : public OdeSystem {
   void prepare_grain(Modal& modal, const model::Grain& grain, double outflow_per_current, double x_surface, double T);
   void prepare_ends();
   bool is_hold() const { return held_voltage_ || held_separator_side_ || held_temperature_; }
-  double charge(double t, ConstVectorView y) const { return charge0_ + current0_ * t + y[0]; }
+  double charge(double t, ConstVectorView y) const {
+    return given_current_ ? charge0_ + given_charge(t) : charge0_ + current0_ * t + y[0];
+  }
+  double given_charge(double t) const;  ///< integral of the given current, exact
   double temperature(double t, ConstVectorView y) const {
     return thermal_ ? temperature_ + y[1] : given_temperature_ ? given_temperature_->at(t) : temperature_;
   }
@@ -180,6 +185,7 @@ class Segment final : public OdeSystem {
   Modal positive_, negative_, salt_;
   double transference0_ = 0;
   std::optional<model::Course> given_current_, given_temperature_;
+  std::vector<double> given_charges_;  // up to each moment of the given current
   bool thermal_;
   int integrated_;  // border unknowns that are integrated: charge, temperature
   double charge0_, temperature_, current0_;

@@ -143,7 +143,7 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
   Cvode& integrator = workspace_->integrator(segment->size(), segment->sensitivity_count());
   const double stop = std::min(segment->stop_time(), longest_step_of_protocol);
   integrator.start(*segment, 0, segment->starting_unknowns(), {accuracy_.relative_tolerance, accuracy_.absolute_factor * segment->absolute_tolerance()},
-                   segment->longest_step(), stop, segment->starting_sensitivities());
+                   segment->longest_step(), std::min(stop, segment->next_bend(0)), segment->starting_sensitivities());
   for (;;) {
     const Cvode::Event event = integrator.advance();
     const double t = integrator.time();
@@ -159,6 +159,10 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
       if (solution.truncation_ > accuracy_.truncation && modes_ < most_modes) return solution;  // run() takes more modes
     }
     if (event == Cvode::Event::step) continue;
+    if (event == Cvode::Event::stop && t < stop * (1 - 1e-12)) {
+      integrator.go_on(std::min(stop, segment->next_bend(t)));
+      continue;
+    }
     solution.duration_ = t;
     solution.ended_ = event == Cvode::Event::root ? segment->root_reason(integrator.roots_found()) : segment->stop_reason();
     break;

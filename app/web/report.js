@@ -985,7 +985,13 @@ function page(report) {
   const half_cell = text(cell.arrangement) === "half_cell";
   const answer = answer_section(ceiling, text(report.headline));
   const lost = losses_sections(part(report.losses));
-  const opened = answer || lost.length > 0;
+  const measured = [
+    ...overlay_sections(part(report.overlay), half_cell),
+    balance_section(part(report.balance), half_cell),
+    ...fit_sections(part(report.fit), half_cell),
+    pulses_section(part(report.pulses), text(report.headline)),
+  ].filter(Boolean);
+  const opened = answer || lost.length > 0 || measured.length > 0;
 
   const mark = blank_svg().attr("viewBox", "0 0 24 24").attr("class", "grain").attr("aria-hidden", "true");
   put(mark, "path", { d: MARK, "fill-rule": "evenodd" });
@@ -1022,6 +1028,7 @@ function page(report) {
         )
       : null,
     lost,
+    measured,
     opened ? null : numbers_at_hand,
     path_section(part(ceiling.path), ceiling, half_cell),
     margin_section(parts(ceiling.margins)),
@@ -1082,7 +1089,7 @@ const PAPER = 680; // pixels between the margins of A4; Letter is a little wider
 /** As in the rules for paper of report.css. */
 function paper_width(frame) {
   const around = frame.parentNode.className;
-  if (around === "panels") return PAPER / 2 - 12;
+  if (around === "panels" || around === "panels two") return PAPER / 2 - 12;
   if (around === "panels pair") return Math.round(PAPER * (frame.previousElementSibling ? 0.4 : 0.58));
   return PAPER;
 }

@@ -177,7 +177,7 @@ function labels_right(g, items, box, x_label) {
   spread_out(items, box.top - 8, box.floor);
   for (const item of items) {
     leader(g, [
-      [item.x + 3, item.wanted],
+      [item.x + 3, item.at ?? item.wanted],
       [x_label - 10, item.centre],
       [x_label - 4, item.centre],
     ]).attr("stroke", item.stroke);
