@@ -340,8 +340,8 @@ std::string overlay_headline(const Overlay& overlay) {
   std::string text = fmt::format("The {} is met within {} mV rms, {} mV at worst.", step_name(*fast), millivolts(fast->distance.rms), millivolts(std::abs(fast->distance.largest)));
   if (fast->resistance_rms) {
     const double ratio = *fast->resistance_rms / std::max(1e-9, *fast->model_rms_there);
-    text += fmt::format(" From 2 to 95 % of its capacity the model is {} mV off; the {} less one resistance of {} ohm, which needs no model, is {} mV off{}.",
-                        millivolts(*fast->model_rms_there), overlay.slow_name, digits(*overlay.resistance, 3), millivolts(*fast->resistance_rms),
+    text += fmt::format(" From 2 to 95 % of its capacity the model is {} mV off; the {} less one resistance of {} mohm, which needs no model, is {} mV off{}.",
+                        millivolts(*fast->model_rms_there), overlay.slow_name, digits(1e3 * *overlay.resistance, 3), millivolts(*fast->resistance_rms),
                         ratio > 1.1 ? ": the model knows more" : ratio < 0.9 ? ": the model knows less than that" : ": as good as the model");
     if (fast->resistance_fitted_here) text += " (this step itself gave the resistance)";
   }

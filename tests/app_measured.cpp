@@ -139,6 +139,17 @@ TEST_CASE("the charge that a slow half-cell curve passed is what balance finds b
   CHECK(graphite["capacity_mAh"]["value"].get<double>() == Approx(6.41 / 0.918).epsilon(0.02));
 }
 
+TEST_CASE("the same for a spinel, of which the potential has two plateaus near 4.7 V") {
+  const Folder folder;
+  folder.write("half.yaml",
+               "onegrain: 1\nname: Spinel half cell of unknown design\narrangement: half_cell\ntemperature: 25 degC\ndisc_diameter: 18 mm\n"
+               "voltage_window: {lower: 3.0 V, upper: 4.9 V}\nworking:\n  material: lnmo\n  layer: {thickness: 75 um, active_fraction: 55 %, porosity: 36 %}\n"
+               "  particle_radius: 5 um\nseparator: {thickness: 200 um, porosity: 80 %}\nelectrolyte: carbonate_1M\n");
+  const json b = json_of({"balance", "half.yaml", data("lnmo_li_lithiation_discharge_C19.csv")})["balance"];
+  // 6.1741 mAh by the cycler from 4.876 to 2.996 V (source: notes to the data set).
+  CHECK(b["cell_capacity_mAh"]["value"].get<double>() == Approx(6.1741).epsilon(0.01));
+}
+
 TEST_CASE("an aged cell is read from its slow curve: lost lithium and lost material, within the stated intervals") {
   // A cell with a tenth of the graphite and a little lithium taken away, calculated and then read again against the fresh sheet.
   const Folder folder;

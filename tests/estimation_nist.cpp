@@ -135,13 +135,16 @@ TEST_CASE("parameters, standard deviations and sum of squares are NIST's, from b
       CHECK(found.fit.converged);
       // 11 digits are certified. The sets are ill-conditioned (ENSO, Thurber, MGH09), so that a gradient with round-off
       // leaves 8.
-      CHECK(found.parameters >= 7.5);
+      // Sums of three exponentials (Lanczos) are the worst: compilers and versions of Ceres differ between 6.4 and 10 digits,
+      // at sums of squares that agree to more than 10.
+      const double expected = set.name.rfind("Lanczos", 0) == 0 ? 6 : 7.5;
+      CHECK(found.parameters >= expected);
       if (set.name == "Lanczos1") {
         // Residuals of 1e-13 beside values of 2.5: round-off of 4e-16 is up to 1 % of them.
         CHECK(found.deviations >= 2);
         CHECK(found.sum >= 2);
       } else {
-        CHECK(found.deviations >= 7.5);
+        CHECK(found.deviations >= expected);
         CHECK(found.sum >= 9);
       }
     }
