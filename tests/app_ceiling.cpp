@@ -170,7 +170,7 @@ TEST_CASE("a window, a margin or a number of samples that cannot be is refused")
 
 TEST_CASE("interrupted, it says so and leaves nothing half-written") {
   const Folder folder;
-  const Outcome outcome = shell("timeout --foreground -s INT 0.3 " + quoted(ONEGRAIN_PROGRAM) + " ceiling demo --samples 100000 --out out; exit 0");
+  const Outcome outcome = shell("timeout --foreground -s INT 3 " + quoted(ONEGRAIN_PROGRAM) + " ceiling demo --samples 100000 --out out; exit 0");
   CHECK_THAT(outcome.results, HasText("interrupted; nothing was written"));
   CHECK(folder.names("out").empty());
 }
