@@ -34,8 +34,7 @@ std::string row_counts(const params::Measured& data) {
   return text;
 }
 
-params::Measured read_data(const Request& request, const Channels& channels, const std::string& file,
-                           std::vector<params::SourceFile>& files) {
+params::Reading data_reading(const Request& request) {
   params::Reading reading;
   reading.others = false;
   try {
@@ -43,7 +42,12 @@ params::Measured read_data(const Request& request, const Channels& channels, con
   } catch (const params::ColumnMapError& error) {
     throw CommandLineError(error.what());
   }
-  auto loaded = params::load_measured(file, reading);
+  return reading;
+}
+
+params::Measured read_data(const Request& request, const Channels& channels, const std::string& file,
+                           std::vector<params::SourceFile>& files) {
+  auto loaded = params::load_measured(file, data_reading(request));
   if (!loaded.value) throw UnsoundInput(loaded.faults.text());
   channels.narration << loaded.faults.text() << file << ": " << row_counts(*loaded.value) << '\n';
   files.insert(files.end(), loaded.files.begin(), loaded.files.end());

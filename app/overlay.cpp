@@ -66,53 +66,46 @@ Distance distance_of(const std::vector<double>& time, const std::vector<double>&
   return d;
 }
 
-/// What a cell follows: solutions with their starts on the measured clock.
+/// What a cell follows, and to which step of the file each of its steps belongs.
 struct Followed {
-  std::vector<solver::StepSolution> steps;
-  std::vector<double> starts;               // measured clock [s]
+  solver::Replay done;  // with the starts on the measured clock
   std::vector<std::size_t> recorded_step;
-  std::optional<std::string> cut_short;
 
   /// Voltage at a moment of the measured clock; NaN beyond what was calculated.
-  double voltage(double t, std::size_t step, bool own_clock) const {
-    std::size_t k = steps.size();
-    for (std::size_t j = 0; j < steps.size(); ++j) {
-      if (own_clock ? recorded_step[j] == step : starts[j] < t || j == 0) k = j;
-    }
-    if (k == steps.size()) return not_a_number;
-    const double since = t - starts[k];
-    if (since < -1e-9 || since > steps[k].duration() * (1 + 1e-9) + 1e-6) return not_a_number;
-    return steps[k].at(std::clamp(since, 0.0, steps[k].duration())).terminal.voltage;
+  /// @param recognised  the steps have ends of their own: the one of this number, not the one at this moment
+  double voltage(double t, std::size_t number, bool recognised) const {
+    std::size_t k = recognised ? step_of(number) : done.step_at(t);
+    if (k == done.steps.size()) return not_a_number;
+    const solver::StepSolution& step = done.steps[k];
+    const double since = t - done.starts[k];
+    if (since < -1e-9 || since > step.duration() * (1 + 1e-9) + 1e-6) return not_a_number;
+    return step.at(std::clamp(since, 0.0, step.duration())).terminal.voltage;
+  }
+  /// The first step that belongs to one of the file; steps.size() where none does.
+  std::size_t step_of(std::size_t number) const {
+    return static_cast<std::size_t>(std::find(recorded_step.begin(), recorded_step.end(), number) - recorded_step.begin());
   }
 };
 
 Followed follow_recording(const Recording& r, solver::Simulator& simulator, const solver::State& start, bool recognised, double area) {
-  Followed f;
-  solver::State state = start;
   if (!recognised) {
-    for (std::size_t k = 0; k < r.run.stretches.size(); ++k) {
-      f.steps.push_back(simulator.run(state, r.run.stretches[k].step));
-      f.starts.push_back(r.run.stretches[k].start);
-      f.recorded_step.push_back(r.stretch_step[k]);
-      if (f.steps.back().ended_by() != solver::Ended::time) {
-        f.cut_short = solver::name_of(f.steps.back().ended_by());
-        break;
-      }
-      state = f.steps.back().final_state();
-    }
+    Followed f{solver::replay(simulator, start, r.run), r.stretch_step};
+    f.recorded_step.resize(f.done.steps.size());
     return f;
   }
+  Followed f;
+  solver::State state = start;
   for (std::size_t s = r.first_step; s <= r.last_step; ++s) {
     const params::RecordedStep& step = r.steps[s];
-    f.steps.push_back(simulator.run(state, recognised_step(step, std::max(step.duration, 1e-3), area)));
-    f.starts.push_back(r.time(std::max(step.first, r.first_row)));
+    f.done.steps.push_back(simulator.run(state, recognised_step(step, std::max(step.duration, 1e-3), area)));
+    f.done.starts.push_back(r.time(std::max(step.first, r.first_row)));
     f.recorded_step.push_back(s);
-    const solver::Ended ended = f.steps.back().ended_by();
+    const solver::Ended ended = f.done.steps.back().ended_by();
     if (ended != solver::Ended::time && ended != solver::Ended::voltage && ended != solver::Ended::current) {
-      f.cut_short = solver::name_of(ended);
+      f.done.cut_short = ended;
       break;
     }
-    state = f.steps.back().final_state();
+    state = f.done.steps.back().final_state();
   }
   return f;
 }
@@ -121,14 +114,11 @@ Followed follow_recording(const Recording& r, solver::Simulator& simulator, cons
 std::optional<double> model_capacity(const OverlaidStep& step, const Followed& f, solver::Simulator& simulator, double area, const solver::State& start) {
   const params::RecordedStep& r = step.recorded;
   if (!is_half_cycle(r)) return std::nullopt;
-  for (std::size_t j = 0; j < f.steps.size(); ++j) {
-    if (f.recorded_step[j] != step.number) continue;
-    const solver::State before = j == 0 ? start : f.steps[j - 1].final_state();
-    model::Step until{model::CurrentDrive{r.mean_current / area}, {.voltage = r.last_voltage, .time = 2 * r.duration}, "to the measured end"};
-    until.temperature = std::nullopt;
-    return std::abs(r.mean_current) * simulator.run(before, until).duration();
-  }
-  return std::nullopt;
+  const std::size_t j = f.step_of(step.number);
+  if (j == f.done.steps.size()) return std::nullopt;
+  const solver::State before = j == 0 ? start : f.done.steps[j - 1].final_state();
+  const model::Step until{model::CurrentDrive{r.mean_current / area}, {.voltage = r.last_voltage, .time = 2 * r.duration}, "to the measured end"};
+  return std::abs(r.mean_current) * simulator.run(before, until).duration();
 }
 
 std::string step_name(const OverlaidStep& step) {
@@ -144,7 +134,7 @@ OverlaidStep overlaid(const Recording& r, std::size_t number, const Followed& f,
   std::size_t last_row = step.recorded.first;
   for (std::size_t row : r.rows) {
     if (row < step.recorded.first || row > step.recorded.last) continue;
-    for (std::size_t k = last_row; k < row; ++k) charge += 0.5 * (record.current[k] + record.current[k + 1]) * (record.time[k + 1] - record.time[k]);
+    charge += params::charge_between(record, last_row, row);
     last_row = row;
     step.time.push_back(r.time(row));
     step.charge.push_back(std::abs(charge));
@@ -158,14 +148,14 @@ OverlaidStep overlaid(const Recording& r, std::size_t number, const Followed& f,
   }
   if (count > 0) step.temperature = sum / count;
   step.distance = distance_of(step.time, step.model, step.measured);
-  for (std::size_t j = 0; j < f.steps.size(); ++j) {
+  for (std::size_t j = 0; j < f.done.steps.size(); ++j) {
     if (f.recorded_step[j] != number) continue;
-    const solver::Trust trust = solver::judge(f.steps[j]);
+    const solver::Trust trust = solver::judge(f.done.steps[j]);
     if (trust.trusted() || !step.trusted) continue;
     step.trusted = false;
     step.untrusted_because = untrusted(trust);
   }
-  if (f.cut_short && !f.recorded_step.empty() && f.recorded_step.back() == number) step.model_ended_by = *f.cut_short;
+  if (f.done.cut_short && f.recorded_step.back() == number) step.model_ended_by = solver::name_of(*f.done.cut_short);
   return step;
 }
 
@@ -271,13 +261,13 @@ std::optional<WhyLess> why_less(const Job& job, const Overlay& overlay) {
                  sheet.temperature.si};
 }
 
-std::vector<double> smoothing_of(const std::string& text) {
+double smoothing_of(const std::string& text) {
   std::string number = text;
   number.erase(std::remove(number.begin(), number.end(), ' '), number.end());
   if (!number.empty() && number.back() == '%') number.pop_back();
   const auto percent = params::parse_number(number);
   if (!percent || !(*percent >= 0.05 && *percent <= 20)) throw CommandLineError("--smoothing '" + text + "': write a share of the range from 0.05 % to 20 %, such as '1 %'");
-  return {*percent / 100};
+  return *percent / 100;
 }
 
 }  // namespace
@@ -304,7 +294,7 @@ Derivative kernel_derivative(const std::vector<double>& x, const std::vector<dou
 Overlay make_overlay(const Request& request, const Channels& channels, Job& job) {
   Overlay overlay;
   overlay.recognised = request.recognised;
-  overlay.capacity_share = smoothing_of(request.smoothing)[0];
+  overlay.capacity_share = smoothing_of(request.smoothing);
   overlay.voltage_width = overlay.capacity_share * (job.cell.upper_voltage - job.cell.lower_voltage);
   solver::Workspace workspace;
   for (std::size_t k = 1; k < request.files.size(); ++k) {

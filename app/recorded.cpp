@@ -111,9 +111,7 @@ double integral(const model::Course& course, double duration) {
 
 /// Measured charge of rows first..last with the halves of the intervals around them [C], trapezoidal rule.
 double charge_of(const params::Record& r, std::size_t first, std::size_t last, double start, double end) {
-  double q = r.current[first] * (r.time[first] - start) + r.current[last] * (end - r.time[last]);
-  for (std::size_t k = first; k < last; ++k) q += 0.5 * (r.current[k] + r.current[k + 1]) * (r.time[k + 1] - r.time[k]);
-  return q;
+  return r.current[first] * (r.time[first] - start) + params::charge_between(r, first, last) + r.current[last] * (end - r.time[last]);
 }
 
 /// Builds the stretches of a run one after the other.
@@ -232,20 +230,6 @@ std::vector<std::size_t> picked(const Recording& r, std::size_t most) {
 
 }  // namespace
 
-std::size_t Recording::step_of(std::size_t row) const {
-  std::size_t k = first_step;
-  while (k < last_step && steps[k].last < row) ++k;
-  return k;
-}
-
-double Recording::main_current() const {
-  double largest = 0;
-  for (std::size_t k = first_step; k <= last_step; ++k) {
-    if (steps[k].kind != params::StepKind::rest) largest = std::max(largest, std::abs(steps[k].mean_current));
-  }
-  return largest;
-}
-
 std::string nominal_rate(double c_rate) {
   if (!(c_rate > 0)) return "-";
   const double hours = std::round(1 / c_rate);
@@ -292,20 +276,16 @@ Recording load_recording(const Request& request, const Channels& channels, Job& 
   const bool charges = first.mean_current > 0;
   const model::Window& window = job.bench.window;
   if (request.from_soc) {
-    r.start_kind = StartKind::asked;
     r.start.rest_voltage = model::equilibrium_voltage(job.cell, model::at_state_of_charge(window, *request.from_soc), job.cell.temperature);
     r.start_text = fmt::format("from a state of charge of {} as asked for", digits(*request.from_soc, 3));
   } else if (first.first > 0 && r.steps[r.first_step - (r.first_step > 0 ? 1 : 0)].kind == params::StepKind::rest) {
-    r.start_kind = StartKind::rest;
     r.first_row = first.first - 1;  // the last row of the rest
     r.start.rest_voltage = record.voltage[r.first_row];
     r.start_text = fmt::format("from rest at {} V, at the end of the rest before", digits(*r.start.rest_voltage, 5));
   } else if (rested_before(record, first, resting)) {
-    r.start_kind = StartKind::rest;
     r.start.rest_voltage = record.voltage[r.first_row];
     r.start_text = fmt::format("from rest at {} V, the first row, taken as recorded before the current came up", digits(*r.start.rest_voltage, 5));
   } else {
-    r.start_kind = charges ? StartKind::empty : StartKind::charged;
     r.start.rest_voltage = charges ? job.cell.lower_voltage
                                    : job.cell.charged_state ? model::equilibrium_voltage(job.cell, *job.cell.charged_state, job.cell.temperature) : job.cell.upper_voltage;
     r.start_text = fmt::format("from equilibrium at {} V ({}); the first row is already under current, so that no rest tells where the cell stood",
@@ -348,7 +328,14 @@ Recording load_recording(const Request& request, const Channels& channels, Job& 
     const auto next = std::upper_bound(r.run.stretches.begin(), r.run.stretches.end(), t, [](double at, const solver::Stretch& s) { return at < s.start; });
     return t - std::prev(next)->start < charging_of_double_layer;
   });
-  for (const std::size_t row : r.rows) r.run.times.push_back(r.time(row));
+  double passed = 0;
+  std::size_t before = r.first_row;
+  for (const std::size_t row : r.rows) {
+    r.run.times.push_back(r.time(row));
+    passed += params::charge_between(record, before, row);
+    r.charge.push_back(passed);
+    before = row;
+  }
   return r;
 }
 

@@ -12,14 +12,6 @@
 /// the test began.
 namespace onegrain::app {
 
-/// How the first row of a run is understood.
-enum class StartKind {
-  rest,     ///< the cell rested before; its voltage is that of equilibrium
-  charged,  ///< under current from the first row on: the sheet's charged state, or equilibrium at the upper cut-off
-  empty,    ///< the same for a charge: equilibrium at the lower cut-off
-  asked     ///< --from-soc
-};
-
 /// One file, understood.
 struct Recording {
   std::string file;
@@ -29,17 +21,14 @@ struct Recording {
   std::size_t first_row;                    ///< the run begins with it
   solver::Run run;                          ///< its times are those of `rows`
   std::vector<std::size_t> rows;            ///< that are compared
-  StartKind start_kind;
+  std::vector<double> charge;               ///< passed up to each of them since the run began, charging positive [C]
   solver::Start start;
   std::string start_text;                   ///< in words
   bool has_temperature;
   std::vector<std::size_t> stretch_step;    ///< number of the recorded step that each stretch belongs to
 
+  std::string name() const { return file.substr(file.find_last_of('/') + 1); }  ///< without its folder
   double time(std::size_t row) const { return measured.record.time[row] - measured.record.time[first_row]; }
-  /// The step of the file that a row belongs to.
-  std::size_t step_of(std::size_t row) const;
-  /// Largest magnitude of the mean current of the charges and discharges that take part [A]; 0: none.
-  double main_current() const;
 };
 
 /// Reads a file and makes it a run.

@@ -122,13 +122,9 @@ nlohmann::json alignment_json(const Job& job, const model::Cell& cell, const Rec
   json measured = json::array(), at = json::array();
   const double start = solver::starting_charge(cell, recording.start);
   const double since_full = (w.full.positive - cell.inventory.positive) * Qp;  // of the inventory, as charge towards full
-  const params::Record& record = recording.measured.record;
-  double passed = 0;
-  std::size_t before = recording.first_row;
-  for (const std::size_t row : recording.rows) {
-    for (; before < row; ++before) passed += 0.5 * (record.current[before] + record.current[before + 1]) * (record.time[before + 1] - record.time[before]);
-    at.push_back(number((-since_full - start - passed / job.plate_area()) * per_mAh));
-    measured.push_back(number(record.voltage[row]));
+  for (std::size_t k = 0; k < recording.rows.size(); ++k) {
+    at.push_back(number((-since_full - start - recording.charge[k] / job.plate_area()) * per_mAh));
+    measured.push_back(number(recording.measured.record.voltage[recording.rows[k]]));
   }
   return {{"charge_mAh", charge}, {"positive_V", positive}, {"negative_V", negative}, {"full_V", full}, {"capacity_mAh", number(w.capacity * per_mAh)},
           {"measured", {{"charge_mAh", at}, {"voltage_V", measured}}}};

@@ -150,14 +150,7 @@ std::string doubt_list(const params::Doubts& doubts) {
 }
 
 Verdict check_data(const std::string& file, const Request& request) {
-  params::Reading reading;
-  reading.others = false;
-  try {
-    reading.columns = params::parse_column_map(request.columns);
-  } catch (const params::ColumnMapError& error) {
-    throw CommandLineError(error.what());
-  }
-  auto loaded = params::load_measured(file, reading);
+  auto loaded = params::load_measured(file, data_reading(request));
   if (!loaded.value) return verdict(loaded, "");
   params::Measured& data = *loaded.value;
   const params::Record& record = data.record;

@@ -269,7 +269,7 @@ std::vector<RecordedStep> recorded_steps(const Record& record) {
                       record.current[span.last],
                       StepEnd::unknown};
     double sum = 0;
-    for (std::size_t k = span.first; k < span.last; ++k) step.charge += trapezoid(record, k);
+    step.charge = charge_between(record, span.first, span.last);
     for (std::size_t k = span.first; k <= span.last; ++k) sum += record.current[k];
     step.mean_current = step.duration > 0 ? step.charge / step.duration : sum / static_cast<double>(span.rows());
     if (span.first > 0 && bridged(record, span.first - 1))
@@ -280,6 +280,12 @@ std::vector<RecordedStep> recorded_steps(const Record& record) {
   }
   find_ends(record, steps);
   return steps;
+}
+
+double charge_between(const Record& record, std::size_t from, std::size_t to) {
+  double charge = 0;
+  for (std::size_t k = from; k < to; ++k) charge += trapezoid(record, k);
+  return charge;
 }
 
 ChargeBalance charge_balance(const Record& record, const std::vector<RecordedStep>& steps) {
@@ -302,8 +308,7 @@ ChargeBalance charge_balance(const Record& record, const std::vector<RecordedSte
     // Between the step's own rows, in which a counter may not start anew; opening rows still show the old count.
     const std::size_t first = std::min(step.first + 1, step.last);
     const double counted = std::abs(record.capacity[step.last] - record.capacity[first]);
-    double own = 0;
-    for (std::size_t k = first; k < step.last; ++k) own += trapezoid(record, k);
+    const double own = charge_between(record, first, step.last);
     if (!std::isfinite(counted) || counted == 0) continue;
     balance.largest_deviation = std::max(balance.largest_deviation.value_or(0), std::abs(std::abs(own) / counted - 1));
   }

@@ -60,6 +60,9 @@ double rest_current(const Record& record);
 /// Empty for a record without rows.
 std::vector<RecordedStep> recorded_steps(const Record& record);
 
+/// Integral of the current from one row to a later one by the trapezoidal rule [C].
+double charge_between(const Record& record, std::size_t from, std::size_t to);
+
 /// Charge over the whole record by the trapezoidal rule, pauses between steps left out [C].
 struct ChargeBalance {
   double integrated;  ///< integral of the current

@@ -93,6 +93,22 @@ struct Cvode::Impl {
       return -1;
     }
   }
+  /// Taylor's polynomial about the time reached; derivative(t, order) leaves the derivative in `work`.
+  template <class Derivative>
+  void polynomial(double& origin, Eigen::MatrixXd& coefficients, Derivative derivative) {
+    int order = 0;
+    sunrealtype now = 0;
+    check(CVodeGetLastOrder(cvode, &order), "CVodeGetLastOrder");
+    check(CVodeGetCurrentTime(cvode, &now), "CVodeGetCurrentTime");
+    origin = now;
+    coefficients.resize(size, order + 1);
+    double factorial = 1;
+    for (int k = 0; k <= order; ++k) {
+      if (k > 1) factorial *= k;
+      check(derivative(now, k), "the derivatives of the last step");
+      coefficients.col(k) = view(work) / factorial;
+    }
+  }
   static ConstVectorView view(N_Vector v) { return {N_VGetArrayPointer(v), N_VGetLength(v)}; }
   static VectorView writable(N_Vector v) { return {N_VGetArrayPointer(v), N_VGetLength(v)}; }
 
@@ -268,34 +284,12 @@ ConstVectorView Cvode::state() const { return Impl::view(impl_->y); }
 const std::vector<int>& Cvode::roots_found() const { return impl_->roots; }
 
 void Cvode::last_polynomial(double& origin, Eigen::MatrixXd& coefficients) const {
-  Impl& m = *impl_;
-  int order = 0;
-  sunrealtype now = 0;
-  m.check(CVodeGetLastOrder(m.cvode, &order), "CVodeGetLastOrder");
-  m.check(CVodeGetCurrentTime(m.cvode, &now), "CVodeGetCurrentTime");
-  origin = now;
-  coefficients.resize(m.size, order + 1);
-  double factorial = 1;
-  for (int k = 0; k <= order; ++k) {
-    if (k > 1) factorial *= k;
-    m.check(CVodeGetDky(m.cvode, now, k, m.work), "CVodeGetDky");
-    coefficients.col(k) = Impl::view(m.work) / factorial;
-  }
+  impl_->polynomial(origin, coefficients, [&](double at, int order) { return CVodeGetDky(impl_->cvode, at, order, impl_->work); });
 }
 
 void Cvode::last_sensitivity_polynomial(int k, Eigen::MatrixXd& coefficients) const {
-  Impl& m = *impl_;
-  int order = 0;
-  sunrealtype now = 0;
-  m.check(CVodeGetLastOrder(m.cvode, &order), "CVodeGetLastOrder");
-  m.check(CVodeGetCurrentTime(m.cvode, &now), "CVodeGetCurrentTime");
-  coefficients.resize(m.size, order + 1);
-  double factorial = 1;
-  for (int j = 0; j <= order; ++j) {
-    if (j > 1) factorial *= j;
-    m.check(CVodeGetSensDky1(m.cvode, now, j, k, m.work), "CVodeGetSensDky1");
-    coefficients.col(j) = Impl::view(m.work) / factorial;
-  }
+  double origin = 0;  // that of last_polynomial()
+  impl_->polynomial(origin, coefficients, [&](double at, int order) { return CVodeGetSensDky1(impl_->cvode, at, order, k, impl_->work); });
 }
 
 Counts Cvode::counts() const {

@@ -86,7 +86,7 @@ model::Curve potential_correction(const FreePotential& potential, const Eigen::R
 }
 
 Eigen::RowVectorXd correction_basis(const FreePotential& potential, double x) {
-  Eigen::RowVectorXd basis = Eigen::RowVectorXd::Zero(potential.pieces + 3);
+  Eigen::RowVectorXd basis = Eigen::RowVectorXd::Zero(potential.coefficients());
   const double h = (potential.upper - potential.lower) / potential.pieces;
   const double wanted = (x - potential.lower) / h, at = std::clamp(wanted, 0.0, static_cast<double>(potential.pieces));
   const int j = std::min(static_cast<int>(at), potential.pieces - 1);
@@ -122,7 +122,7 @@ Eigen::VectorXd weights_by_slope(const std::vector<double>& charge, const Eigen:
 
 CellFit::CellFit(FitProblem problem) : problem_(std::move(problem)) {
   size_ = static_cast<int>(problem_.free.size());
-  for (const FreePotential& p : problem_.potentials) size_ += p.pieces + 3;
+  for (const FreePotential& p : problem_.potentials) size_ += p.coefficients();
   for (FitCurve& c : problem_.curves) {
     voltages_ += static_cast<int>(c.voltage.size());
     if (c.weight.size() == 0) c.weight = Eigen::VectorXd::Ones(c.voltage.size());
@@ -140,19 +140,23 @@ CellFit::CellFit(FitProblem problem) : problem_(std::move(problem)) {
 
 int CellFit::residual_count() const {
   int count = voltages_ + size_;
-  for (const FreePotential& p : problem_.potentials) count += p.pieces + 2;
+  for (const FreePotential& p : problem_.potentials) count += p.coefficients() - 1;
   return count;
 }
 
-model::Cell CellFit::cell(const Eigen::VectorXd& z) const {
-  Eigen::Index k = 0;
-  std::vector<double> others;
-  for (const FreeParameter& p : problem_.free) {
-    if (p.quantity == Quantity::other) others.push_back(p.value(z[k]));
-    ++k;
+std::vector<double> CellFit::others(const Eigen::VectorXd& z) const {
+  std::vector<double> values;
+  for (std::size_t k = 0; k < problem_.free.size(); ++k) {
+    const FreeParameter& p = problem_.free[k];
+    if (p.quantity == Quantity::other) values.push_back(p.value(z[static_cast<Eigen::Index>(k)]));
   }
-  model::Cell cell = others.empty() ? problem_.cell : problem_.rebuild(others);
-  k = 0;
+  return values;
+}
+
+model::Cell CellFit::cell(const Eigen::VectorXd& z) const {
+  const std::vector<double> rebuilt = others(z);
+  model::Cell cell = rebuilt.empty() ? problem_.cell : problem_.rebuild(rebuilt);
+  Eigen::Index k = 0;
   const FreeParameter* lithium = nullptr;
   double content = 0;
   for (const FreeParameter& p : problem_.free) {
@@ -167,19 +171,16 @@ model::Cell CellFit::cell(const Eigen::VectorXd& z) const {
   if (lithium) cell.inventory.negative = (content - cell.inventory.positive * cell.positive.capacity()) / cell.negative->capacity();
   for (const FreePotential& p : problem_.potentials) {
     model::OpenCircuitPotential& U = host_of(cell, p.negative).potential;
-    U = U.plus(potential_correction(p, z.segment(k, p.pieces + 3)));
-    k += p.pieces + 3;
+    U = U.plus(potential_correction(p, z.segment(k, p.coefficients())));
+    k += p.coefficients();
   }
   return cell;
 }
 
 const ElectrolyteCourse& CellFit::electrolyte(std::size_t index, const Eigen::VectorXd& z, const model::Cell& cell) const {
-  std::vector<double> others;
-  for (std::size_t k = 0; k < problem_.free.size(); ++k) {
-    if (problem_.free[k].quantity == Quantity::other) others.push_back(z[static_cast<Eigen::Index>(k)]);
-  }
-  if (remembered_.courses.empty() || remembered_.others != others) {
-    remembered_ = {others, std::vector<std::optional<ElectrolyteCourse>>(problem_.curves.size())};
+  std::vector<double> now = others(z);
+  if (remembered_.courses.empty() || remembered_.others != now) {
+    remembered_ = {std::move(now), std::vector<std::optional<ElectrolyteCourse>>(problem_.curves.size())};
   }
   std::optional<ElectrolyteCourse>& course = remembered_.courses[index];
   if (!course) course = electrolyte_course(cell, problem_.curves[index].run, workspace_, problem_.electrolyte, problem_.accuracy);
@@ -216,7 +217,8 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
     Eigen::VectorXd slope;  // dV/dz
     switch (p.quantity) {
       case Quantity::diffusion_time:
-      case Quantity::exchange_current_density: slope = column(sensitive_of(p)); break;
+      case Quantity::exchange_current_density:
+      case Quantity::contact_resistance: slope = column(sensitive_of(p)); break;
       case Quantity::capacity: {
         // at constant lithium the filling of the negative makes up for it
         const double dxn = !lithium_kept ? 0.0 : p.negative ? -cell.inventory.negative : -cell.inventory.positive * start.Qp / start.Qn;
@@ -224,7 +226,6 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
         break;
       }
       case Quantity::lithium: slope = through_start(start.of(0, 1 / start.Qn, 0, 0, 0, 0)); break;
-      case Quantity::contact_resistance: slope = column(Sensitive::contact_resistance); break;
       case Quantity::other: {
         Eigen::VectorXd moved = z, above(difference.size()), below(difference.size());
         moved[k] = z[k] + difference_step;
@@ -245,12 +246,12 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
     const Eigen::VectorXd& surface = p.negative ? r.negative_surface : r.positive_surface;
     const double sign = p.negative ? -1 : 1;
     const Eigen::RowVectorXd at_start = correction_basis(p, p.negative ? begins.inventory.negative : begins.inventory.positive);
-    for (Eigen::Index row = 0; row < surface.size(); ++row) jacobian->row(row).segment(k, p.pieces + 3) = sign * correction_basis(p, surface[row]);
+    for (Eigen::Index row = 0; row < surface.size(); ++row) jacobian->row(row).segment(k, p.coefficients()) = sign * correction_basis(p, surface[row]);
     if (start.at_rest_voltage) {
       const Eigen::VectorXd moved = through_start(start.of(0, 0, 0, 0, p.negative ? 0 : 1, p.negative ? 1 : 0));
-      jacobian->middleCols(k, p.pieces + 3) += moved * at_start;
+      jacobian->middleCols(k, p.coefficients()) += moved * at_start;
     }
-    k += p.pieces + 3;
+    k += p.coefficients();
   }
   return true;
 }
@@ -298,7 +299,7 @@ LeastSquaresProblem CellFit::weighted(const std::vector<double>& deviation) cons
   }
   row = size_;
   for (const FreePotential& f : problem_.potentials) {
-    const Eigen::Index n = f.pieces + 3;
+    const Eigen::Index n = f.coefficients();
     p.lower.segment(k, n).setConstant(-1);  // V
     p.upper.segment(k, n).setConstant(1);
     known.block(k, k, n, n).diagonal().setConstant(1 / f.prior);
@@ -532,13 +533,13 @@ Eigen::VectorXd standard_errors_with(const CellFit& problem, const FitResult& re
     auto k = static_cast<Eigen::Index>(fit.given().free.size());
     for (const FreePotential& p : fit.given().potentials) {
       if (p.name == name) return k;
-      k += p.pieces + 3;
+      k += p.coefficients();
     }
     return -1;
   };
   for (const FreePotential& p : problem.given().potentials) {
     const Eigen::Index from = first_of(further, p.name);
-    if (from >= 0) more.middleCols(first_of(problem, p.name), p.pieces + 3) = slopes.middleCols(from, p.pieces + 3) / deviation;
+    if (from >= 0) more.middleCols(first_of(problem, p.name), p.coefficients()) = slopes.middleCols(from, p.coefficients()) / deviation;
   }
   all.jacobian.conservativeResize(before + more.rows(), Eigen::NoChange);
   all.jacobian.bottomRows(more.rows()) = more;

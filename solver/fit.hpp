@@ -45,11 +45,13 @@ struct FreeParameter {
 struct FreePotential {
   std::string name;
   bool negative = false;
-  int pieces = 24;           ///< coefficients: pieces + 3
+  int pieces = 24;
   double lower, upper;       ///< stoichiometries that the spline covers; beyond, it goes on along its end tangents
   double prior = 0.02;       ///< standard deviation of each coefficient around no correction [V]
   double roughness = 0.01;   ///< and of the difference between neighbours: where no data are, the correction goes on level [V].
                              ///< Penalised splines: Eilers and Marx, Statist. Sci. 11, 89 (1996)
+
+  int coefficients() const { return pieces + 3; }
 };
 
 /// The cubic spline of a FreePotential, sum_k coefficients[k] B_k(x), and its basis at x.
@@ -110,6 +112,8 @@ class CellFit {
  private:
   bool curve(std::size_t index, const Eigen::VectorXd& z, const model::Cell& cell, Eigen::Ref<Eigen::VectorXd> difference,
              Eigen::MatrixXd* jacobian) const;
+  /// The values of the parameters that are `other`.
+  std::vector<double> others(const Eigen::VectorXd& z) const;
   /// Of that curve in that cell: from the last time, unless something changed that the electrolyte may feel.
   const ElectrolyteCourse& electrolyte(std::size_t index, const Eigen::VectorXd& z, const model::Cell& cell) const;
 

@@ -21,7 +21,13 @@ std::vector<std::string> words(std::vector<std::string> first, const std::vector
   return first;
 }
 
-/// Least-squares slope and the root mean square of what it leaves, for our own look at a table of numbers.
+/// A half cell of which only the material is known; the layer is invented.
+std::string half_cell(const std::string& material, const std::string& window, const std::string& layer, const std::string& radius) {
+  return "onegrain: 1\nname: Half cell of unknown design\narrangement: half_cell\ntemperature: 25 degC\ndisc_diameter: 18 mm\nvoltage_window: " + window +
+         "\nworking:\n  material: " + material + "\n  layer: " + layer + "\n  particle_radius: " + radius +
+         "\nseparator: {thickness: 200 um, porosity: 80 %}\nelectrolyte: carbonate_1M\n";
+}
+
 double root_mean_square(const std::vector<double>& values) {
   double sum = 0;
   for (const double v : values) sum += v * v;
@@ -126,10 +132,7 @@ TEST_CASE("two files of the same test show how far cells differ") {
 
 TEST_CASE("the charge that a slow half-cell curve passed is what balance finds between the cut-offs") {
   const Folder folder;
-  folder.write("half.yaml",
-               "onegrain: 1\nname: Graphite half cell of unknown design\narrangement: half_cell\ntemperature: 25 degC\ndisc_diameter: 18 mm\n"
-               "voltage_window: {lower: 0.01 V, upper: 1.5 V}\nworking:\n  material: graphite\n  layer: {thickness: 55 um, active_fraction: 60 %, porosity: 34 %}\n"
-               "  particle_radius: 8 um\nseparator: {thickness: 200 um, porosity: 80 %}\nelectrolyte: carbonate_1M\n");
+  folder.write("half.yaml", half_cell("graphite", "{lower: 0.01 V, upper: 1.5 V}", "{thickness: 55 um, active_fraction: 60 %, porosity: 34 %}", "8 um"));
   const json b = json_of({"balance", "half.yaml", data("graphite_li_lithiation_C50.csv")})["balance"];
   // 6.4105 mAh by the cycler from 1.016 to 0.010 V (source: notes to the data set); at rest a little more.
   CHECK(b["cell_capacity_mAh"]["value"].get<double>() == Approx(6.41).epsilon(0.015));
@@ -141,10 +144,7 @@ TEST_CASE("the charge that a slow half-cell curve passed is what balance finds b
 
 TEST_CASE("the same for a spinel, of which the potential has two plateaus near 4.7 V") {
   const Folder folder;
-  folder.write("half.yaml",
-               "onegrain: 1\nname: Spinel half cell of unknown design\narrangement: half_cell\ntemperature: 25 degC\ndisc_diameter: 18 mm\n"
-               "voltage_window: {lower: 3.0 V, upper: 4.9 V}\nworking:\n  material: lnmo\n  layer: {thickness: 75 um, active_fraction: 55 %, porosity: 36 %}\n"
-               "  particle_radius: 5 um\nseparator: {thickness: 200 um, porosity: 80 %}\nelectrolyte: carbonate_1M\n");
+  folder.write("half.yaml", half_cell("lnmo", "{lower: 3.0 V, upper: 4.9 V}", "{thickness: 75 um, active_fraction: 55 %, porosity: 36 %}", "5 um"));
   const json b = json_of({"balance", "half.yaml", data("lnmo_li_lithiation_discharge_C19.csv")})["balance"];
   // 6.1741 mAh by the cycler from 4.876 to 2.996 V (source: notes to the data set).
   CHECK(b["cell_capacity_mAh"]["value"].get<double>() == Approx(6.1741).epsilon(0.01));
