@@ -7,6 +7,7 @@
 
 #include "app/fitting.hpp"
 #include "model/constants.hpp"
+#include "params/document.hpp"
 
 // From estimates back to a sheet and its cards.
 namespace onegrain::app {
@@ -21,6 +22,22 @@ std::string today() {
   return fmt::format("{:%Y-%m-%d}", fmt::gmtime(now));
 }
 
+/// A card that a fit may have changed, and where the sheet names it.
+struct CardChange {
+  std::string place;  ///< in the sheet, "negative.material"
+  std::string name;   ///< of the new card, without its ending
+  std::string file;   ///< of the old one, among those that were read
+  std::vector<params::Revision> revisions{};
+};
+
+/// True where a key of a card holds a formula or a table, which a fit scales rather than replaces.
+bool holds_function(const std::string& text, const std::string& key) {
+  params::Faults ignored;
+  const auto document = params::read_document(text, "card", ignored);
+  const params::Entry* entry = document ? document->find(key) : nullptr;
+  return entry && (entry->value.find("expression") || entry->value.find("table"));
+}
+
 }  // namespace
 
 std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, const Fitting& fitting, const solver::CellFit& fit,
@@ -31,7 +48,18 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
   for (const Recording& r : recordings) files += (files.empty() ? "" : ", ") + r.name();
   const std::string made = fmt::format("fitted on {} to {}, by onegrain " ONEGRAIN_VERSION, today(), files);
 
-  std::vector<Revision> sheet, positive, negative;
+  std::vector<Revision> sheet;
+  std::vector<CardChange> cards;
+  const auto electrode_card = [](const params::ElectrodeSheet& e) { return CardChange{e.key + ".material", e.key + "_fitted", e.material.file}; };
+  cards.push_back(electrode_card(fitting.sheet.positive));
+  if (fitting.sheet.negative) cards.push_back(electrode_card(*fitting.sheet.negative));
+  cards.push_back({"electrolyte", "electrolyte_fitted", fitting.sheet.electrolyte.file});
+  if (fitting.sheet.counter) cards.push_back({"counter.material", "counter_fitted", fitting.sheet.counter->file});
+  const auto text_of = [&](const CardChange& card) -> const params::SourceFile& {
+    const params::SourceFile* source = params::find_file_named(job.sheet.files, card.file);
+    if (!source || !source->text) throw NotCompleted("the card under " + card.place + " stands inside the sheet; give it a file of its own to have it fitted");
+    return *source;
+  };
   const model::Cell cell = fit.cell(result.z);
   bool lithium = false;
   for (std::size_t k = 0; k < fitting.problem.free.size(); ++k) {
@@ -50,7 +78,7 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
     };
     const std::string source = fmt::format("{}; 95 % interval {} to {} {}", made, show_estimate(fitting, k, lower), show_estimate(fitting, k, upper), fitting.units[k]);
     const params::ElectrodeSheet& electrode = p.negative ? *fitting.sheet.negative : fitting.sheet.positive;
-    std::vector<Revision>& card = p.negative ? negative : positive;
+    std::vector<Revision>& card = cards[p.negative ? 1 : 0].revisions;
     const auto scale_card = [&](const char* key, const params::PropertyValue& value, double factor, double by) {
       if (!value.function && value.scaled_by == 1) {
         card.push_back({key, params::yaml_value(value.si * factor, *value.kind, spread(by), source)});
@@ -90,8 +118,19 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
       case Quantity::other: {
         params::Sheet copy = fitting.sheet;
         const params::Value* value = params::find_value(copy, p.name);
-        if (p.name.starts_with(electrode.key + ".material.")) card.push_back({p.name.substr(electrode.key.size() + 10), params::yaml_value(e.value, *value->kind, spread(1), source)});
-        else if (!p.name.starts_with("electrolyte.") && !p.name.starts_with("counter.")) sheet.push_back({p.name, params::yaml_value(e.value, *value->kind, spread(1), source)});
+        const auto of = std::find_if(cards.begin(), cards.end(), [&](const CardChange& c) { return p.name.starts_with(c.place + "."); });
+        if (of == cards.end()) {
+          sheet.push_back({p.name, params::yaml_value(e.value, *value->kind, spread(1), source)});
+          break;
+        }
+        const std::string key = p.name.substr(of->place.size() + 1);
+        if (holds_function(*text_of(*of).text, key)) {
+          of->revisions.push_back({key + ".scaled_by", params::plain_number(e.value, 6)});
+          of->revisions.push_back({key + ".spread", fmt::format("factor {}", params::plain_number(factor_spread, 3))});
+          of->revisions.push_back({key + ".source", params::quoted(source + "; before: " + value->source)});
+        } else {
+          of->revisions.push_back({key, params::yaml_value(e.value, *value->kind, spread(1), source)});
+        }
         break;
       }
     }
@@ -103,39 +142,33 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
   }
 
   std::vector<std::pair<std::string, std::string>> written;
-  const auto write_card = [&](const params::ElectrodeSheet& e, std::vector<Revision>& revisions, bool is_negative) {
-    for (const solver::FreePotential& p : fitting.problem.potentials) {
-      if (p.negative != is_negative) continue;
-      const model::OpenCircuitPotential& U = (is_negative ? cell.negative->host : cell.positive.host).potential;
-      const std::string table = e.key + "_potential_fitted.csv";
-      std::string rows = "stoichiometry,potential / V\n";
-      const double low = p.lower, high = p.upper;
-      constexpr int count = 600;
-      for (int k = 0; k <= count; ++k) {
-        const double x = low + (high - low) * k / count;
-        rows += fmt::format("{:.6f},{:.6f}\n", x, U(x, model::reference_temperature));
-      }
-      written.emplace_back(table, rows);
-      const params::PotentialCard& before = e.material.open_circuit_potential;
-      std::string entropic;
-      revisions.push_back({"open_circuit_potential.expression", ""});
-      revisions.push_back({"open_circuit_potential.unit", ""});
-      revisions.push_back({"open_circuit_potential.table", table});
-      revisions.push_back({"open_circuit_potential.range", fmt::format("[{:.6f}, {:.6f}]", low, high)});
-      revisions.push_back({"open_circuit_potential.source", params::quoted(made + ": the shape of the slowest curve; before: " + before.potential.source)});
+  for (const solver::FreePotential& p : fitting.problem.potentials) {
+    const params::ElectrodeSheet& electrode = p.negative ? *fitting.sheet.negative : fitting.sheet.positive;
+    const model::OpenCircuitPotential& U = (p.negative ? cell.negative->host : cell.positive.host).potential;
+    const std::string table = electrode.key + "_potential_fitted.csv";
+    std::string rows = "stoichiometry,potential / V\n";
+    constexpr int count = 600;
+    for (int k = 0; k <= count; ++k) {
+      const double x = p.lower + (p.upper - p.lower) * k / count;
+      rows += fmt::format("{:.6f},{:.6f}\n", x, U(x, model::reference_temperature));
     }
-    if (revisions.empty()) return;
-    const std::string card = e.key + "_fitted";
-    const params::SourceFile* source = params::find_file_named(job.sheet.files, e.material.file);
-    if (!source || !source->text) throw NotCompleted("the card of the " + e.key + " stands inside the sheet; give it a file of its own to have it fitted");
-    written.emplace_back(card + ".yaml", params::revised(*source->text, source->name, revisions));
-    for (const params::SourceFile* table : params::files_named_by(job.sheet.files, source->name)) {
+    written.emplace_back(table, rows);
+    std::vector<Revision>& card = cards[p.negative ? 1 : 0].revisions;
+    card.push_back({"open_circuit_potential.expression", ""});
+    card.push_back({"open_circuit_potential.unit", ""});
+    card.push_back({"open_circuit_potential.table", table});
+    card.push_back({"open_circuit_potential.range", fmt::format("[{:.6f}, {:.6f}]", p.lower, p.upper)});
+    card.push_back({"open_circuit_potential.source", params::quoted(made + ": the shape of the slowest curve; before: " + electrode.material.open_circuit_potential.potential.source)});
+  }
+  for (const CardChange& card : cards) {
+    if (card.revisions.empty()) continue;
+    const params::SourceFile& source = text_of(card);
+    written.emplace_back(card.name + ".yaml", params::revised(*source.text, source.name, card.revisions));
+    for (const params::SourceFile* table : params::files_named_by(job.sheet.files, source.name)) {
       if (table->text) written.emplace_back(table->named_as, *table->text);
     }
-    sheet.push_back({e.key + ".material", card});
-  };
-  write_card(fitting.sheet.positive, positive, false);
-  if (fitting.sheet.negative) write_card(*fitting.sheet.negative, negative, true);
+    sheet.push_back({card.place, card.name});
+  }
   const params::SourceFile& original = job.sheet.files.front();
   sheet.push_back({"name", params::quoted(job.sheet.name + ", fitted")});
   written.insert(written.begin(), {"fitted.yaml", params::revised(*original.text, original.name, sheet)});

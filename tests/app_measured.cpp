@@ -180,6 +180,25 @@ TEST_CASE("a radius and a diffusion coefficient are not told apart, and the prog
   CHECK(fit["parameters"][0]["estimate"].get<double>() == Approx(64e-12 / 1.5e-14).epsilon(0.01));
 }
 
+TEST_CASE("whatever is fitted stands in the new sheet or in a card beside it, formulas scaled rather than replaced") {
+  const Folder folder;
+  REQUIRE(program({"curve", "demo", "--rates", "1C", "--points", "80", "--out", "own"}).status == 0);
+  const auto fitted = [&](const std::string& path, const std::string& out) {
+    const Outcome o = program({"fit", "demo", "own/curves.csv", "--from-soc", "1", "--free", path, "--starts", "1", "--linear", "--points", "60", "--out", out});
+    INFO(path << ": " << o.narration);
+    REQUIRE(o.status == 0);
+    CHECK(program({"check", out + "/fitted.yaml"}).status == 0);
+    return read_file(out + "/fitted.yaml");
+  };
+  CHECK(fitted("negative.material.diffusion_activation_energy", "a").find("material: negative_fitted") != std::string::npos);
+  CHECK(read_file("a/negative_fitted.yaml").find("fitted on ") != std::string::npos);
+  CHECK(fitted("electrolyte.conductivity", "b").find("electrolyte: electrolyte_fitted") != std::string::npos);
+  const std::string card = read_file("b/electrolyte_fitted.yaml");
+  CHECK(card.find("scaled_by: ") != std::string::npos);
+  CHECK(card.find("expression: ") != std::string::npos);
+  CHECK(fitted("separator.tortuosity", "c").find("tortuosity: {value: ") != std::string::npos);
+}
+
 TEST_CASE("what cannot be estimated or chosen is refused in one sentence") {
   const Folder folder;
   REQUIRE(program({"curve", "demo", "--rates", "1C", "--points", "60", "--out", "own"}).status == 0);
