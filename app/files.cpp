@@ -8,7 +8,7 @@
 #include <fstream>
 #include <system_error>
 
-#include "app/commands.hpp"
+#include "app/command/commands.hpp"
 
 namespace onegrain::app {
 

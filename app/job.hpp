@@ -2,12 +2,12 @@
 
 #include <string>
 
-#include "app/commands.hpp"
+#include "app/command/commands.hpp"
 #include "model/balance.hpp"
 #include "model/single_particle.hpp"
-#include "params/bench.hpp"
-#include "params/rate.hpp"
-#include "params/sheet.hpp"
+#include "params/sheet/bench.hpp"
+#include "params/sheet/rate.hpp"
+#include "params/sheet/sheet.hpp"
 
 namespace onegrain::app {
 

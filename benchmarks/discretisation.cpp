@@ -14,7 +14,7 @@
 #include "benchmarks/exact_series.hpp"
 #include "benchmarks/measure.hpp"
 #include "benchmarks/published_sets.hpp"
-#include "solver/simulator.hpp"
+#include "solver/step/simulator.hpp"
 
 namespace {
 

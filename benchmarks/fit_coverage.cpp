@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "benchmarks/measure.hpp"
-#include "solver/fit.hpp"
+#include "solver/estimation/fit.hpp"
 #include "tests/published_cell.hpp"
 
 using namespace onegrain;

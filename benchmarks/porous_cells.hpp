@@ -6,7 +6,7 @@
 
 #include "benchmarks/published_sets.hpp"
 #include "model/balance.hpp"
-#include "params/sheet.hpp"
+#include "params/sheet/sheet.hpp"
 
 /// The cells of the porous-electrode calculation, with the words for their tables.
 namespace onegrain::benchmarks {

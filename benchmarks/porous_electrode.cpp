@@ -29,7 +29,7 @@ WritableView writable(N_Vector v) { return {N_VGetArrayPointer(v), static_cast<E
 
 constexpr int recoverable = 1, unrecoverable = -1;
 
-/// IDA for one calculation. As in solver/cvode.cpp the SUNMatrix is an empty token; the equations keep their own
+/// IDA for one calculation. As in solver/ode/cvode.cpp the SUNMatrix is an empty token; the equations keep their own
 /// factors.
 class Ida {
  public:

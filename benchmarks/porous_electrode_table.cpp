@@ -21,7 +21,7 @@
 #include "benchmarks/published_sets.hpp"
 #include "model/balance.hpp"
 #include "model/kinetics.hpp"
-#include "solver/simulator.hpp"
+#include "solver/step/simulator.hpp"
 
 namespace {
 

@@ -7,7 +7,7 @@
 #include <fstream>
 
 #include "benchmarks/measure.hpp"
-#include "params/record.hpp"
+#include "params/record/record.hpp"
 
 /// Reads a cycling test of ten million rows and finds its steps: time and memory. The first argument is another number
 /// of rows.

@@ -19,9 +19,9 @@
 #include "benchmarks/measure.hpp"
 #include "benchmarks/porous_cells.hpp"
 #include "benchmarks/porous_electrode.hpp"
-#include "solver/ceiling.hpp"
-#include "solver/curves.hpp"
-#include "solver/trust.hpp"
+#include "solver/charge/ceiling.hpp"
+#include "solver/step/curves.hpp"
+#include "solver/step/trust.hpp"
 #include "tests/reference_table.hpp"
 
 namespace {

@@ -1,0 +1,20 @@
+#pragma once
+
+#include <nlohmann/json.hpp>
+#include <vector>
+
+#include "app/answer/results.hpp"
+
+/// The document behind report.html; its schema is that of render_report().
+namespace onegrain::app {
+
+/// The cell on one page: what goes in, what comes out, the currents, warnings, assumptions, cautions, provenance.
+nlohmann::json cell_document(const Request& request, const Job& job, const std::string& headline);
+
+/// Adds curves, rate capability, grain profiles and loss parts.
+void add_curves(nlohmann::json& document, const Job& job, const std::vector<NamedCurve>& curves, int points);
+
+/// Adds a protocol.
+void add_protocol(nlohmann::json& document, const Job& job, const std::vector<NamedStep>& steps, int points);
+
+}  // namespace onegrain::app

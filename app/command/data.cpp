@@ -1,0 +1,57 @@
+#include "app/command/data.hpp"
+
+#include <fmt/format.h>
+
+#include <CLI/CLI.hpp>
+#include <ostream>
+
+namespace onegrain::app {
+
+void add_data(CLI::App& verb, Request& request) {
+  verb.add_option_function<std::vector<std::string>>(
+          "DATA",
+          [&request](const std::vector<std::string>& files) {
+            request.files.insert(request.files.end(), files.begin(), files.end());
+          },
+          "measured data: Battery Data Format, or other delimited text with --columns")
+      ->required();
+  verb.add_option("--columns", request.columns,
+                  "columns of the data by title, behind the files: time=t/h voltage=U/V current=I/mA; a unit that the "
+                  "title lacks behind a "
+                  "colon, time=Zeit:h; a current that is positive on discharge, current=-I/mA");
+}
+
+std::string row_counts(const params::Measured& data) {
+  std::string text =
+      fmt::format("{} rows read, {} used, {} left out", data.rows_read, data.record.size(), data.doubts.left_out());
+  const char* mark = ": ";
+  for (std::size_t k = 0; k < params::doubt_kinds; ++k) {
+    const auto kind = static_cast<params::DoubtKind>(k);
+    if (!params::leaves_row_out(kind) || data.doubts.count(kind) == 0) continue;
+    text += fmt::format("{}{} {}", mark, data.doubts.count(kind), params::doubt_name(kind));
+    mark = ", ";
+  }
+  return text;
+}
+
+params::Reading data_reading(const Request& request) {
+  params::Reading reading;
+  reading.others = false;
+  try {
+    reading.columns = params::parse_column_map(request.columns);
+  } catch (const params::ColumnMapError& error) {
+    throw CommandLineError(error.what());
+  }
+  return reading;
+}
+
+params::Measured read_data(const Request& request, const Channels& channels, const std::string& file,
+                           std::vector<params::SourceFile>& files) {
+  auto loaded = params::load_measured(file, data_reading(request));
+  if (!loaded.value) throw UnsoundInput(loaded.faults.text());
+  channels.narration << loaded.faults.text() << file << ": " << row_counts(*loaded.value) << '\n';
+  files.insert(files.end(), loaded.files.begin(), loaded.files.end());
+  return std::move(*loaded.value);
+}
+
+}  // namespace onegrain::app

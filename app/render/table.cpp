@@ -1,0 +1,79 @@
+#include "app/render/table.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <sstream>
+
+namespace onegrain::app {
+
+std::size_t width(const std::string& text) {
+  return static_cast<std::size_t>(std::count_if(text.begin(), text.end(), [](char c) { return (c & 0xC0) != 0x80; }));
+}
+
+void Table::add(std::vector<std::string> cells) {
+  cells.resize(headings_.size());
+  rows_.push_back(std::move(cells));
+}
+
+std::string Table::text() const {
+  std::vector<std::size_t> widths;
+  for (std::size_t k = 0; k < headings_.size(); ++k) {
+    std::size_t w = width(headings_[k].title);
+    for (const auto& row : rows_) w = std::max(w, width(row[k]));
+    widths.push_back(w);
+  }
+  std::string out;
+  const auto line = [&](const auto& cell_of) {
+    std::string text_line;
+    for (std::size_t k = 0; k < headings_.size(); ++k) {
+      const std::string cell = cell_of(k);
+      const std::string pad(widths[k] - width(cell), ' ');
+      text_line += headings_[k].align == Align::right ? pad + cell : cell + pad;
+      text_line += "  ";
+    }
+    text_line.erase(text_line.find_last_not_of(' ') + 1);
+    out += text_line + "\n";
+  };
+  line([&](std::size_t k) { return headings_[k].title; });
+  line([&](std::size_t k) { return std::string(widths[k], '-'); });
+  for (const auto& row : rows_) line([&](std::size_t k) { return row[k]; });
+  return out;
+}
+
+std::string digits(double value, int significant) {
+  if (!std::isfinite(value)) return "-";
+  if (value == 0) return "0";
+  const double magnitude = std::floor(std::log10(std::abs(value)));
+  if (magnitude < -4 || magnitude >= 6) return fmt::format("{:.{}g}", value, significant);
+  const int decimals = std::max(0, significant - 1 - static_cast<int>(magnitude));
+  return fmt::format("{:.{}f}", value, decimals);
+}
+
+std::string millivolts(double volts) {
+  const double mV = 1e3 * volts;
+  return std::abs(mV) < 0.005 ? "0" : std::abs(mV) < 1 ? fmt::format("{:.2f}", mV) : digits(mV, 3);
+}
+
+std::string duration(double seconds) {
+  if (seconds < 120) return digits(seconds, 3) + " s";
+  if (seconds < 2 * 3600) return digits(seconds / 60, 3) + " min";
+  if (seconds < 72 * 3600) return digits(seconds / 3600, 3) + " h";
+  return digits(seconds / 86400, 3) + " d";
+}
+
+std::string wrapped(const std::string& text, std::size_t columns, const std::string& indent) {
+  std::istringstream words(text);
+  std::string out, line;
+  for (std::string word; words >> word;) {
+    if (!line.empty() && width(line) + 1 + width(word) > columns) {
+      out += line + "\n" + indent;
+      line.clear();
+    }
+    line += (line.empty() ? "" : " ") + word;
+  }
+  return out + line + "\n";
+}
+
+}  // namespace onegrain::app

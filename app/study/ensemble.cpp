@@ -1,0 +1,110 @@
+#include "app/study/ensemble.hpp"
+
+#include <algorithm>
+#include <atomic>
+#include <boost/math/special_functions/erf.hpp>
+#include <chrono>
+#include <cmath>
+#include <csignal>
+#include <exception>
+#include <mutex>
+#include <thread>
+
+namespace onegrain::app {
+
+namespace {
+
+volatile std::sig_atomic_t interrupt_seen = 0;
+
+void on_interrupt(int) {
+  interrupt_seen = 1;
+  std::signal(SIGINT, SIG_DFL);  // the next one ends the program
+}
+
+std::uint64_t splitmix64(std::uint64_t x) {  // G. L. Steele, D. Lea, C. H. Flood, OOPSLA (2014)
+  x += 0x9e3779b97f4a7c15ULL;
+  x = (x ^ (x >> 30)) * 0xbf58476d1ce4e5b9ULL;
+  x = (x ^ (x >> 27)) * 0x94d049bb133111ebULL;
+  return x ^ (x >> 31);
+}
+
+}  // namespace
+
+std::vector<Unknown> unknowns(const params::Sheet& sheet) {
+  std::vector<Unknown> list;
+  params::for_each_value(sheet, [&](const std::string& path, const params::Value& value) {
+    if (!value.spread.given()) return;
+    std::string written = value.text();
+    if (value.written.empty() && value.kind == &params::NumberKind::kind) {  // a formula or table, moved as a whole
+      if (value.si == 1 && value.spread.form == params::Spread::Form::factor) written = "as its formula or table" + written.substr(1);
+      if (value.si == 0) written = "as its formula or table" + written.substr(1);
+    }
+    list.push_back({path, written});
+  });
+  return list;
+}
+
+params::Sheet moved(const params::Sheet& sheet, const Eigen::Ref<const Eigen::VectorXd>& deviations) {
+  params::Sheet result = sheet;
+  Eigen::Index k = 0;
+  params::for_each_value(result, [&](const std::string&, params::Value& value) {
+    if (!value.spread.given()) return;
+    const double before = value.si;
+    double after = value.at_deviation(deviations[k++]);
+    if (before > 0 && !value.kind->absolute_temperature) after = std::max(after, 1e-3 * before);
+    if (value.kind == &params::FractionKind::kind && before < 1) after = std::min(after, 1 - 1e-3 * (1 - before));
+    value.si = after;
+  });
+  return result;
+}
+
+Eigen::VectorXd plausible_deviations(std::uint64_t seed, int sample, Eigen::Index count) {
+  Eigen::VectorXd z(count);
+  const std::uint64_t stream = splitmix64(splitmix64(seed) ^ static_cast<std::uint64_t>(sample));
+  for (Eigen::Index k = 0; k < count; ++k) {
+    const std::uint64_t bits = splitmix64(stream + 0x9e3779b97f4a7c15ULL * static_cast<std::uint64_t>(k + 1)) >> 11;
+    const double uniform = (static_cast<double>(bits) + 0.5) * 0x1p-53;  // in (0, 1)
+    z[k] = -std::sqrt(2.0) * boost::math::erfc_inv(2 * uniform);
+  }
+  return z;
+}
+
+int core_count() { return std::max(1, static_cast<int>(std::thread::hardware_concurrency())); }
+
+void in_parallel(int count, int threads, const std::function<void(int, int)>& work, const std::function<void(int)>& progress) {
+  threads = std::clamp(threads, 1, std::max(1, count));
+  std::atomic<int> next{0}, done{0};
+  std::exception_ptr failure;
+  std::mutex guard;
+  std::atomic<bool> stop{false};
+  const auto run = [&](int thread) {
+    for (int k = next++; k < count && !stop && !interrupted(); k = next++) {
+      try {
+        work(k, thread);
+      } catch (...) {
+        const std::lock_guard<std::mutex> lock(guard);
+        if (!failure) failure = std::current_exception();
+        stop = true;
+      }
+      ++done;
+    }
+  };
+  std::vector<std::thread> pool;
+  for (int t = 0; t < threads; ++t) pool.emplace_back(run, t);
+  while (done < count && !stop && !interrupted()) {
+    if (progress) progress(done);
+    std::this_thread::sleep_for(std::chrono::milliseconds(count > 50 ? 50 : 5));
+  }
+  for (std::thread& t : pool) t.join();
+  if (progress) progress(done);
+  if (failure) std::rethrow_exception(failure);
+}
+
+bool interrupted() { return interrupt_seen != 0; }
+InterruptGuard::InterruptGuard() {
+  interrupt_seen = 0;
+  std::signal(SIGINT, on_interrupt);
+}
+InterruptGuard::~InterruptGuard() { std::signal(SIGINT, SIG_DFL); }
+
+}  // namespace onegrain::app

@@ -1,0 +1,84 @@
+#pragma once
+
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "params/record/measured.hpp"
+
+/// What a cycler did, found again in what it recorded.
+namespace onegrain::params {
+
+enum class StepKind {
+  rest,       ///< no current, but for noise
+  charge,     ///< positive current
+  discharge,  ///< negative current
+  hold,       ///< the voltage stays while the current fades
+  varied      ///< the current changes at nearly every row, as in a driving profile
+};
+const char* step_kind_name(StepKind kind);
+
+/// Why a step ended, as far as the numbers tell.
+enum class StepEnd {
+  unknown,
+  voltage,  ///< at the extreme voltage of the step, a round value, one that other steps end at, or one that is then
+            ///< held
+  current,  ///< of a hold
+  time,     ///< after a round time: whole minutes, or tens of seconds up to ten minutes
+  record    ///< the record ends, and nothing above is seen
+};
+
+struct RecordedStep {
+  StepKind kind;
+  std::size_t first, last;             ///< rows of the record, both belong to the step
+  double start;                        ///< time of the first row [s]
+  double duration;                     ///< from the first row to the last [s]
+  double charge;                       ///< integral of the current, charging positive [C]; see recorded_steps()
+  double mean_current;                 ///< over the step's own rows [A]
+  double first_voltage, last_voltage;  ///< [V]
+  double last_current;                 ///< [A]
+  StepEnd ended_by;
+};
+
+/// Largest |current| that counts as rest [A]: 0.001 of the largest current, moved to a range without rows nearby
+/// (0.0003 to 0.02) where there is one.
+double rest_current(const Record& record);
+
+/// The steps of a record, in order; every row belongs to one.
+///
+/// A step begins where the current starts, stops or turns; where it moves from one level to another by more than 5 %;
+/// where the step number or the state of the file changes. A single first row that was recorded before the current
+/// came up goes to the step that it opens. The end of a charge or discharge in which the voltage stays within 2.5 mV
+/// while the current fades by more than 5 % is a hold. Runs of eight and more steps in which the current keeps no level
+/// are `varied`.
+///
+/// charge: trapezoidal rule. Of the interval between the last row of a step and the first of the next, each step takes
+/// the half at its own current, so that the sum over all steps is the integral over the whole record; an interval
+/// between two steps more than three times longer than its neighbours (and than 1 s) is a pause of the record, in which
+/// nobody knows when the current switched, and counts for neither.
+/// Empty for a record without rows.
+std::vector<RecordedStep> recorded_steps(const Record& record);
+
+/// Integral of the current from one row to a later one by the trapezoidal rule [C].
+double charge_between(const Record& record, std::size_t from, std::size_t to);
+
+/// Charge over the whole record by the trapezoidal rule, pauses between steps left out [C].
+struct ChargeBalance {
+  double integrated;  ///< integral of the current
+  double steps;       ///< sum of the steps' charges
+  double passed;      ///< integral of |current|: what differences are compared with
+  std::optional<double>
+      largest_deviation;  ///< of a step of >= 1 % of the largest from the file's own capacity, relative
+};
+ChargeBalance charge_balance(const Record& record, const std::vector<RecordedStep>& steps);
+
+/// Doubtful rows that are kept: repeated rows and times, gaps, jumps, signs that contradict the voltage.
+///
+/// gap: an interval of more than a minute, ten times longer than the two before and the two after. voltage_jump: more
+/// than 10 mV between two rows under the same current, ten times the change before and after. contrary_voltage: 20 mV
+/// the wrong way from the first row of a charge or discharge to its last, unless a larger current of the same sign went
+/// before.
+void examine(const Record& record, const std::vector<RecordedStep>& steps, Doubts& doubts);
+
+}  // namespace onegrain::params

@@ -1,0 +1,302 @@
+#include "params/sheet/bench.hpp"
+
+#include <fmt/format.h>
+
+#include <cmath>
+#include <functional>
+#include <limits>
+
+#include "model/constants.hpp"
+#include "params/sheet/rate.hpp"
+
+namespace onegrain::params {
+
+namespace {
+
+constexpr double deviations_of_95_percent = 1.959963984540054;
+constexpr double nan = std::numeric_limits<double>::quiet_NaN();
+
+/// Everything that carries an uncertainty, as one row of numbers, so that one loop propagates all of it.
+struct ElectrodeRow {
+  double coating_loading = nan, active_loading = nan, active_mass = nan;
+  double thickness = nan, active_fraction = nan, porosity = nan, inactive_fraction = nan, tortuosity = nan;
+  double areal_capacity = nan, areal_capacity_in_window = nan;
+  double theoretical_capacity = nan, specific_capacity = nan, specific_capacity_in_window = nan;
+  double accessible_fraction = nan;
+  double maximum_concentration = nan, crystal_concentration = nan, density = nan;
+  double full = nan, empty = nan;
+};
+struct Row {
+  ElectrodeRow positive, negative;
+  double capacity_ratio = nan, plate_area = nan, equilibrium_capacity = nan, rated_capacity = nan, one_c_current = nan;
+};
+static_assert(sizeof(Row) % sizeof(double) == 0);
+constexpr std::size_t row_length = sizeof(Row) / sizeof(double);
+const double* begin(const Row& row) { return reinterpret_cast<const double*>(&row); }
+
+ElectrodeRow electrode_row(const ElectrodeSheet& electrode, const model::Electrode& layer, double plate_area,
+                           double full, double empty) {
+  ElectrodeRow row;
+  const auto number = [](const std::optional<double>& value) { return value.value_or(nan); };
+  row.coating_loading = number(electrode.loading(plate_area));
+  row.active_loading = number(electrode.active_loading(plate_area));
+  row.active_mass = row.active_loading * plate_area;
+  row.thickness = layer.thickness;
+  row.active_fraction = electrode.active_fraction(plate_area);
+  row.accessible_fraction = electrode.accessible_fraction.si;
+  row.porosity = layer.porosity;
+  row.inactive_fraction = electrode.inactive_fraction(plate_area);
+  row.tortuosity = layer.tortuosity;
+  row.areal_capacity = layer.capacity();
+  row.areal_capacity_in_window = row.areal_capacity * std::abs(full - empty);
+  row.theoretical_capacity = number(electrode.material.theoretical_capacity());
+  row.maximum_concentration = layer.host.maximum_concentration;
+  row.crystal_concentration = number(electrode.material.crystal_concentration());
+  row.density = number(electrode.material.density());
+  row.specific_capacity = row.areal_capacity / row.active_loading;
+  row.specific_capacity_in_window = row.areal_capacity_in_window / row.active_loading;
+  row.full = full;
+  row.empty = empty;
+  return row;
+}
+
+/// N/P: what the negative can take over what it must take.
+///
+/// From powders as made that is all the lithium of the first charge, Q_n / (Q_p (1 - x_p,full)). Where the negative
+/// would be full before the cell is, its diving potential would hide just that, so x_p is then taken against a negative
+/// with room. A sheet with a `charged_state` does not say what the first charge was: there it is the charge between the
+/// cut-offs.
+double charge_ratio(const Sheet& sheet, const model::Cell& cell, const model::Window& window) {
+  if (!sheet.formation_loss) return cell.negative->capacity() / window.capacity;
+  const model::OpenCircuitPotential& negative = cell.negative->host.potential;
+  const double roomy = std::min(0.95, negative.upper());
+  if (window.full.negative <= roomy) return model::capacity_ratio(cell, window);
+  const double target = cell.upper_voltage + negative(roomy, cell.temperature);
+  double low = 1e-9, high = 1 - 1e-9;  // the potential falls with filling
+  for (int k = 0; k < 60; ++k) {
+    const double middle = 0.5 * (low + high);
+    (cell.positive.host.potential(middle, cell.temperature) > target ? low : high) = middle;
+  }
+  return cell.negative->capacity() / (cell.positive.capacity() * (1 - low));
+}
+
+Row row_of(const Sheet& sheet, model::Window* window_out = nullptr) {
+  const model::Cell cell = to_cell_of_any_porosity(sheet);
+  const model::Window window = model::equilibrium_window(cell);
+  if (window_out != nullptr) *window_out = window;
+  Row row;
+  row.plate_area = cell.plate_area;
+  row.positive =
+      electrode_row(sheet.positive, cell.positive, cell.plate_area, window.full.positive, window.empty.positive);
+  if (sheet.negative) {
+    row.negative =
+        electrode_row(*sheet.negative, *cell.negative, cell.plate_area, window.full.negative, window.empty.negative);
+    row.capacity_ratio = charge_ratio(sheet, cell, window);
+  }
+  row.equilibrium_capacity = window.capacity * cell.plate_area;
+  row.rated_capacity = model::one_hour_charge(cell, window) * cell.plate_area;
+  row.one_c_current = row.rated_capacity / 3600;
+  return row;
+}
+
+/// Half-widths of the 95 % intervals of a row: each value with a spread is moved by one standard deviation either way,
+/// the effects are taken as independent and added in quadrature. Where one side cannot be balanced the other counts
+/// alone.
+Row half_widths(const Sheet& sheet, const Row& centre) {
+  Row variance;
+  auto* sums = reinterpret_cast<double*>(&variance);
+  for (std::size_t k = 0; k < row_length; ++k) sums[k] = 0;
+  Sheet varied = sheet;
+  for_each_value(varied, [&](const std::string&, Value& value) {
+    if (!value.spread.given()) return;
+    const double before = value.si;
+    const auto moved = [&](double deviations) -> std::optional<Row> {
+      value.si = value.at_deviation(deviations);
+      std::optional<Row> row;
+      try {
+        row = row_of(varied);
+      } catch (const std::exception&) {
+      }
+      value.si = before;
+      return row;
+    };
+    const std::optional<Row> up = moved(1), down = moved(-1);
+    for (std::size_t k = 0; k < row_length; ++k) {
+      const double c = begin(centre)[k];
+      const double effect = up && down ? 0.5 * (begin(*up)[k] - begin(*down)[k])
+                            : up       ? begin(*up)[k] - c
+                            : down     ? begin(*down)[k] - c
+                                       : 0;
+      if (std::isfinite(effect)) sums[k] += effect * effect;
+    }
+  });
+  for (std::size_t k = 0; k < row_length; ++k) sums[k] = deviations_of_95_percent * std::sqrt(sums[k]);
+  return variance;
+}
+
+Figure figure(double value, double plus_minus, const Kind& kind) {
+  // what is below round-off of a difference is no uncertainty
+  return {value, plus_minus > 1e-9 * std::abs(value) ? plus_minus : 0, &kind};
+}
+
+std::optional<Figure> maybe(double value, double plus_minus, const Kind& kind) {
+  if (!std::isfinite(value)) return std::nullopt;
+  return figure(value, plus_minus, kind);
+}
+
+ElectrodeBench electrode_bench(const ElectrodeSheet& electrode, const ElectrodeRow& v, const ElectrodeRow& pm) {
+  ElectrodeBench bench;
+  bench.key = electrode.key;
+  bench.material = electrode.material.name;
+  bench.coating_loading = maybe(v.coating_loading, pm.coating_loading, LoadingKind::kind);
+  bench.active_loading = maybe(v.active_loading, pm.active_loading, LoadingKind::kind);
+  bench.active_mass = maybe(v.active_mass, pm.active_mass, MassKind::kind);
+  bench.thickness = figure(v.thickness, pm.thickness, LengthKind::kind);
+  bench.active_fraction = figure(v.active_fraction, pm.active_fraction, FractionKind::kind);
+  if (electrode.accessible_fraction.origin == Origin::sheet || electrode.accessible_fraction.si != 1)
+    bench.accessible_fraction = figure(v.accessible_fraction, pm.accessible_fraction, FractionKind::kind);
+  bench.porosity = figure(v.porosity, pm.porosity, FractionKind::kind);
+  bench.inactive_fraction = figure(v.inactive_fraction, pm.inactive_fraction, FractionKind::kind);
+  bench.tortuosity = figure(v.tortuosity, pm.tortuosity, NumberKind::kind);
+  bench.areal_capacity = figure(v.areal_capacity, pm.areal_capacity, ArealCapacityKind::kind);
+  bench.areal_capacity_in_window =
+      figure(v.areal_capacity_in_window, pm.areal_capacity_in_window, ArealCapacityKind::kind);
+  bench.theoretical_capacity = maybe(v.theoretical_capacity, pm.theoretical_capacity, SpecificCapacityKind::kind);
+  bench.specific_capacity = maybe(v.specific_capacity, pm.specific_capacity, SpecificCapacityKind::kind);
+  bench.specific_capacity_in_window =
+      maybe(v.specific_capacity_in_window, pm.specific_capacity_in_window, SpecificCapacityKind::kind);
+  bench.maximum_concentration = figure(v.maximum_concentration, pm.maximum_concentration, SiteConcentrationKind::kind);
+  bench.crystal_concentration = maybe(v.crystal_concentration, pm.crystal_concentration, SiteConcentrationKind::kind);
+  bench.density = maybe(v.density, pm.density, DensityKind::kind);
+  bench.stoichiometry_full = figure(v.full, pm.full, NumberKind::kind);
+  bench.stoichiometry_empty = figure(v.empty, pm.empty, NumberKind::kind);
+  return bench;
+}
+
+void warn_electrode(const ElectrodeSheet& electrode, const ElectrodeBench& bench, std::vector<std::string>& warnings) {
+  const std::string& key = bench.key;
+  const double porosity = bench.porosity.value;
+  const std::string fits = electrode.coating
+                               ? fmt::format("a loading of {} without pores would be {} thick, the sheet says {}",
+                                             show(bench.coating_loading->value, LoadingKind::kind, 4),
+                                             show(bench.thickness.value * (1 - porosity), LengthKind::kind, 4),
+                                             show(bench.thickness.value, LengthKind::kind, 4))
+                               : "";
+  if (porosity < 0) {
+    warnings.push_back(
+        fmt::format("{}: the porosity comes out below 0 ({:.3g} %): {}; measure the loading and the thickness again, "
+                    "and check the recipe",
+                    key, 100 * porosity, fits));
+  } else if (electrode.coating && porosity < 0.10) {
+    warnings.push_back(fmt::format(
+        "{}: a porosity of {:.3g} % is lower than pressing reaches: {}; measure the loading and the thickness again",
+        key, 100 * porosity, fits));
+  } else if (electrode.coating && porosity > 0.70) {
+    warnings.push_back(
+        fmt::format("{}: a porosity of {:.3g} % is higher than a coating has, even unpressed: {}; measure the "
+                    "thickness (foil subtracted) and the loading again",
+                    key, 100 * porosity, fits));
+  }
+  if (bench.crystal_concentration) {
+    const double off = bench.maximum_concentration.value / bench.crystal_concentration->value - 1;
+    if (std::abs(off) > 0.1) {
+      warnings.push_back(
+          fmt::format("{}: the maximum concentration {} is {:+.0f} % off that of the crystal, {}; check the lattice "
+                      "(diffraction) or 'maximum_concentration' of the card '{}'",
+                      key, show(bench.maximum_concentration.value, SiteConcentrationKind::kind), 100 * off,
+                      show(bench.crystal_concentration->value, SiteConcentrationKind::kind), electrode.material.card));
+    }
+  }
+  if (bench.theoretical_capacity && bench.specific_capacity) {
+    const double all = bench.specific_capacity->value / electrode.accessible_fraction.si;  // as if all took part
+    const double off = all / bench.theoretical_capacity->value - 1;
+    if (std::abs(off) > 0.1) {
+      warnings.push_back(
+          fmt::format("{}: {} of active material is {:+.0f} % off the theoretical {} (n F / M); check density, maximum "
+                      "concentration and formula of the card '{}'",
+                      key, show(all, SpecificCapacityKind::kind, 4), 100 * off,
+                      show(bench.theoretical_capacity->value, SpecificCapacityKind::kind, 4), electrode.material.card));
+    }
+  }
+  const PotentialCard& potential = electrode.material.open_circuit_potential;
+  const double low = std::min(bench.stoichiometry_full.value, bench.stoichiometry_empty.value);
+  const double high = std::max(bench.stoichiometry_full.value, bench.stoichiometry_empty.value);
+  // Less than a hundredth beyond the measured range is how any fit of end points comes out.
+  if (low < potential.lower - 0.01 || high > potential.upper + 0.01) {
+    warnings.push_back(
+        fmt::format("{}: used from x = {:.3f} to {:.3f}, but its potential is known from {:.3g} to {:.3g} only; the "
+                    "ends are extrapolated",
+                    key, low, high, potential.lower, potential.upper));
+  }
+}
+
+}  // namespace
+
+std::string Figure::text(int digits) const {
+  if (!(plus_minus > 0)) return show(value, *kind, digits);
+  // Both to the second significant digit of the uncertainty: 2.918 ± 0.085 mAh
+  const bool has_unit = *kind->unit != '\0';
+  const Unit unit = has_unit ? parse_unit(kind->unit) : Unit{};
+  const double shown = value / unit.factor - (kind->absolute_temperature ? unit.offset : 0),
+               margin = plus_minus / unit.factor;
+  const int decimals = 1 - static_cast<int>(std::floor(std::log10(margin)));
+  const std::string suffix = has_unit ? std::string(" ") + kind->unit : "";
+  if (decimals < 0 && std::abs(shown) < 1e6) return fmt::format("{:.0f} \u00b1 {:.0f}{}", shown, margin, suffix);
+  if (decimals < 0 || decimals > 8) {
+    return fmt::format("{} \u00b1 {}{}", plain_number(shown, 6), plain_number(margin, 2), suffix);
+  }
+  return fmt::format("{:.{}f} \u00b1 {:.{}f}{}", shown, decimals, margin, decimals, suffix);
+}
+
+Bench bench(const Sheet& sheet, const std::vector<double>& c_rates) {
+  Bench result;
+  const Row row = row_of(sheet, &result.window);
+  const Row pm = half_widths(sheet, row);
+  result.positive = electrode_bench(sheet.positive, row.positive, pm.positive);
+  if (sheet.negative) {
+    result.negative = electrode_bench(*sheet.negative, row.negative, pm.negative);
+    result.capacity_ratio = figure(row.capacity_ratio, pm.capacity_ratio, NumberKind::kind);
+  }
+  result.plate_area = figure(row.plate_area, pm.plate_area, AreaKind::kind);
+  result.equilibrium_capacity = figure(row.equilibrium_capacity, pm.equilibrium_capacity, ChargeKind::kind);
+  result.rated_capacity = figure(row.rated_capacity, pm.rated_capacity, ChargeKind::kind);
+  result.rated_capacity_stated = sheet.rated_capacity.has_value();
+  result.one_c_current = figure(row.one_c_current, pm.one_c_current, CurrentKind::kind);
+  for (const double c_rate : c_rates) {
+    const double current = c_rate * row.one_c_current;
+    RateRow rate{c_rate, rate_name(c_rate), current, current / row.plate_area, std::nullopt, 1 / c_rate};
+    if (result.positive.active_loading)
+      rate.specific_current = rate.current_density / result.positive.active_loading->value;
+    result.rates.push_back(rate);
+  }
+
+  warn_electrode(sheet.positive, result.positive, result.warnings);
+  if (sheet.negative) warn_electrode(*sheet.negative, *result.negative, result.warnings);
+  if (result.capacity_ratio && result.capacity_ratio->value < 1) {
+    result.warnings.push_back(
+        fmt::format("N/P is {:.3f}, below 1: the negative is full before the cell is, and lithium will plate; weigh "
+                    "both coatings again, "
+                    "or make the negative heavier or the positive lighter",
+                    result.capacity_ratio->value));
+  }
+  if (sheet.negative && result.negative->stoichiometry_full.value > 0.98) {
+    result.warnings.push_back(
+        fmt::format("negative: x = {:.3f} at the upper cut-off, full; lithium will plate; weigh both coatings again, "
+                    "or lower the upper cut-off",
+                    result.negative->stoichiometry_full.value));
+  }
+  if (result.rated_capacity_stated) {
+    const double share = result.rated_capacity.value / result.equilibrium_capacity.value;
+    if (share > 1.1 || share < 0.7) {
+      result.warnings.push_back(
+          fmt::format("the rated capacity {} is {:.0f} % of what these electrodes hold between the cut-offs, {}; check "
+                      "it, the masses and the disc",
+                      show(result.rated_capacity.value, ChargeKind::kind, 4), 100 * share,
+                      show(result.equilibrium_capacity.value, ChargeKind::kind, 4)));
+    }
+  }
+  result.assumptions = sheet.assumptions;
+  return result;
+}
+
+}  // namespace onegrain::params

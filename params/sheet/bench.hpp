@@ -1,0 +1,74 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "model/balance.hpp"
+#include "params/sheet/sheet.hpp"
+
+/// Bench arithmetic: from balance, micrometer, diffraction pattern and recipe to fractions, capacities and currents.
+namespace onegrain::params {
+
+/// A result with its uncertainty, SI.
+struct Figure {
+  double value = 0;
+  double plus_minus = 0;  ///< half-width of the 95 % interval; 0 where no input has a spread
+  const Kind* kind = nullptr;
+
+  /// "2.410 ± 0.086 mAh", to the second digit of the uncertainty; "2.41 mAh" with `digits` digits where there is none.
+  std::string text(int digits = 4) const;
+};
+
+/// Masses and fractions are those of all that was weighed; capacities and stoichiometries those of the host that takes
+/// part, the share `accessible_fraction` of it, so that they are what a cycler counts.
+struct ElectrodeBench {
+  std::string key;  ///< "positive", "negative", "working"
+  std::string material;
+  std::optional<Figure> coating_loading;  ///< dry coating per area
+  std::optional<Figure> active_loading;   ///< host per area
+  std::optional<Figure> active_mass;      ///< host in the cell
+  Figure thickness, active_fraction, porosity, inactive_fraction, tortuosity;
+  std::optional<Figure> accessible_fraction;   ///< where it is stated, or not 1
+  Figure areal_capacity;                       ///< F eps L c_max: grains full minus grains empty
+  Figure areal_capacity_in_window;             ///< between the cut-offs of this cell
+  std::optional<Figure> theoretical_capacity;  ///< n F / M, per mass of the formula as written
+  std::optional<Figure> specific_capacity;     ///< areal_capacity over active_loading
+  std::optional<Figure> specific_capacity_in_window;
+  Figure maximum_concentration;
+  std::optional<Figure> crystal_concentration;
+  std::optional<Figure> density;
+  Figure stoichiometry_full, stoichiometry_empty;  ///< at the upper and the lower cut-off, at rest
+};
+
+struct RateRow {
+  double c_rate;
+  std::string name;                        ///< "C/5"
+  double current;                          ///< [A]
+  double current_density;                  ///< [A/m2]
+  std::optional<double> specific_current;  ///< [A/kg] of the host of the positive (working) electrode
+  double hours;                            ///< for the rated capacity
+};
+
+struct Bench {
+  ElectrodeBench positive;  ///< working electrode of a half cell
+  std::optional<ElectrodeBench> negative;
+  std::optional<Figure> capacity_ratio;  ///< N/P: room in the negative over the lithium of the first charge; with a
+                                         ///< `charged_state` over the charge between the cut-offs
+  Figure plate_area;
+  Figure equilibrium_capacity;  ///< of the cell between the cut-offs [C]
+  Figure rated_capacity;        ///< stated, else the equilibrium one [C]
+  bool rated_capacity_stated = false;
+  Figure one_c_current;  ///< [A]
+  model::Window window{};
+  std::vector<RateRow> rates;
+  std::vector<std::string> warnings;  ///< what cannot be, each naming the measurement to repeat
+  std::vector<std::string> assumptions;
+};
+
+/// All of it. Spreads of the sheet are propagated by central differences of one standard deviation, as independent,
+/// combined in quadrature.
+/// @throws model::ImpossibleBalance
+Bench bench(const Sheet& sheet, const std::vector<double>& c_rates = {0.05, 0.1, 0.2, 1.0 / 3, 0.5, 1, 2, 3, 5});
+
+}  // namespace onegrain::params

@@ -1,0 +1,136 @@
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "model/balance.hpp"
+#include "model/cell.hpp"
+#include "params/card/card.hpp"
+
+/// The cell sheet: what the bench knows of one cell, each value with its unit, spread, source and place.
+namespace onegrain::params {
+
+enum class Arrangement { full_cell, half_cell };
+
+/// Mass fractions of the dry coating, and densities of what is not the host.
+struct Recipe {
+  Given<Fraction> active, carbon, binder;
+  Given<Density> carbon_density, binder_density;  ///< shipped values unless `densities` states them
+  std::optional<Given<Density>> active_density;   ///< `densities.active`; else that of the material
+};
+
+/// What the bench knows of a layer.
+struct Coating {
+  std::optional<Given<Loading>> loading;  ///< dry coating mass per area, foil subtracted; or the next two
+  std::optional<Given<Mass>> coated_disc_mass, foil_mass;
+  std::optional<Given<Length>> disc_diameter;  ///< of the weighed disc, where it is not that of the cell
+  Given<Length> thickness;                     ///< foil subtracted
+  Recipe recipe;
+};
+
+/// What a paper reports of a layer.
+struct Layer {
+  Given<Length> thickness;
+  Given<Fraction> active_fraction, porosity;
+};
+
+/// One electrode: either `coating` or `layer` is set.
+struct ElectrodeSheet {
+  std::string key;  ///< "positive", "negative" or "working"
+  Material material;
+  std::optional<Coating> coating;
+  std::optional<Layer> layer;
+  Given<Length> particle_radius;
+  /// Share of the host that takes part in the test [1], > 0: below 1 grains are lost or cut off from the carbon, above
+  /// 1 a mass was measured too low. Multiplies the host of the cell; masses, porosity and tortuosity stay as measured.
+  Given<Fraction> accessible_fraction = assumed<Fraction>(1, "accessible_fraction", "all of the host takes part");
+  std::optional<Given<Number>> tortuosity;  ///< else porosity^-0.5
+  std::optional<Given<Conductivity>> electronic_conductivity;
+
+  double thickness() const;  ///< [m]
+  /// Dry coating mass per area [kg/m2]; absent for a layer.
+  std::optional<double> loading(double plate_area) const;
+  /// Mass of host per area [kg/m2]; absent for a layer of which the density is not known.
+  std::optional<double> active_loading(double plate_area) const;
+  /// loading w_active / (rho_active thickness), or as stated: all of the host, whether it takes part or not   [1]
+  double active_fraction(double plate_area) const;
+  /// Volume of carbon and binder per volume of layer [1]; 1 - active - porosity for a layer.
+  double inactive_fraction(double plate_area) const;
+  /// 1 - all solids, or as stated. May be negative where measurements contradict each other.
+  double porosity(double plate_area) const;
+  double tortuosity_value(double plate_area) const;
+};
+
+struct SeparatorSheet {
+  Given<Length> thickness;
+  Given<Fraction> porosity;
+  std::optional<Given<Number>> tortuosity;
+};
+
+struct ThermalSheet {
+  Given<Mass> mass;
+  Given<SpecificHeat> heat_capacity;
+  Given<HeatTransfer> heat_transfer_coefficient;
+  Given<Area> cooled_area;
+};
+
+struct ChargedState {
+  Given<Fraction> positive;  ///< of the working electrode in a half cell
+  std::optional<Given<Fraction>> negative;
+};
+
+struct Sheet {
+  std::string file;  ///< as asked for
+  std::string name;
+  std::string note;
+  Arrangement arrangement = Arrangement::full_cell;
+  Given<Temperature> temperature;
+  std::optional<Given<Length>> disc_diameter;  ///< or
+  std::optional<Given<Area>> stated_plate_area;
+  Given<Voltage> lower_voltage, upper_voltage;
+  std::optional<Given<Charge>> rated_capacity;  ///< of the cell
+  Given<ArealResistance> contact_resistance;
+  ElectrodeSheet positive;                  ///< the working electrode of a half cell
+  std::optional<ElectrodeSheet> negative;   ///< full cell
+  std::optional<LithiumMetalCard> counter;  ///< half cell
+  std::optional<Given<Fraction>> formation_loss;
+  std::optional<ChargedState> charged_state;
+  SeparatorSheet separator;
+  ElectrolyteCard electrolyte;
+  std::optional<ThermalSheet> thermal;
+
+  std::vector<std::string> assumptions;  ///< defaults taken, as sentences for a report
+  std::vector<SourceFile> files;         ///< the sheet first, then its cards and tables
+
+  double plate_area() const;  ///< [m2]
+  bool is_full_cell() const { return arrangement == Arrangement::full_cell; }
+};
+
+/// Reads a sheet from a file, or a shipped one by name ("nmc811_graphite"). Cards are looked for beside the sheet
+/// first, then among the shipped. Every fault of the sheet and its cards is collected. A sound sheet has been made into
+/// a cell and balanced once; what is then impossible is among the faults.
+Loaded<Sheet> load_sheet(const std::string& path);
+
+/// The same from text; `file` is the name for messages, cards are looked for in `folder`.
+Loaded<Sheet> read_sheet(const std::string& text, const std::string& file, const std::string& folder);
+
+/// The sheet as the physics wants it, in SI units.
+/// @throws model::ImpossibleBalance (also for a porosity that no pores can have), std::domain_error (a formula that is
+/// not
+///         finite at this temperature)
+model::Cell to_cell(const Sheet& sheet);
+
+/// The same for arithmetic that needs no pores: a porosity of any value passes.
+model::Cell to_cell_of_any_porosity(const Sheet& sheet);
+
+/// Calls `visit` with every number of the sheet and its cards, in a fixed order, with a path like
+/// "positive.coating.loading", "negative.material.diffusion_coefficient", "electrolyte.conductivity".
+void for_each_value(Sheet& sheet, const std::function<void(const std::string& path, Value& value)>& visit);
+void for_each_value(const Sheet& sheet, const std::function<void(const std::string& path, const Value& value)>& visit);
+
+/// The value at a path, or nullptr.
+Value* find_value(Sheet& sheet, const std::string& path);
+
+}  // namespace onegrain::params

@@ -1,0 +1,145 @@
+#include "params/text/sha256.hpp"
+
+#include <algorithm>
+#include <bit>
+#include <cstring>
+
+#if defined(__x86_64__) && defined(__GNUC__)
+#include <cpuid.h>
+#include <immintrin.h>
+#define ONEGRAIN_SHA_INSTRUCTIONS
+#endif
+
+namespace onegrain::params {
+
+namespace {
+
+// First 32 bits of the fractional parts of the cube roots of the first 64 primes (FIPS 180-4, 4.2.2).
+constexpr std::array<std::uint32_t, 64> k = {
+    0x428a2f98, 0x71374491, 0xb5c0fbcf, 0xe9b5dba5, 0x3956c25b, 0x59f111f1, 0x923f82a4, 0xab1c5ed5,
+    0xd807aa98, 0x12835b01, 0x243185be, 0x550c7dc3, 0x72be5d74, 0x80deb1fe, 0x9bdc06a7, 0xc19bf174,
+    0xe49b69c1, 0xefbe4786, 0x0fc19dc6, 0x240ca1cc, 0x2de92c6f, 0x4a7484aa, 0x5cb0a9dc, 0x76f988da,
+    0x983e5152, 0xa831c66d, 0xb00327c8, 0xbf597fc7, 0xc6e00bf3, 0xd5a79147, 0x06ca6351, 0x14292967,
+    0x27b70a85, 0x2e1b2138, 0x4d2c6dfc, 0x53380d13, 0x650a7354, 0x766a0abb, 0x81c2c92e, 0x92722c85,
+    0xa2bfe8a1, 0xa81a664b, 0xc24b8b70, 0xc76c51a3, 0xd192e819, 0xd6990624, 0xf40e3585, 0x106aa070,
+    0x19a4c116, 0x1e376c08, 0x2748774c, 0x34b0bcb5, 0x391c0cb3, 0x4ed8aa4a, 0x5b9cca4f, 0x682e6ff3,
+    0x748f82ee, 0x78a5636f, 0x84c87814, 0x8cc70208, 0x90befffa, 0xa4506ceb, 0xbef9a3f7, 0xc67178f2};
+
+void compress(std::array<std::uint32_t, 8>& hash, const unsigned char* block) {
+  std::array<std::uint32_t, 64> w{};
+  for (std::size_t t = 0; t < 16; ++t) {
+    for (std::size_t b = 0; b < 4; ++b) w[t] = (w[t] << 8) | block[4 * t + b];
+  }
+  for (std::size_t t = 16; t < 64; ++t) {
+    const std::uint32_t s0 = std::rotr(w[t - 15], 7) ^ std::rotr(w[t - 15], 18) ^ (w[t - 15] >> 3);
+    const std::uint32_t s1 = std::rotr(w[t - 2], 17) ^ std::rotr(w[t - 2], 19) ^ (w[t - 2] >> 10);
+    w[t] = w[t - 16] + s0 + w[t - 7] + s1;
+  }
+  auto [a, b, c, d, e, f, g, h] = hash;
+  for (std::size_t t = 0; t < 64; ++t) {
+    const std::uint32_t s1 = std::rotr(e, 6) ^ std::rotr(e, 11) ^ std::rotr(e, 25);
+    const std::uint32_t t1 = h + s1 + ((e & f) ^ (~e & g)) + k[t] + w[t];
+    const std::uint32_t s0 = std::rotr(a, 2) ^ std::rotr(a, 13) ^ std::rotr(a, 22);
+    const std::uint32_t t2 = s0 + ((a & b) ^ (a & c) ^ (b & c));
+    h = g;
+    g = f;
+    f = e;
+    e = d + t1;
+    d = c;
+    c = b;
+    b = a;
+    a = t1 + t2;
+  }
+  const std::array<std::uint32_t, 8> change = {a, b, c, d, e, f, g, h};
+  for (std::size_t n = 0; n < 8; ++n) hash[n] += change[n];
+}
+
+#ifdef ONEGRAIN_SHA_INSTRUCTIONS
+
+/// The same with the instructions that many processors have for it. The state is kept as they want it, from the highest
+/// of four words: a b e f, and c d g h.
+__attribute__((target("sha,sse4.1"))) void compress_by_instructions(std::array<std::uint32_t, 8>& hash,
+                                                                    const unsigned char* block) {
+  const auto load = [](const void* from) { return _mm_loadu_si128(static_cast<const __m128i*>(from)); };
+  const auto word = [&](std::size_t n) { return static_cast<int>(hash[n]); };
+  const __m128i big_endian = _mm_set_epi64x(0x0c0d0e0f08090a0b, 0x0405060700010203);
+  const __m128i abef_before = _mm_set_epi32(word(0), word(1), word(4), word(5));
+  const __m128i cdgh_before = _mm_set_epi32(word(2), word(3), word(6), word(7));
+  __m128i abef = abef_before, cdgh = cdgh_before;
+  __m128i w[16];  // four words of the schedule each
+#pragma GCC unroll 16
+  for (std::size_t t = 0; t < 16; ++t) {
+    if (t < 4) {
+      w[t] = _mm_shuffle_epi8(load(block + 16 * t), big_endian);
+    } else {
+      const __m128i sum =
+          _mm_add_epi32(_mm_sha256msg1_epu32(w[t - 4], w[t - 3]), _mm_alignr_epi8(w[t - 1], w[t - 2], 4));
+      w[t] = _mm_sha256msg2_epu32(sum, w[t - 1]);
+    }
+    const __m128i wk = _mm_add_epi32(w[t], load(&k[4 * t]));
+    cdgh = _mm_sha256rnds2_epu32(cdgh, abef, wk);  // two rounds; what was a b e f is c d g h now
+    abef = _mm_sha256rnds2_epu32(abef, cdgh, _mm_shuffle_epi32(wk, 0x0E));
+  }
+  std::array<std::uint32_t, 4> high{}, low{};
+  _mm_storeu_si128(reinterpret_cast<__m128i*>(high.data()), _mm_add_epi32(abef, abef_before));
+  _mm_storeu_si128(reinterpret_cast<__m128i*>(low.data()), _mm_add_epi32(cdgh, cdgh_before));
+  hash = {high[3], high[2], low[3], low[2], high[1], high[0], low[1], low[0]};
+}
+
+bool has_instructions() {
+  unsigned a = 0, b = 0, c = 0, d = 0;
+  if (__get_cpuid(1, &a, &b, &c, &d) == 0 || (c & bit_SSSE3) == 0 || (c & bit_SSE4_1) == 0) return false;
+  return __get_cpuid_count(7, 0, &a, &b, &c, &d) != 0 && (b & bit_SHA) != 0;
+}
+
+#endif
+
+}  // namespace
+
+Sha256::Sha256(bool portable) : compress_(compress) {
+#ifdef ONEGRAIN_SHA_INSTRUCTIONS
+  static const bool fast = has_instructions();
+  if (fast && !portable) compress_ = compress_by_instructions;
+#else
+  static_cast<void>(portable);
+#endif
+}
+
+void Sha256::add(std::string_view bytes) {
+  size_ += bytes.size();
+  if (rest_size_ > 0) {
+    const std::size_t some = std::min(bytes.size(), rest_.size() - rest_size_);
+    std::memcpy(rest_.data() + rest_size_, bytes.data(), some);
+    rest_size_ += some;
+    bytes.remove_prefix(some);
+    if (rest_size_ < rest_.size()) return;
+    compress_(hash_, rest_.data());
+    rest_size_ = 0;
+  }
+  for (; bytes.size() >= rest_.size(); bytes.remove_prefix(rest_.size()))
+    compress_(hash_, reinterpret_cast<const unsigned char*>(bytes.data()));
+  if (!bytes.empty()) std::memcpy(rest_.data(), bytes.data(), bytes.size());
+  rest_size_ = bytes.size();
+}
+
+std::string Sha256::digits() const {
+  Sha256 whole = *this;
+  std::string padding(1, '\x80');
+  padding.append((119 - whole.rest_size_) % 64, '\0');  // up to 8 bytes in front of the end of a block
+  const std::uint64_t bits = 8 * size_;
+  for (int shift = 56; shift >= 0; shift -= 8) padding += static_cast<char>((bits >> shift) & 0xFF);
+  whole.add(padding);
+  std::string text;
+  for (const std::uint32_t word : whole.hash_) {
+    for (int shift = 28; shift >= 0; shift -= 4) text += "0123456789abcdef"[(word >> shift) & 0xF];
+  }
+  return text;
+}
+
+std::string sha256(std::string_view bytes) {
+  Sha256 hash;
+  hash.add(bytes);
+  return hash.digits();
+}
+
+}  // namespace onegrain::params

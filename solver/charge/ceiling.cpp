@@ -1,0 +1,251 @@
+#include "solver/charge/ceiling.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include "model/stress.hpp"
+#include "solver/step/curves.hpp"
+
+namespace onegrain::solver {
+
+namespace {
+
+/// A margin of this size counts as one: brings limits of different units onto one scale for the search. Where a limit is
+/// just kept its margin is zero on any scale, so the answer does not depend on them.
+double scale_of(Limit limit, double allowed) {
+  switch (limit) {
+    case Limit::plating:
+    case Limit::voltage: return 0.05;
+    case Limit::positive_surface:
+    case Limit::negative_surface: return 0.05;
+    case Limit::temperature: return 5;
+    case Limit::positive_stress:
+    case Limit::negative_stress: return 0.2 * allowed;
+    case Limit::salt: return 0.2;
+  }
+  return 1;
+}
+
+constexpr double slowest = 1.0 / 200, fastest = 50;  // C, of the charge over the whole state of charge
+constexpr double full_enough = 1e-6;
+
+/// Hundreds of charges are tried: a few tenths of a millivolt will do, 0.1 % of a rate.
+constexpr Accuracy searching{.relative_tolerance = 3e-4, .truncation = 5e-4, .fewest_modes = 10, .salt_degree = 6};
+
+model::ElectrolyteModel electrolyte_of(Description d) {
+  return d == Description::plain ? model::ElectrolyteModel::uniform : model::ElectrolyteModel::resolved;
+}
+
+}  // namespace
+
+const Margin* JudgedCharge::margin(Limit limit) const {
+  for (const Margin& m : margins) {
+    if (m.limit == limit) return &m;
+  }
+  return nullptr;
+}
+
+ChargeStudy::ChargeStudy(const model::Cell& cell, const model::Window& window, ChargeWindow soc, ChargeLimits limits,
+                         Workspace& workspace, Description description)
+    : cell_(cell),
+      soc_(soc),
+      limits_(limits),
+      description_(description),
+      simulator_(cell, workspace, searching, electrolyte_of(description)),
+      layer_(cell, workspace),
+      sign_(cell.is_full_cell() ? 1 : -1) {
+  // Charge counts from `inventory`; the positive tells it in either arrangement.
+  const double Q = cell.positive.capacity();
+  const double at_empty = (cell.inventory.positive - window.empty.positive) * Q;
+  const double at_full = (cell.inventory.positive - window.full.positive) * Q;
+  whole_ = std::abs(at_full - at_empty);
+  start_charge_ = sign_ > 0 ? at_empty : at_full;
+}
+
+State ChargeStudy::start() const { return simulator_.at_rest(start_charge_ + sign_ * soc_.from * whole_); }
+
+JudgedCharge ChargeStudy::judge(double current) { return judge(current, soc_.from, soc_.to, start(), {}); }
+
+JudgedCharge ChargeStudy::judge(double current, double from, double to, const State& start, const UnevenState& uneven) {
+  return judge(current, from, to, start, uneven, false);
+}
+
+JudgedCharge ChargeStudy::judge(double current, double from, double to, const State& start, const UnevenState& uneven, bool as_even) {
+  const bool full = sign_ > 0;
+  model::Step step{model::CurrentDrive{sign_ * current}, {}, "charge"};
+  step.until.capacity = (to - from) * whole_;
+  const StepSolution solution = simulator_.run(start, step);
+
+  JudgedCharge result;
+  result.current = current;
+  result.duration = solution.duration();
+  result.completed = solution.ended_by() == Ended::capacity;
+  result.end = solution.final_state();
+  const double done = current * solution.duration() / whole_;
+  const auto soc_at = [&](double t) { return from + current * t / whole_; };
+
+  // Worst of every quantity over the charge.
+  constexpr double infinity = std::numeric_limits<double>::infinity();
+  const auto add = [&](Limit limit, double allowed) {
+    result.margins.push_back({limit, must_stay_above(limit, full) ? infinity : -infinity, allowed, 0, from});
+  };
+  const auto worst = [&](Limit limit, double value, double t) {
+    for (Margin& m : result.margins) {
+      if (m.limit != limit) continue;
+      const bool above = must_stay_above(limit, full);
+      if (above ? value < m.worst : value > m.worst) {
+        m.worst = value;
+        m.left = above ? value - m.allowed : m.allowed - value;
+        m.soc = soc_at(t);
+      }
+    }
+  };
+  add(Limit::plating, limits_.plating_margin);
+  if (limits_.keep_voltage) add(Limit::voltage, full ? cell_.upper_voltage : cell_.lower_voltage);
+  if (full) add(Limit::positive_surface, 0);
+  add(Limit::negative_surface, 1);
+  if (cell_.thermal) add(Limit::temperature, limits_.highest_temperature);
+  const model::Electrode& lithiated = full ? *cell_.negative : cell_.positive;
+  if (full && cell_.positive.host.stress) add(Limit::positive_stress, cell_.positive.host.stress->fracture_strength);
+  if (lithiated.host.stress) add(Limit::negative_stress, lithiated.host.stress->fracture_strength);
+  if (description_ != Description::plain) add(Limit::salt, limits_.lowest_salt_share);
+
+  const Eigen::ArrayXd centre = Eigen::ArrayXd::Zero(1);
+  for (const double t : moments(solution, as_even ? 13 : 25, true)) {
+    const Point p = solution.at(t);
+    const double lithiated_mean = full ? p.negative_mean : p.positive_mean;
+    const double lithiated_surface = full ? p.negative_surface : p.positive_surface;
+    // The plain description knows no place: what it has is the potential of the one grain.
+    worst(Limit::plating,
+          description_ != Description::plain ? p.terminal.separator_side
+          : full ? p.terminal.negative_potential + p.terminal.negative_overpotential
+                 : p.terminal.positive_potential + p.terminal.positive_overpotential, t);
+    worst(Limit::voltage, p.terminal.voltage, t);
+    worst(Limit::positive_surface, p.positive_surface, t);
+    worst(Limit::negative_surface, lithiated_surface, t);
+    worst(Limit::temperature, p.temperature, t);
+    worst(Limit::salt, p.lowest_salt / cell_.electrolyte.concentration, t);
+    if (full && cell_.positive.host.stress) {
+      worst(Limit::positive_stress,
+            model::grain_stress(*cell_.positive.host.stress, cell_.positive.host.maximum_concentration, p.positive_mean,
+                                p.positive_surface, solution.positive_profile(t, centre)[0]).largest_tension(), t);
+    }
+    if (lithiated.host.stress) {
+      const double x = full ? solution.negative_profile(t, centre)[0] : solution.positive_profile(t, centre)[0];
+      worst(Limit::negative_stress,
+            model::grain_stress(*lithiated.host.stress, lithiated.host.maximum_concentration, lithiated_mean, lithiated_surface, x)
+                .largest_tension(), t);
+    }
+  }
+  if (description_ == Description::uneven && !as_even) {
+    const UnevenStep spread = layer_.follow(solution, uneven);
+    result.uneven_end = spread.end;
+    for (const double t : spread.times) result.soc.push_back(soc_at(t));
+    result.separator_side = spread.separator_side;
+    for (Margin& m : result.margins) {  // the finer answer takes the place of the even one
+      if (m.limit == Limit::plating || m.limit == Limit::salt) m.worst = infinity;
+    }
+    worst(Limit::plating, spread.lowest_separator_side, spread.time_of_lowest);
+    worst(Limit::negative_surface, spread.highest_surface, solution.duration());
+    worst(Limit::salt, spread.lowest_salt / cell_.electrolyte.concentration, spread.time_of_lowest_salt);
+  }
+  if (!result.completed) {  // the salt is used up, a surface full or empty before the end: short by what is missing of the window
+    const Ended why = solution.ended_by();
+    const bool positive = full && (why == Ended::positive_surface_empty || why == Ended::positive_surface_full);
+    const Limit met = why == Ended::salt_used_up ? Limit::salt : positive ? Limit::positive_surface : Limit::negative_surface;
+    for (Margin& m : result.margins) {
+      if (m.limit == met) {
+        m.left = std::min(-full_enough, -(1 - done / (to - from)));
+        m.soc = from + done;
+      }
+    }
+  }
+  result.slack = infinity;
+  for (const Margin& m : result.margins) {
+    const double slack = m.left / scale_of(m.limit, m.allowed);
+    if (slack < result.slack || std::isnan(slack)) {
+      result.slack = slack;
+      result.tightest = m.limit;
+    }
+  }
+  return result;
+}
+
+Ceiling ChargeStudy::ceiling(double guess, double tolerance) { return ceiling(guess, tolerance, soc_.from, soc_.to, start(), {}); }
+
+namespace {
+
+/// What a search for a ceiling remembers.
+struct Search {
+  JudgedCharge kept, broken;  ///< the fastest charge that keeps every limit, the slowest that does not
+  double slope = -2;          ///< d slack / d ln(current) near the ceiling
+  bool found = false;
+};
+
+/// The zero of a slack that falls with ln(current), from below and within `tolerance`: secants, kept inside the signs met
+/// so far, bisection where they do not help. `judge` throws IntegrationFailure where there is no solution.
+template <class Judge>
+Search find_ceiling(Judge judge, double guess, double slope, double tolerance, double least, double most) {
+  Search search;
+  search.slope = slope;
+  double x = std::clamp(std::log(guess), std::log(least), std::log(most));
+  double before_x = 0, before_f = 0;
+  for (int round = 0; round < 60; ++round) {
+    JudgedCharge charge;
+    try {
+      charge = judge(std::exp(x));
+    } catch (const IntegrationFailure&) {  // far beyond the limits there may be no solution: such a charge keeps none
+      charge.slack = -3;
+      charge.tightest = Limit::salt;
+    }
+    charge.current = std::exp(x);
+    const double f = std::clamp(charge.slack, -3.0, 3.0);
+    const bool keeps = f >= 0;
+    if (keeps && charge.current > search.kept.current) search.kept = std::move(charge);
+    else if (!keeps && (search.broken.current == 0 || charge.current < search.broken.current)) search.broken = std::move(charge);
+    const bool bracketed = search.kept.current > 0 && search.broken.current > 0;
+    if (round > 0 && x != before_x) {
+      const double secant = (f - before_f) / (x - before_x);
+      if (secant < -0.02 && std::abs(f) < 2.9 && std::abs(before_f) < 2.9) search.slope = secant;
+    }
+    before_x = x;
+    before_f = f;
+    if (keeps && round > 0 && f <= 0.7 * tolerance * -search.slope) break;
+    double next = x + std::clamp((f - 0.3 * tolerance * -search.slope) / -search.slope, -1.2, 1.2);
+    if (bracketed) {
+      const double a = std::log(search.kept.current), b = std::log(search.broken.current);
+      if (b - a <= tolerance) break;
+      if (!(next > a && next < b) || round % 6 == 5) next = 0.5 * (a + b);
+      next = std::clamp(next, a + 0.02 * (b - a), b - 0.02 * (b - a));
+    }
+    x = std::clamp(next, std::log(least), std::log(most));
+    if (x == before_x) return search;  // at an end of the range
+  }
+  search.found = true;
+  return search;
+}
+
+}  // namespace
+
+Ceiling ChargeStudy::ceiling(double guess, double tolerance, double from, double to, const State& start, const UnevenState& uneven) {
+  const double one_hour = whole_ / 3600, least = slowest * one_hour, most = fastest * one_hour;
+  double slope = -2;
+  if (description_ == Description::uneven) {  // the cheap description first: it comes close
+    const auto even = [&](double current) { return judge(current, from, to, start, uneven, true); };
+    const Search near = find_ceiling(even, guess, slope, 2 * tolerance, least, most);
+    guess = near.kept.current > 0 ? near.kept.current : least;
+    slope = near.slope;
+  }
+  const Search search = find_ceiling([&](double current) { return judge(current, from, to, start, uneven); }, guess, slope, tolerance, least, most);
+  Ceiling result;
+  result.unlimited = !search.found && search.kept.current > 0;
+  result.current = search.kept.current;
+  result.charge = search.kept.current > 0 ? search.kept : search.broken;
+  if (search.found && search.broken.current > 0 && search.broken.current < 1.05 * search.kept.current) {
+    result.charge.tightest = search.broken.tightest;  // what limits: the first that breaks just beyond
+  }
+  return result;
+}
+
+}  // namespace onegrain::solver

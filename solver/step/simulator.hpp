@@ -1,0 +1,112 @@
+#pragma once
+
+#include <map>
+#include <memory>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "model/balance.hpp"
+#include "solver/step/segment.hpp"
+
+namespace onegrain::solver {
+
+/// A name for results and messages: "voltage cut-off", "time", "positive grain surface full", ...
+std::string name_of(Ended ended);
+
+/// A step that has been integrated: a continuous solution that can be asked for any moment.
+class StepSolution {
+ public:
+  double duration() const { return duration_; }  ///< [s]; 0 if an end held already at the start
+  Ended ended_by() const { return ended_; }
+  Point at(double t) const;                      ///< 0 <= t <= duration
+  Point first() const { return at(0); }
+  Point last() const { return at(duration_); }
+  State final_state() const;
+  Eigen::VectorXd positive_profile(double t, const Eigen::ArrayXd& rho) const;
+  Eigen::VectorXd negative_profile(double t, const Eigen::ArrayXd& rho) const;
+  Eigen::VectorXd salt_profile(double t, const Eigen::ArrayXd& x) const;
+
+  Eigen::VectorXd salt_amplitudes(double t) const;  ///< of model::Salt; empty where there is none
+  double temperature(double t) const;               ///< [K]
+
+  /// Derivatives of the grain surfaces; of a step that was run with sensitivities.
+  SurfaceSlopes surface_slopes(double t) const;
+
+  /// int V i dt over the step [J/m2]: positive into the cell. Gauss points in intervals that start small, where the
+  /// voltage goes with the square root of time; 1e-6 relative.
+  double energy() const;
+
+  /// Largest of Segment::truncation over the step [V].
+  double truncation() const { return truncation_; }
+  const Counts& counts() const { return counts_; }
+  const model::SingleParticle& model() const { return segment_->model(); }
+
+ private:
+  friend class Simulator;
+  /// y(t) = sum_k coefficients.col(k) (t - origin)^k up to `end`. No pieces: y stays as it starts.
+  struct Piece {
+    double end, origin;
+    Eigen::MatrixXd coefficients;
+    std::vector<Eigen::MatrixXd> sensitivities;
+  };
+  ConstVectorView unknowns(double t) const;
+  const Piece& piece_at(double t) const;
+  std::vector<Vector> sensitivities(double t) const;
+
+  std::shared_ptr<const Segment> segment_;
+  std::vector<Piece> pieces_;
+  double duration_ = 0;
+  Ended ended_ = Ended::time;
+  double truncation_ = 0;
+  Counts counts_;
+  mutable Vector y_;
+};
+
+/// Integrators of several sizes, kept for reuse. One per thread.
+class Workspace {
+ public:
+  Cvode& integrator(int size, int sensitivities = 0);
+
+ private:
+  std::map<std::pair<int, int>, Cvode> integrators_;
+};
+
+struct Accuracy {
+  double relative_tolerance = 1e-5;   ///< of CVODE, on the part that has no closed form
+  double absolute_factor = 2;         ///< multiplies Segment::absolute_tolerance
+  double truncation = 5e-5;           ///< more modes are taken until Segment::truncation stays below [V]
+  int fewest_modes = 12;
+  int salt_degree = 8;                ///< of the polynomials for the salt in each layer
+  bool sensitivities = false;         ///< also the derivatives with respect to the grain parameters; see Segment
+};
+
+/// Runs steps on one cell. Not for several threads at once; cheap to make.
+class Simulator {
+ public:
+  Simulator(const model::Cell& cell, Workspace& workspace, Accuracy accuracy = {},
+            model::ElectrolyteModel electrolyte = model::ElectrolyteModel::uniform);
+
+  const model::Cell& cell() const { return cell_; }
+
+  /// At rest, grains evenly filled, after charge q from `cell.inventory` [C/m2].
+  State at_rest(double q) const;
+  State at_rest(model::Stoichiometries x) const;
+
+  /// Integrates one step. The number of modes rises until the estimate of its error is below the accuracy asked for.
+  /// @throws IntegrationFailure, also where no end is ever met
+  StepSolution run(const State& start, const model::Step& step);
+
+ private:
+  StepSolution attempt(const State& start, const model::Step& step);
+  void make_model();
+
+  model::Cell cell_;
+  Workspace* workspace_;
+  Accuracy accuracy_;
+  model::ElectrolyteModel electrolyte_;
+  int modes_;
+  std::shared_ptr<const model::SingleParticle> model_;
+};
+
+}  // namespace onegrain::solver

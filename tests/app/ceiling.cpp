@@ -1,0 +1,185 @@
+#include <cmath>
+
+#include "app/study/ensemble.hpp"
+#include "params/sheet/sheet.hpp"
+#include "solver/charge/ceiling.hpp"
+#include "tests/app/helpers.hpp"
+#include "tests/reference_table.hpp"
+
+// The verb `ceiling`: what it promises to print and write, that it can be repeated, and that nothing is dropped in silence.
+
+using namespace app_test;
+
+namespace {
+
+std::vector<std::string> ceiling(std::vector<std::string> more, const std::string& sheet = "demo") {
+  std::vector<std::string> words = {"ceiling", sheet};
+  words.insert(words.end(), more.begin(), more.end());
+  return words;
+}
+
+}  // namespace
+
+TEST_CASE("plausible deviations are normal, and the same for a seed whatever else is drawn") {
+  // Mean 0, variance 1, 95 % within 1.96: tables of the normal distribution.
+  const int samples = 4000;
+  Eigen::VectorXd sum = Eigen::VectorXd::Zero(5), squares = sum, inside = sum;
+  for (int k = 0; k < samples; ++k) {
+    const Eigen::VectorXd z = onegrain::app::plausible_deviations(7, k, 5);
+    sum += z;
+    squares += z.cwiseAbs2();
+    inside += (z.cwiseAbs().array() < 1.96).cast<double>().matrix();
+  }
+  for (int j = 0; j < 5; ++j) {
+    CHECK(std::abs(sum[j] / samples) < 4 / std::sqrt(samples));
+    CHECK(std::abs(squares[j] / samples - 1) < 4 * std::sqrt(2.0 / samples));
+    CHECK(std::abs(inside[j] / samples - 0.95) < 4 * std::sqrt(0.95 * 0.05 / samples));
+  }
+  CHECK(onegrain::app::plausible_deviations(7, 3, 5) == onegrain::app::plausible_deviations(7, 3, 5));
+  CHECK(onegrain::app::plausible_deviations(7, 3, 8).head(5) == onegrain::app::plausible_deviations(7, 3, 5));
+  CHECK(onegrain::app::plausible_deviations(8, 3, 5) != onegrain::app::plausible_deviations(7, 3, 5));
+}
+
+TEST_CASE("the plating onset of the shipped demo cell is that of a full porous-electrode calculation") {
+  // tests/reference/porous_plating_onset_demo.csv: finite volumes, IDA, extrapolated in the grid; made by
+  // benchmarks/porous_electrode_table.cpp from the textbook equations (Doyle, Fuller, Newman 1993). The cell is invented.
+  // Never above by more than 2 %, never below by more than 15 %: what a recommendation may cost.
+  using namespace onegrain;
+  const auto sheet = params::load_sheet("demo");
+  REQUIRE(sheet.value.has_value());
+  const model::Cell cell = params::to_cell(*sheet.value);
+  const model::Window window = model::equilibrium_window(cell);
+  const tests::ReferenceTable table("porous_plating_onset_demo.csv");
+  REQUIRE(table.rows.size() == 4);
+  solver::Workspace workspace;
+  for (const auto& row : table.rows) {
+    const double full = row[4];
+    INFO("to " << row[2] << ": " << full << " A/m2");
+    solver::ChargeStudy study(cell, window, {row[1], row[2]}, {.plating_margin = 0, .keep_voltage = false}, workspace);
+    const solver::Ceiling ceiling = study.ceiling(full);
+    CHECK(ceiling.charge.tightest == solver::Limit::plating);
+    CHECK(ceiling.current < 1.02 * full);
+    CHECK(ceiling.current > 0.85 * full);
+  }
+}
+
+TEST_CASE("ceiling prints the keys it promises, in an order that makes sense") {
+  const json summary = json_of(ceiling({"--samples", "40", "--staircase"}));
+  const json& c = summary["ceiling"];
+  for (const char* key : {"c_rate", "current_mA", "limited_by", "minutes", "confidence", "median_c_rate", "nominal_c_rate", "unknowns", "temperatures", "staircase"}) {
+    INFO(key);
+    CHECK(c.contains(key));
+  }
+  CHECK(c["confidence"] == 0.95);
+  CHECK(c["samples"] == 40);
+  CHECK(c["unsolved"] == 0);
+  CHECK(c["c_rate"].get<double>() < c["median_c_rate"].get<double>());
+  CHECK(c["plain_c_rate"].get<double>() > c["nominal_c_rate"].get<double>());
+  CHECK(c["current_mA"].get<double>() == Approx(c["c_rate"].get<double>() * json_of({"bench", "demo"})["bench"]["one_c_current_mA"]["value"].get<double>()).epsilon(1e-6));
+  CHECK(c["minutes"].get<double>() == Approx(60 * 0.8 / c["c_rate"].get<double>()).epsilon(1e-6));
+  REQUIRE(summary["margins"].size() >= 4);
+  for (const json& margin : summary["margins"]) CHECK(margin["kept"] == true);
+  CHECK(summary["cautions"].size() >= 4);
+  CHECK(summary["headline"].get<std::string>().find("95 %") != std::string::npos);
+  for (std::size_t k = 1; k < c["unknowns"].size(); ++k) {
+    CHECK(std::abs(c["unknowns"][k - 1]["slope"].get<double>()) >= std::abs(c["unknowns"][k]["slope"].get<double>()));
+  }
+  for (const json& step : c["staircase"]["steps"]) CHECK(step["kept"] == true);
+  CHECK(c["staircase"]["minutes"].get<double>() < c["staircase"]["constant_current_minutes"].get<double>());
+}
+
+TEST_CASE("the cold gets dangerous: the rate free of plating falls with temperature as reported cells do") {
+  // A plug-in-hybrid cell safe at 4C, 25 degC takes 1.5C at 10 degC and C/1.5 at 0 degC: Yang, Zhang, Ge, Wang, PNAS 115, 7266
+  // (2018), a secondary quote; an Arrhenius slope of 46 to 52 kJ/mol. A band of plausibility, not a value of this cell.
+  const json summary = json_of(ceiling({"--samples", "0"}));
+  double at_0 = 0, at_10 = 0;
+  double before = 0;
+  for (const json& t : summary["ceiling"]["temperatures"]) {
+    const double T = t["temperature_degC"], rate = t["c_rate"];
+    if (T == 0) at_0 = rate;
+    if (T == 10) at_10 = rate;
+    CHECK(rate > before);
+    before = rate;
+  }
+  const double slope = 8.314462618 * std::log(at_10 / at_0) / (1 / 273.15 - 1 / 283.15) / 1000;
+  INFO(slope << " kJ/mol");
+  CHECK(slope > 25);
+  CHECK(slope < 75);
+  CHECK(summary["ceiling"]["confidence"].is_null());
+}
+
+TEST_CASE("the same seed gives the same answer on any number of threads, another seed another") {
+  const std::string one = program(ceiling({"--samples", "24", "--threads", "1", "--json"})).results;
+  json first = json::parse(one);
+  for (const char* threads : {"2", "5", "0"}) {
+    json again = json_of(ceiling({"--samples", "24", "--threads", threads}));
+    CHECK(again["ceiling"] == first["ceiling"]);
+  }
+  CHECK(json_of(ceiling({"--samples", "24", "--seed", "2"}))["ceiling"]["c_rate"] != first["ceiling"]["c_rate"]);
+}
+
+TEST_CASE("the exported staircase is a sound protocol, follow runs it, and it takes the promised time") {
+  const Folder folder;
+  const Outcome made = program(ceiling({"--samples", "20", "--staircase", "--out", "out"}));
+  REQUIRE(made.status == 0);
+  CHECK(folder.names("out") == std::vector<std::string>{"report.html", "staircase.yaml", "summary.json"});
+  CHECK(program({"check", "demo", "out/staircase.yaml"}).status == 0);
+  const json summary = json::parse(folder.read("out/summary.json"));
+  const json follow = json_of({"follow", "demo", "--protocol", "out/staircase.yaml", "--electrolyte", "resolved"});
+  REQUIRE(follow["steps"].size() == summary["ceiling"]["staircase"]["steps"].size());
+  double minutes = 0, charge = 0;
+  for (const json& step : follow["steps"]) {
+    minutes += step["duration_s"].get<double>() / 60;
+    charge += step["capacity_mAh"].get<double>();
+  }
+  CHECK(minutes == Approx(summary["ceiling"]["staircase"]["minutes"].get<double>()).epsilon(1e-3));
+  CHECK(std::abs(charge) == Approx(0.8 * json_of({"bench", "demo"})["bench"]["equilibrium_capacity_mAh"]["value"].get<double>()).epsilon(1e-3));
+}
+
+TEST_CASE("a half cell is asked the same question for lithiating its working electrode") {
+  const json summary = json_of(ceiling({"--samples", "10", "--margin", "0 mV"}, "demo_half_cell"));
+  CHECK(summary["ceiling"]["c_rate"].get<double>() > 0);
+  CHECK(summary["headline"].get<std::string>().rfind("Lithiate from ", 0) == 0);
+}
+
+TEST_CASE("cells that cannot be solved are counted, and survive no rate") {
+  // A thickness so uncertain that some plausible coatings hold more solid than fits into them.
+  const Folder folder;
+  folder.write("cell.yaml", with(shipped("demo"), "thickness: {value: 42 um, spread: 2 um,", "thickness: {value: 42 um, spread: 30 um,"));
+  const json summary = json_of(ceiling({"--samples", "30"}, "cell.yaml"));
+  const int unsolved = summary["ceiling"]["unsolved"];
+  CHECK(unsolved > 0);
+  CHECK(summary["ceiling"]["samples"] == 30);
+  CHECK_FALSE(summary["ceiling"]["unsolved_because"].get<std::string>().empty());
+  CHECK_THAT(program(ceiling({"--samples", "30"}, "cell.yaml")).results, HasText("could not be solved and count as surviving no rate"));
+}
+
+TEST_CASE("a window, a margin or a number of samples that cannot be is refused") {
+  const auto refused = [](const std::vector<std::string>& more, const std::string& text) {
+    const Outcome outcome = program(ceiling(more));
+    INFO(outcome.narration);
+    CHECK(outcome.status == 2);
+    CHECK(outcome.results.empty());
+    CHECK_THAT(outcome.narration, HasText(text));
+  };
+  for (const char* soc : {"0.8", "0.8..0", "0..1.2", "-0.1..0.5", "0..", "..1", "0..nan", "a..b", "0..0.8 %", "", "0.5..0.5"}) refused({"--samples", "0", "--soc", soc}, "--soc");
+  for (const char* margin : {"10", "10 mA", "-1 mV", "2 V", "nan V", ""}) refused({"--samples", "0", "--margin", margin}, "--margin");
+  for (const char* samples : {"-1", "many", "1e9", "2.5"}) refused({"--samples", samples}, "--samples");
+  refused({"--seed", "x"}, "--seed");
+}
+
+TEST_CASE("interrupted, it says so and leaves nothing half-written") {
+  const Folder folder;
+  const Outcome outcome = shell("timeout --foreground -s INT 3 " + quoted(ONEGRAIN_PROGRAM) + " ceiling demo --samples 100000 --out out; exit 0");
+  CHECK_THAT(outcome.results, HasText("interrupted; nothing was written"));
+  CHECK(folder.names("out").empty());
+}
+
+TEST_CASE("the report of a ceiling carries the sentence, the number and the cautions") {
+  const Folder folder;
+  REQUIRE(program(ceiling({"--samples", "20", "--out", "out"})).status == 0);
+  const json summary = json::parse(folder.read("out/summary.json"));
+  const std::string page = folder.read("out/report.html");
+  CHECK((page.find(summary["headline"].get<std::string>().substr(0, 60)) != std::string::npos));
+  CHECK((page.find("can cause fire and toxic gas (HF)") != std::string::npos));
+}
