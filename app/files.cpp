@@ -36,7 +36,8 @@ std::vector<std::string> ResultFolder::write() const {
   for (const auto& [name, content] : contents_) {  // before anything is touched: can every file take its name?
     const fs::path final_path = fs::path(path_) / name;
     std::error_code ignored;
-    if (fs::is_directory(final_path, ignored)) give_up("'" + final_path.string() + "' cannot be written: a folder of that name is in the way");
+    if (fs::is_directory(final_path, ignored))
+      give_up("'" + final_path.string() + "' cannot be written: a folder of that name is in the way");
   }
   for (const auto& [name, content] : contents_) {
     const fs::path final_path = fs::path(path_) / name;

@@ -36,7 +36,8 @@ std::vector<Unknown> unknowns(const params::Sheet& sheet) {
     if (!value.spread.given()) return;
     std::string written = value.text();
     if (value.written.empty() && value.kind == &params::NumberKind::kind) {  // a formula or table, moved as a whole
-      if (value.si == 1 && value.spread.form == params::Spread::Form::factor) written = "as its formula or table" + written.substr(1);
+      if (value.si == 1 && value.spread.form == params::Spread::Form::factor)
+        written = "as its formula or table" + written.substr(1);
       if (value.si == 0) written = "as its formula or table" + written.substr(1);
     }
     list.push_back({path, written});
@@ -71,7 +72,8 @@ Eigen::VectorXd plausible_deviations(std::uint64_t seed, int sample, Eigen::Inde
 
 int core_count() { return std::max(1, static_cast<int>(std::thread::hardware_concurrency())); }
 
-void in_parallel(int count, int threads, const std::function<void(int, int)>& work, const std::function<void(int)>& progress) {
+void in_parallel(int count, int threads, const std::function<void(int, int)>& work,
+                 const std::function<void(int)>& progress) {
   threads = std::clamp(threads, 1, std::max(1, count));
   std::atomic<int> next{0}, done{0};
   std::exception_ptr failure;

@@ -18,17 +18,19 @@ struct Unknown {
 };
 std::vector<Unknown> unknowns(const params::Sheet& sheet);
 
-/// The sheet with every unknown moved by so many standard deviations. A number that must stay positive, or below one, is
-/// kept 0.1 % inside.
+/// The sheet with every unknown moved by so many standard deviations. A number that must stay positive, or below one,
+/// is kept 0.1 % inside.
 params::Sheet moved(const params::Sheet& sheet, const Eigen::Ref<const Eigen::VectorXd>& deviations);
 
-/// Standard normal deviations of cell number `sample`: the same for the same seed, whatever the order, the number of cells
-/// and of threads. Counter-based (splitmix64), inverse of the normal distribution.
+/// Standard normal deviations of cell number `sample`: the same for the same seed, whatever the order, the number of
+/// cells and of threads. Counter-based (splitmix64), inverse of the normal distribution.
 Eigen::VectorXd plausible_deviations(std::uint64_t seed, int sample, Eigen::Index count);
 
-/// Calls work(k, thread) for k = 0..count-1 on every core (or `threads`), in no order; progress(done) now and then from the
-/// calling thread. Stops early when the user interrupts (see interrupted()). The first exception of `work` is rethrown.
-void in_parallel(int count, int threads, const std::function<void(int, int)>& work, const std::function<void(int)>& progress = {});
+/// Calls work(k, thread) for k = 0..count-1 on every core (or `threads`), in no order; progress(done) now and then from
+/// the calling thread. Stops early when the user interrupts (see interrupted()). The first exception of `work` is
+/// rethrown.
+void in_parallel(int count, int threads, const std::function<void(int, int)>& work,
+                 const std::function<void(int)>& progress = {});
 int core_count();
 
 /// True once Ctrl-C was pressed while an InterruptGuard lives; a second Ctrl-C ends the program at once.

@@ -40,8 +40,10 @@ bool holds_function(const std::string& text, const std::string& key) {
 
 }  // namespace
 
-std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, const Fitting& fitting, const solver::CellFit& fit,
-                                                              const solver::FitResult& result, const std::vector<Recording>& recordings) {
+std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, const Fitting& fitting,
+                                                              const solver::CellFit& fit,
+                                                              const solver::FitResult& result,
+                                                              const std::vector<Recording>& recordings) {
   using params::Revision;
   using params::Spread;
   std::string files;
@@ -50,14 +52,18 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
 
   std::vector<Revision> sheet;
   std::vector<CardChange> cards;
-  const auto electrode_card = [](const params::ElectrodeSheet& e) { return CardChange{e.key + ".material", e.key + "_fitted", e.material.file}; };
+  const auto electrode_card = [](const params::ElectrodeSheet& e) {
+    return CardChange{e.key + ".material", e.key + "_fitted", e.material.file};
+  };
   cards.push_back(electrode_card(fitting.sheet.positive));
   if (fitting.sheet.negative) cards.push_back(electrode_card(*fitting.sheet.negative));
   cards.push_back({"electrolyte", "electrolyte_fitted", fitting.sheet.electrolyte.file});
   if (fitting.sheet.counter) cards.push_back({"counter.material", "counter_fitted", fitting.sheet.counter->file});
   const auto text_of = [&](const CardChange& card) -> const params::SourceFile& {
     const params::SourceFile* source = params::find_file_named(job.sheet.files, card.file);
-    if (!source || !source->text) throw NotCompleted("the card under " + card.place + " stands inside the sheet; give it a file of its own to have it fitted");
+    if (!source || !source->text)
+      throw NotCompleted("the card under " + card.place +
+                         " stands inside the sheet; give it a file of its own to have it fitted");
     return *source;
   };
   const model::Cell cell = fit.cell(result.z);
@@ -66,17 +72,20 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
     const FreeParameter& p = fitting.problem.free[k];
     const solver::Estimate& e = result.estimates[k];
     const double lower = std::max(e.profile.lower, p.lower), upper = std::min(e.profile.upper, p.upper);
-    // All estimates go into the sheet: they belong together, and one left at its old value would spoil the others. Where an
-    // end is open, the other end counts for both.
-    const double below = e.profile.lower_open ? 0 : std::log(e.value / std::max(lower, 1e-300)), above = e.profile.upper_open ? 0 : std::log(std::max(upper, 1e-300) / std::max(e.value, 1e-300));
+    // All estimates go into the sheet: they belong together, and one left at its old value would spoil the others.
+    // Where an end is open, the other end counts for both.
+    const double below = e.profile.lower_open ? 0 : std::log(e.value / std::max(lower, 1e-300)),
+                 above = e.profile.upper_open ? 0 : std::log(std::max(upper, 1e-300) / std::max(e.value, 1e-300));
     const double factor_spread = std::clamp(std::exp(std::max(below, above)), 1.01, 1000.0);
     const auto spread = [&](double scale) -> Spread {
       const double value = e.value * scale, half = 0.5 * (upper - lower) * scale;
       if (p.logarithmic && factor_spread > 1.2) return {Spread::Form::factor, factor_spread};
       if (half <= 0) return {};
-      return value > 0 && half >= 0.95 * value ? Spread{Spread::Form::factor, std::clamp(upper / e.value, 1.05, 1000.0)} : Spread{Spread::Form::absolute, half};
+      return value > 0 && half >= 0.95 * value ? Spread{Spread::Form::factor, std::clamp(upper / e.value, 1.05, 1000.0)}
+                                               : Spread{Spread::Form::absolute, half};
     };
-    const std::string source = fmt::format("{}; 95 % interval {} to {} {}", made, show_estimate(fitting, k, lower), show_estimate(fitting, k, upper), fitting.units[k]);
+    const std::string source = fmt::format("{}; 95 % interval {} to {} {}", made, show_estimate(fitting, k, lower),
+                                           show_estimate(fitting, k, upper), fitting.units[k]);
     const params::ElectrodeSheet& electrode = p.negative ? *fitting.sheet.negative : fitting.sheet.positive;
     std::vector<Revision>& card = cards[p.negative ? 1 : 0].revisions;
     const auto scale_card = [&](const char* key, const params::PropertyValue& value, double factor, double by) {
@@ -95,7 +104,9 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
         // D goes with the inverse of the time: the interval is that of a factor
         if (!D.function && D.scaled_by == 1) {
           const Spread s{Spread::Form::factor, factor_spread};
-          card.push_back({"diffusion_coefficient", params::yaml_value(D.si * factor, *D.kind, s, source + " of R^2/D, with the radius of the sheet")});
+          card.push_back(
+              {"diffusion_coefficient",
+               params::yaml_value(D.si * factor, *D.kind, s, source + " of R^2/D, with the radius of the sheet")});
         } else {
           scale_card("diffusion_coefficient", D, factor, 1);
         }
@@ -108,17 +119,23 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
       }
       case Quantity::capacity: {
         const double before = electrode.accessible_fraction.si;
-        sheet.push_back({electrode.key + ".accessible_fraction", params::yaml_value(before * e.value / p.nominal, params::FractionKind::kind, spread(before / p.nominal), source)});
+        sheet.push_back({electrode.key + ".accessible_fraction",
+                         params::yaml_value(before * e.value / p.nominal, params::FractionKind::kind,
+                                            spread(before / p.nominal), source)});
         break;
       }
       case Quantity::contact_resistance:
-        sheet.push_back({"contact_resistance", params::yaml_value(e.value, params::ArealResistanceKind::kind, e.value > 0 ? spread(1) : Spread{}, source)});
+        sheet.push_back({"contact_resistance", params::yaml_value(e.value, params::ArealResistanceKind::kind,
+                                                                  e.value > 0 ? spread(1) : Spread{}, source)});
         break;
-      case Quantity::lithium: lithium = true; break;
+      case Quantity::lithium:
+        lithium = true;
+        break;
       case Quantity::other: {
         params::Sheet copy = fitting.sheet;
         const params::Value* value = params::find_value(copy, p.name);
-        const auto of = std::find_if(cards.begin(), cards.end(), [&](const CardChange& c) { return p.name.starts_with(c.place + "."); });
+        const auto of = std::find_if(cards.begin(), cards.end(),
+                                     [&](const CardChange& c) { return p.name.starts_with(c.place + "."); });
         if (of == cards.end()) {
           sheet.push_back({p.name, params::yaml_value(e.value, *value->kind, spread(1), source)});
           break;
@@ -138,7 +155,8 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
   if (lithium) {
     const model::Window w = model::equilibrium_window(cell);
     sheet.push_back({"formation_loss", ""});
-    sheet.push_back({"charged_state", fmt::format("{{positive: {{value: {:.5f}, source: {}}}, negative: {:.5f}}}", w.full.positive, params::quoted(made), w.full.negative)});
+    sheet.push_back({"charged_state", fmt::format("{{positive: {{value: {:.5f}, source: {}}}, negative: {:.5f}}}",
+                                                  w.full.positive, params::quoted(made), w.full.negative)});
   }
 
   std::vector<std::pair<std::string, std::string>> written;
@@ -158,7 +176,9 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
     card.push_back({"open_circuit_potential.unit", ""});
     card.push_back({"open_circuit_potential.table", table});
     card.push_back({"open_circuit_potential.range", fmt::format("[{:.6f}, {:.6f}]", p.lower, p.upper)});
-    card.push_back({"open_circuit_potential.source", params::quoted(made + ": the shape of the slowest curve; before: " + electrode.material.open_circuit_potential.potential.source)});
+    card.push_back(
+        {"open_circuit_potential.source", params::quoted(made + ": the shape of the slowest curve; before: " +
+                                                         electrode.material.open_circuit_potential.potential.source)});
   }
   for (const CardChange& card : cards) {
     if (card.revisions.empty()) continue;
@@ -176,7 +196,8 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
   for (const params::SourceFile& file : job.sheet.files) {
     if (file.shipped || !file.text || &file == &original || file.named_as.empty()) continue;
     const std::string name = file.named_as.find('.') == std::string::npos ? file.named_as + ".yaml" : file.named_as;
-    if (std::none_of(written.begin(), written.end(), [&](const auto& w) { return w.first == name; })) written.emplace_back(name, *file.text);
+    if (std::none_of(written.begin(), written.end(), [&](const auto& w) { return w.first == name; }))
+      written.emplace_back(name, *file.text);
   }
   return written;
 }
