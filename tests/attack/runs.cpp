@@ -45,7 +45,11 @@ struct Made {
 std::optional<Made> make(const Case& c, const std::string& folder, Findings& findings) {
   params::Loaded<params::Sheet> loaded = params::read_sheet(c.text("sheet.yaml"), "sheet.yaml", folder);
   if (!loaded.value) {
-    failed(findings, "the sheet", loaded.faults.text());
+    std::string errors;  // of all faults; warnings are no reason
+    for (const params::Fault& fault : loaded.faults.sorted()) {
+      if (fault.severity == params::Severity::error) errors += fault.text() + " ";
+    }
+    failed(findings, "the sheet", errors);
     return std::nullopt;
   }
   params::Sheet& sheet = *loaded.value;
