@@ -20,6 +20,27 @@ bool resolved(const model::Grain& grain, double D, double age) {
   return D * age >= grain.modes().resolved_after() * grain.radius() * grain.radius();
 }
 
+/// The uneven filling of a state for grains of another number of modes than it was made with. Of the layer of a recent
+/// jump the state holds what its own modes resolve, and a missing_layer() of these modes will be added: what lies
+/// between belongs into the filling.
+Eigen::VectorXd filling_for(const model::Grain& grain, const Eigen::VectorXd& polynomials,
+                            const std::vector<Jump>& jumps, double Jump::*diffusivity, double outflow_per_current) {
+  const auto held = static_cast<int>(polynomials.size());
+  if (held < 2 || held == grain.count()) return polynomials;
+  const int count = std::max(held, grain.count());
+  Eigen::VectorXd result = Eigen::VectorXd::Zero(count);
+  result.head(held) = polynomials;
+  const model::GrainModes& before = model::GrainModes::of(held);
+  for (const Jump& jump : jumps) {
+    const double D = jump.*diffusivity, R = grain.radius(), tau = D * jump.age / (R * R);
+    if (tau >= std::max(before.resolved_after(), grain.modes().resolved_after())) continue;
+    const double scale = -outflow_per_current * jump.current * R / D;
+    result.head(grain.count()) += scale * grain.modes().step_polynomials(tau);
+    result.head(held) -= scale * before.step_polynomials(tau);
+  }
+  return result;
+}
+
 }  // namespace
 
 Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State& start, const model::Step& step,
@@ -63,12 +84,17 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
   }
 
   // Where things stand now, layers of earlier jumps included: gives the current of a hold and the frozen diffusivities.
+  const Eigen::VectorXd filling_p =
+      filling_for(m.positive(), start.positive, jumps_, &Jump::positive_diffusivity, m.positive_outflow());
+  const Eigen::VectorXd filling_n = m.negative() ? filling_for(*m.negative(), start.negative, jumps_,
+                                                               &Jump::negative_diffusivity, m.negative_outflow())
+                                                 : Eigen::VectorXd();
   const auto surface_of = [&](const model::Grain& grain, double mean, const Eigen::VectorXd& polynomials) {
     return polynomials.size() > 0 ? grain.surface_stoichiometry(mean, grain.modes().amplitudes(polynomials)) : mean;
   };
   Here now{charge0_, 0, 0, temperature_, 0, {}, {}};
-  now.x_p = surface_of(m.positive(), m.positive_mean(charge0_), start.positive);
-  if (m.negative()) now.x_n = surface_of(*m.negative(), m.negative_mean(charge0_), start.negative);
+  now.x_p = surface_of(m.positive(), m.positive_mean(charge0_), filling_p);
+  if (m.negative()) now.x_n = surface_of(*m.negative(), m.negative_mean(charge0_), filling_n);
   for (const Jump& jump : jumps_) {
     now.x_p -= m.positive_outflow() * jump.current * missing_layer(m.positive(), jump.positive_diffusivity, jump.age);
     if (m.negative()) {
@@ -87,15 +113,13 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
 
   positive_.offset = integrated_;
   prepare_grain(positive_, m.positive(), m.positive_outflow(), now.x_p, temperature_);
-  positive_.prepare(current0_, start.positive.size() > 0
-                                   ? Eigen::VectorXd(m.positive().modes().amplitudes(start.positive))
-                                   : Eigen::VectorXd());
+  positive_.prepare(current0_, filling_p.size() > 0 ? Eigen::VectorXd(m.positive().modes().amplitudes(filling_p))
+                                                    : Eigen::VectorXd());
   negative_.offset = positive_.offset + positive_.count;
   if (m.negative()) {
     prepare_grain(negative_, *m.negative(), m.negative_outflow(), now.x_n, temperature_);
-    negative_.prepare(current0_, start.negative.size() > 0
-                                     ? Eigen::VectorXd(m.negative()->modes().amplitudes(start.negative))
-                                     : Eigen::VectorXd());
+    negative_.prepare(current0_, filling_n.size() > 0 ? Eigen::VectorXd(m.negative()->modes().amplitudes(filling_n))
+                                                      : Eigen::VectorXd());
   }
   salt_.offset = negative_.offset + negative_.count;
   if (m.salt()) {
