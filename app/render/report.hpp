@@ -3,6 +3,7 @@
 #include <nlohmann/json_fwd.hpp>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace onegrain::app {
 
@@ -11,6 +12,8 @@ namespace onegrain::app {
 ///
 /// The definition is written at build time from the files themselves.
 std::string_view web_asset(std::string_view name);
+/// The names of all of them, sorted.
+std::vector<std::string_view> web_asset_names();
 
 /// The report: one HTML page that needs no other file, no network and no server.
 ///
