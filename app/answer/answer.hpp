@@ -57,7 +57,6 @@ struct Table {
   std::vector<Column> columns;
   Rows rows;
   Places places = everywhere;
-  std::string numbered;  ///< not empty: rows are numbered from 1 under this heading, on the page
 };
 
 struct Paragraph {
@@ -73,9 +72,9 @@ struct Bullets {
 struct Axis {
   std::string label;
   Measure measure;
-  std::vector<double> include;        ///< values that the axis shows in any case
-  std::optional<double> most;         ///< larger values do not stretch the axis
-  bool logarithmic = false;           ///< ticks at `ticks` only
+  std::vector<double> include;  ///< values that the axis shows in any case
+  std::optional<double> most;   ///< larger values do not stretch the axis
+  bool logarithmic = false;     ///< ticks at `ticks` only
   std::vector<std::pair<double, std::string>> ticks;
 };
 
@@ -95,7 +94,7 @@ struct Series {
   bool doubtful = false;  ///< not to be relied on: drawn thin, named with (?)
   bool marked = false;    ///< a mark at every point
   std::vector<double> x, y;
-  std::vector<double> low, high;      ///< a band around y; may be empty
+  std::vector<double> low, high;       ///< a band around y; may be empty
   std::vector<std::string> at_points;  ///< words beside the points; may be empty
   /// What else is known at the points; shown under the pointer.
   struct Also {
@@ -132,7 +131,7 @@ struct Plot {
   std::vector<Level> levels;
   std::vector<Stage> stages;
   enum class Names { below, above, right, none } names = Names::below;  ///< where the lines' names stand
-  bool low = false;                                                    ///< of little height
+  bool low = false;                                                     ///< of little height
   std::optional<std::pair<double, std::string>> whole;  ///< a value that counts as 100 % on a second axis, and of what
 };
 
@@ -195,9 +194,9 @@ struct Answer {
   std::vector<std::string> assumptions;  ///< of this calculation; those of the bench come before them
   bool all_assumptions_on_terminal = false;
   bool tells_the_cell = false;  ///< its sections hold the figures of the cell; the frame adds what went in alone
-  bool recommends = false;  ///< names a rate to use: the cautions then stand right under the headline
+  bool recommends = false;      ///< names a rate to use: the cautions then stand right under the headline
   std::optional<Course> course;
-  std::string verbatim;  ///< not empty: printed as it is, and nothing else
+  std::string verbatim;                                         ///< not empty: printed as it is, and nothing else
   std::vector<std::pair<std::string, std::string>> more_files;  ///< name and content, beside the report
 
   // By the frame.

@@ -28,8 +28,9 @@ Answer cards(const Request& request, const Channels&) {
   for (const params::ShippedCard& card : all) table.rows.add({card.folder, card.name, card.title});
   said.sections.push_back(
       {"",
-       {table, Paragraph{"onegrain cards NAME prints one whole, with the source of every value. A card of the same name "
-                         "beside a sheet is taken instead of the shipped one: onegrain cards graphite > graphite.yaml"}}});
+       {table,
+        Paragraph{"onegrain cards NAME prints one whole, with the source of every value. A card of the same name "
+                  "beside a sheet is taken instead of the shipped one: onegrain cards graphite > graphite.yaml"}}});
   return said;
 }
 

@@ -25,7 +25,7 @@ Table steps_table() {
   const Measure volts = measure<params::Voltage>(), charge = measure<params::Charge>();
   return {"steps",
           "Steps, numbered as in the chart",
-          {{"", "step", {}, terminal},
+          {{"", "step", {}, read},
            {"step", "", counted(), summary},
            {"repetition", "", counted(), summary},
            {"label", "driven", {}},
@@ -36,13 +36,11 @@ Table steps_table() {
            {"capacity", "", charge, summary},
            {"net_energy", "energy", {{&energy_kind}}},
            {"energy", "", {{&energy_kind}}, summary},
-           {"first_voltage", "at start", volts},
-           {"last_voltage", "at end", volts},
-           {"last_current", "at end", measure<params::Current>(nullptr, 3)},
+           {"first_voltage", "starts at", volts},
+           {"last_voltage", "ends at", volts},
+           {"last_current", "last current", measure<params::Current>(nullptr, 3)},
            {"ended_by", "ended by", {}}},
-          {},
-          everywhere,
-          "Step"};
+          {}};
 }
 
 /// Something that was met in some steps: told once for all steps of one label.
@@ -67,8 +65,8 @@ class Told {
     const solver::Point first = s.first(), last = s.last();
     const double charge = (last.charge - first.charge) * area, energy = s.duration() > 0 ? s.energy() * area : 0;
     const std::string& label = protocol_.steps[static_cast<std::size_t>(run.step)].label;
-    const std::string number = protocol_.repeat > 1 ? fmt::format("{}.{}", run.repetition + 1, run.step + 1)
-                                                    : std::to_string(run.step + 1);
+    const std::string number =
+        protocol_.repeat > 1 ? fmt::format("{}.{}", run.repetition + 1, run.step + 1) : std::to_string(run.step + 1);
     steps_.rows.add({number, run.step + 1.0, run.repetition + 1.0, label, run.start_time, run.start_time, s.duration(),
                      charge, std::abs(charge), energy, std::abs(energy), first.terminal.voltage, last.terminal.voltage,
                      last.current * area, ended_by(s)});
@@ -95,17 +93,16 @@ class Told {
 
   Answer answer() && {
     Answer said;
-    said.headline = fmt::format(
-        "The protocol takes {}; {} go into the cell and {} come out. It ends at {} V.", duration(end_time_),
-        amount(charged_), amount(discharged_), digits(last_voltage_, 4));
+    said.headline = fmt::format("The protocol takes {}; {} go into the cell and {} come out. It ends at {} V.",
+                                duration(end_time_), amount(charged_), amount(discharged_), digits(last_voltage_, 4));
     for (const auto& [step, met] : plating_)
       said.warnings.push_back(again(plating_words(job_, "Charging in " + met.first, met.plating), met.times));
     for (const auto& [step, met] : doubts_) said.doubts.push_back(again(met.first, met.times));
     Section section{"The protocol, step by step", {}};
     const Axis time{"Time", measure<params::Time>("h"), {0.0}};
-    section.blocks.push_back(plot(time, {"Voltage", measure<params::Voltage>()}, voltage_, Role::predicted));
+    section.blocks.push_back(plot(time, {"Voltage", measure<params::Voltage>()}, voltage_));
     section.blocks.push_back(
-        plot(time, {"Current, positive charges the cell", measure<params::Current>(nullptr, 3), {0.0}}, current_, Role::other));
+        plot(time, {"Current, positive charges the cell", measure<params::Current>(nullptr, 3), {0.0}}, current_));
     section.blocks.push_back(std::move(steps_));
     said.sections.push_back(std::move(section));
     state_the_model(said, job_);
@@ -116,17 +113,20 @@ class Told {
  private:
   std::string amount(double coulombs) const { return digits(coulombs / 3.6, 3) + " mAh"; }
   static std::string again(std::string words, int times) {
-    if (times > 1) words += fmt::format(" So it is in {} further repetitions of this step.", times - 1);
+    if (times > 1)
+      words +=
+          fmt::format(" So it is in {} further {} of this step.", times - 1, times > 2 ? "repetitions" : "repetition");
     return words;
   }
-  Plot plot(const Axis& x, const Axis& y, const ThinnedLine& line, Role role) const {
+  Plot plot(const Axis& x, const Axis& y, const ThinnedLine& line) const {
     Plot p;
     p.description = fmt::format("{} against time over {} steps.", y.label, steps_.rows.size());
     p.x = x;
     p.y = y;
-    p.series = {{"", role}};
-    p.series.front().x = line.x();
-    p.series.front().y = line.y();
+    ThinnedLine::Kept kept = line.kept();
+    p.series = {{"", Role::predicted}};
+    p.series.front().x = std::move(kept.x);
+    p.series.front().y = std::move(kept.y);
     p.names = Plot::Names::none;
     p.low = true;
     if (stages_.size() <= stages_drawn) p.stages = stages_;

@@ -38,8 +38,7 @@ std::string mAh(const Job& job, const NamedCurve& c) { return digits(job.milliam
 
 std::string largest_loss(const Job& job, const NamedCurve& c) {
   const auto parts = study::mean_voltage_parts(job, c.curve.step);
-  const auto largest =
-      std::max_element(parts.begin(), parts.end(), [](auto& a, auto& b) { return a.volts < b.volts; });
+  const auto largest = std::max_element(parts.begin(), parts.end(), [](auto& a, auto& b) { return a.volts < b.volts; });
   return fmt::format(" The largest loss at {} is {} ({} mV on average).", c.label,
                      name_of(largest->loss, job.cell.is_full_cell()), digits(largest->volts * 1e3, 2));
 }
@@ -129,8 +128,8 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
 /// "Discharge: 2.06 mAh at C/20, 1.27 mAh at 5C (61.3 % of the rated capacity)."
 std::string from_to(const Job& job, const Some& curves) {
   const NamedCurve *slow = nearest(curves, 1e-9), *fast = nearest(curves, 1e9);
-  std::string text = std::string(slow->curve.is_charge() ? "Charge" : "Discharge") + ": " + mAh(job, *slow) +
-                     " mAh at " + slow->label;
+  std::string text =
+      std::string(slow->curve.is_charge() ? "Charge" : "Discharge") + ": " + mAh(job, *slow) + " mAh at " + slow->label;
   if (fast != slow) {
     text += fmt::format(", {} mAh at {} ({} % of the rated capacity)", mAh(job, *fast), fast->label,
                         digits(100 * fast->curve.capacity / job.base.one_hour_charge, 3));
@@ -167,8 +166,8 @@ std::string capable(const Job& job, Some curves) {
   }
   if (!held || curves.size() < 2) return "";
   return fmt::format("{}: at least 80 % of the rated capacity {}up to {}.",
-                     held->curve.is_charge() ? "Charge" : "Discharge",
-                     held == curves.back() ? "at every rate " : "", held->label);
+                     held->curve.is_charge() ? "Charge" : "Discharge", held == curves.back() ? "at every rate " : "",
+                     held->label);
 }
 
 Plot capability_plot(const Job& job, const Curves& curves) {
@@ -212,22 +211,37 @@ Some shown_inside(const Curves& curves) {
   return shown;
 }
 
+/// Plots of one electrode get one scale.
+void share_scale(std::vector<Plot>& plots) {
+  std::vector<double> ends;
+  for (const Plot& plot : plots)
+    for (const Series& line : plot.series) {
+      const auto [low, high] = std::minmax_element(line.y.begin(), line.y.end());
+      ends.insert(ends.end(), {*low, *high});
+    }
+  for (Plot& plot : plots)
+    plot.y.include = {*std::min_element(ends.begin(), ends.end()), *std::max_element(ends.begin(), ends.end())};
+}
+
 void add_inside(Answer& said, const Job& job, const Curves& curves) {
   const Some shown = shown_inside(curves);
   if (shown.empty()) return;
-  Section grains{"Inside the grains", {}, Section::Beside::three, page};
+  Section grains{"Inside the grains", {}, Section::Beside::two, page};
   grains.blocks.push_back(Paragraph{
       "How full the lithium sites are from the centre of a grain to its surface. A flat line: lithium had time to "
       "spread. A steep one: the surface runs ahead of the centre, and the cut-off comes before the grain is used up."});
   Section voltage{"Where the voltage goes", {}, Section::Beside::two, page};
-  voltage.blocks.push_back(
-      Paragraph{"The voltage that each step costs against equilibrium, one on top of the other."});
+  voltage.blocks.push_back(Paragraph{"The voltage that each step costs against equilibrium, one on top of the other."});
   for (const NamedCurve* c : shown) {
-    if (c != shown.front() || shown.size() == 1) {
-      grains.blocks.push_back(grain_profile(job, *c, true));
-      if (job.cell.is_full_cell()) grains.blocks.push_back(grain_profile(job, *c, false));
-    }
     voltage.blocks.push_back(losses_stack(job, *c));
+  }
+  for (const bool positive : {true, false}) {
+    std::vector<Plot> plots;
+    for (const NamedCurve* c : shown)
+      if ((positive || job.cell.is_full_cell()) && (c != shown.front() || shown.size() == 1))
+        plots.push_back(grain_profile(job, *c, positive));
+    if (!plots.empty()) share_scale(plots);
+    grains.blocks.insert(grains.blocks.end(), plots.begin(), plots.end());
   }
   said.sections.push_back(std::move(grains));
   said.sections.push_back(std::move(voltage));
@@ -250,13 +264,15 @@ Answer curves_answer(const Request& request, const Job& job, bool arrays) {
   }
   said.sections.push_back(voltage_section(job, curves, request.points));
   Section capability{"Rate capability", {}};
-  Figures rated{"", "", {{"rated_capacity", "", job.base.one_hour_charge * job.plate_area(), measure<params::Charge>()}}};
+  Figures rated{
+      "", "", {{"rated_capacity", "", job.base.one_hour_charge * job.plate_area(), measure<params::Charge>()}}};
   rated.figures.front().alone = true;
   rated.places = summary;
   capability.blocks.push_back(rated);
   const std::string words = capable(job, of_sense(curves, false)), charge_words = capable(job, of_sense(curves, true));
   if (!(words + charge_words).empty())
-    capability.blocks.push_back(Paragraph{words + (words.empty() || charge_words.empty() ? "" : " ") + charge_words, page});
+    capability.blocks.push_back(
+        Paragraph{words + (words.empty() || charge_words.empty() ? "" : " ") + charge_words, page});
   if (curves.size() > 1) {
     Plot plot = capability_plot(job, curves);
     plot.description = "Capacity against C-rate. " + words + " " + charge_words;

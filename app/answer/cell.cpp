@@ -94,8 +94,8 @@ Row input(const std::string& label, const params::Value& value) {
   return {label, value.written.empty() ? params::show(value.si, *value.kind) : value.written, spread, source};
 }
 
-Layers::Layer layer(const std::string& name, Layers::Layer::Look look, double thickness, const char* firm,
-                    double solid, double pores) {
+Layers::Layer layer(const std::string& name, Layers::Layer::Look look, double thickness, const char* firm, double solid,
+                    double pores) {
   using Fill = Layers::Share::Fill;
   std::vector<Layers::Share> shares = {{"pores", pores, Fill::empty}};
   if (1 - pores - solid > 1e-6) shares.push_back({"carbon and binder", 1 - pores - solid, Fill::binder});
@@ -111,8 +111,8 @@ Layers drawing(const Job& job) {
     layers.layers.push_back(layer("negative", Look::negative, c.negative->thickness, "grains",
                                   c.negative->active_fraction, c.negative->porosity));
   }
-  layers.layers.push_back(layer("separator", Look::separator, c.separator.thickness, "solid",
-                                1 - c.separator.porosity, c.separator.porosity));
+  layers.layers.push_back(layer("separator", Look::separator, c.separator.thickness, "solid", 1 - c.separator.porosity,
+                                c.separator.porosity));
   layers.layers.push_back(layer(job.bench.positive.key, Look::positive, c.positive.thickness, "grains",
                                 c.positive.active_fraction, c.positive.porosity));
   std::string words;
@@ -189,7 +189,8 @@ Section what_went_in(const Job& job) {
     const auto [group, label] = place_of(job, path);
     auto at = std::find_if(groups.begin(), groups.end(), [&, name = group](const Table& t) { return t.title == name; });
     if (at == groups.end()) {
-      groups.push_back(Table{"", group, {{"", "quantity", {}}, {"", "value", {}}, {"", "spread (95 %)", {}}, {"", "source", {}}}});
+      groups.push_back(
+          Table{"", group, {{"", "quantity", {}}, {"", "value", {}}, {"", "spread (95 %)", {}}, {"", "source", {}}}});
       at = groups.end() - 1;
     }
     at->rows.add(input(label, value));

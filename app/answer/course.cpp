@@ -61,8 +61,7 @@ void add_step(Course& course, const Job& job, const solver::StepSolution& step, 
     } else {
       row.push_back(v.negative_overpotential);
     }
-    row.insert(row.end(),
-               {v.electrolyte, v.concentration, v.electronic, v.contact, v.separator_side, p.temperature});
+    row.insert(row.end(), {v.electrolyte, v.concentration, v.electronic, v.contact, v.separator_side, p.temperature});
     course.rows.add(row);
   }
 }

@@ -38,10 +38,14 @@ const char* name_of(study::Loss loss, bool full) {
 }
 
 std::string plating_words(const Job& job, const std::string& what, const study::Plating& found) {
+  const std::string from = found.first_charge > 0
+                               ? fmt::format("from {} mAh on", digits(job.milliampere_hours(found.first_charge), 3))
+                               : "from the start";
   return fmt::format(
-      "{}: from {} mAh on the negative falls below 0 V against lithium at the side of the separator, to {} mV at the "
-      "lowest: lithium metal can plate on it.",
-      what, digits(job.milliampere_hours(found.first_charge), 3), digits(1e3 * found.lowest, 2));
+      "{}: {} the negative falls below 0 V against lithium at the side of the separator, to {} mV at the lowest: "
+      "lithium "
+      "metal can plate on it.",
+      what, from, digits(1e3 * found.lowest, 2));
 }
 
 void state_the_model(Answer& said, const Job& job) {
@@ -50,10 +54,11 @@ void state_the_model(Answer& said, const Job& job) {
   said.sections.push_back({"", {Paragraph{remark, terminal}}, Section::Beside::none, terminal});
   said.assumptions.push_back(remark);
   for (const std::string& criterion : trust_criteria()) said.assumptions.push_back(criterion);
-  said.assumptions.push_back(fmt::format(
-      "Numerics: even polynomials inside each grain, as many as keep an estimate of their error below {:g} mV (at least "
-      "{}); CVODE with a relative tolerance of {:g} on what has no closed form.",
-      1e3 * used.truncation, used.fewest_modes, used.relative_tolerance));
+  said.assumptions.push_back(
+      fmt::format("Numerics: even polynomials inside each grain, as many as keep an estimate of their error below {:g} "
+                  "mV (at least "
+                  "{}); CVODE with a relative tolerance of {:g} on what has no closed form.",
+                  1e3 * used.truncation, used.fewest_modes, used.relative_tolerance));
 }
 
 std::string doubt(const std::string& what, const solver::StepSolution& step) {
@@ -63,7 +68,9 @@ std::string doubt(const std::string& what, const solver::StepSolution& step) {
 
 namespace {
 
-double passed(const Job& job, const NamedCurve& c, double t) { return std::abs(c.curve.current) * t * job.plate_area(); }
+double passed(const Job& job, const NamedCurve& c, double t) {
+  return std::abs(c.curve.current) * t * job.plate_area();
+}
 
 /// One line for each curve that has a duration, dark for the slowest, light for the fastest.
 std::vector<Series> lines(const Job& job, const std::vector<const NamedCurve*>& curves, int points, bool negative) {

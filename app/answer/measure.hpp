@@ -16,7 +16,7 @@ struct Measure {
   Rounding rounding = Rounding::nearest;
   bool at_ease = false;  ///< a time that screen and page show in s, min, h or d as it suits; its key is in the unit
 
-  bool whole = false;    ///< a count: no decimals anywhere
+  bool whole = false;  ///< a count: no decimals anywhere
 
   const char* shown_unit() const { return unit ? unit : kind->unit; }
 };

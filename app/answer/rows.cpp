@@ -21,12 +21,13 @@ File unnamed_file() {
   const char* asked = std::getenv("TMPDIR");
   std::error_code none;
   // /tmp often lives in memory, which is what this file is there to spare.
-  const std::string folder = asked && *asked                                     ? asked
+  const std::string folder = asked && *asked                                   ? asked
                              : std::filesystem::is_directory("/var/tmp", none) ? "/var/tmp"
-                                                                                 : "/tmp";
+                                                                               : "/tmp";
   std::string name = folder + "/onegrain-rows-XXXXXX";
   const int handle = mkstemp(name.data());
-  if (handle < 0) throw NotCompleted("no file for temporary rows can be made in '" + folder + "': " + std::strerror(errno));
+  if (handle < 0)
+    throw NotCompleted("no file for temporary rows can be made in '" + folder + "': " + std::strerror(errno));
   std::remove(name.c_str());
   return File(fdopen(handle, "w+b"));
 }

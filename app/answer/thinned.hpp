@@ -9,17 +9,32 @@ namespace onegrain::app::answer {
 /// else of each of equal stretches the first, the lowest and the highest, and the last of all.
 std::vector<std::size_t> thinned(const std::vector<double>& y, std::size_t most);
 
-/// A line that grows without end in flat memory: whenever it has `room` points it is thinned to a third of them.
+/// A line that grows without end in flat memory. Beyond `room` points it is kept as the first, lowest, highest and last
+/// point of each of at most `stretches` equal stretches of x; a stretch doubles whenever that is not enough.
 class ThinnedLine {
  public:
-  explicit ThinnedLine(std::size_t room = 12000) : room_(room) {}
+  explicit ThinnedLine(std::size_t room = 6000, std::size_t stretches = 375) : room_(room), most_(stretches) {}
+  /// @param x  not below the one before
   void add(double x, double y);
-  const std::vector<double>& x() const { return x_; }
-  const std::vector<double>& y() const { return y_; }
+  /// What is kept, x in order.
+  struct Kept {
+    std::vector<double> x, y;
+  };
+  Kept kept() const;
 
  private:
-  std::size_t room_;
-  std::vector<double> x_, y_;
+  struct Point {
+    double x, y;
+  };
+  struct Stretch {
+    Point first, low, high, last;
+  };
+  void put(Point p);
+
+  std::size_t room_, most_;
+  std::vector<Point> all_;  // while few
+  std::vector<Stretch> stretches_;
+  double start_ = 0, width_ = 0;
 };
 
 }  // namespace onegrain::app::answer

@@ -6,8 +6,8 @@
 /// The frame around every answer.
 namespace onegrain::app {
 
-/// Puts in what belongs to every answer about a cell: its name, the warnings and assumptions of the bench, the cautions,
-/// what the cell is, what went in, program, command and files. A verb can neither forget nor remove them.
+/// Puts in what belongs to every answer about a cell: its name, the warnings and assumptions of the bench, the
+/// cautions, what the cell is, what went in, program, command and files. A verb can neither forget nor remove them.
 void complete(answer::Answer& said, const Request& request, const Job& job);
 
 /// The same for an answer that is about no cell: program and command.

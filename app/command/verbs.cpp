@@ -78,7 +78,10 @@ const std::vector<Verb>& verbs() {
        "the shipped materials, electrolytes and sheets with their sources",
        {card},
        about_program(answer::cards)},
-      {"schema", "the published form of the results, for other programs", {options::schema}, about_program(answer::schema)},
+      {"schema",
+       "the published form of the results, for other programs",
+       {options::schema},
+       about_program(answer::schema)},
   };
   return all;
 }

@@ -14,8 +14,8 @@ namespace onegrain::app {
 
 struct Verb {
   const char* name;
-  const char* help;                                       ///< one line of --help
-  std::vector<void (*)(CLI::App&, Request&)> options;      ///< in the order of the help
+  const char* help;                                          ///< one line of --help
+  std::vector<void (*)(CLI::App&, Request&)> options;        ///< in the order of the help
   std::function<void(const Request&, const Channels&)> run;  ///< throws what commands.hpp names
 };
 

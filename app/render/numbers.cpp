@@ -121,9 +121,14 @@ std::string unit_of(const Measure& measure) { return measure.at_ease ? "" : meas
 std::string key_of(const std::string& key, const Measure& measure) {
   if (dimensionless(measure)) return key;
   std::string suffix;
-  for (const char c : std::string(measure.shown_unit()))
-    suffix += std::isalnum(static_cast<unsigned char>(c)) ? c : '_';
-  suffix.erase(suffix.find_last_not_of('_') + 1);
+  for (const char c : std::string(measure.shown_unit())) {
+    const bool letter = std::isalnum(static_cast<unsigned char>(c)) != 0;
+    if (letter)
+      suffix += c;
+    else if (!suffix.empty() && suffix.back() != '_')
+      suffix += '_';
+  }
+  if (suffix.back() == '_') suffix.pop_back();
   return key + "_" + suffix;
 }
 

@@ -20,8 +20,7 @@ using nlohmann::json;
 
 namespace {
 
-constexpr const char* invented_words =
-    "Invented example: the numbers of this cell were made up to show the program.";
+constexpr const char* invented_words = "Invented example: the numbers of this cell were made up to show the program.";
 constexpr const char* cautions_title = "Before you charge a cell";
 
 std::string capital(std::string text) {
@@ -128,11 +127,9 @@ json stack_json(const Stack& s, Looks& looks) {
     parts.push_back(
         {{"name", part.name}, {"look", at - looks.begin()}, {"values", numbers(part.values, s.y.measure, all)}});
   }
-  return {{"type", "stack"},  {"title", s.title},
-          {"says", s.description}, {"x", axis(s.x)},
-          {"y", axis(s.y)},   {"positions", numbers(s.positions, s.x.measure, all)},
-          {"parts", parts},
-          {"note", s.note}};
+  return {{"type", "stack"}, {"title", s.title}, {"says", s.description},
+          {"x", axis(s.x)},  {"y", axis(s.y)},   {"positions", numbers(s.positions, s.x.measure, all)},
+          {"parts", parts},  {"note", s.note}};
 }
 
 json layers_json(const Layers& drawing) {
@@ -168,17 +165,15 @@ std::string cell_text(const Cell& cell, const Column& column) {
 json table_json(const answer::Table& table) {
   json columns = json::array(), rows = json::array();
   std::vector<std::size_t> shown;
-  if (!table.numbered.empty()) columns.push_back({{"head", table.numbered}, {"numeric", false}});
   for (std::size_t k = 0; k < table.columns.size(); ++k) {
     const Column& c = table.columns[k];
     if (!(c.places & page)) continue;
     shown.push_back(k);
-    columns.push_back(
-        {{"head", c.measure ? titled(capital(c.label), *c.measure) : capital(c.label)}, {"numeric", c.measure.has_value()}});
+    columns.push_back({{"head", c.measure ? titled(capital(c.label), *c.measure) : capital(c.label)},
+                       {"numeric", c.measure.has_value()}});
   }
   table.rows.each([&](const Row& row) {
     json cells = json::array();
-    if (!table.numbered.empty()) cells.push_back(std::to_string(rows.size() + 1));
     for (const std::size_t k : shown) cells.push_back(cell_text(row[k], table.columns[k]));
     rows.push_back(std::move(cells));
     return rows.size() < most_page_rows;
@@ -255,10 +250,8 @@ json page_document(const Answer& said) {
     Figure alone = f;
     alone.measure.digits = std::min(alone.measure.digits, 3);
     alone.uncertainty = {};
-    j["key"].push_back({{"label", f.at_the_top},
-                        {"value", text_of(alone)},
-                        {"plus_minus", uncertainty_of(f)},
-                        {"note", f.note}});
+    j["key"].push_back(
+        {{"label", f.at_the_top}, {"value", text_of(alone)}, {"plus_minus", uncertainty_of(f)}, {"note", f.note}});
   }
   j["warnings"] = listed(warnings_title(said), said.warnings);
   j["doubts"] = listed("Not to be relied on (?)", said.doubts);
@@ -266,15 +259,16 @@ json page_document(const Answer& said) {
   j["sections"] = json::array();
   Looks looks;
   j["about"] = json::array();
-  for (const auto& [place, sections] : {std::pair{"sections", &said.sections}, std::pair{"about", &said.about_the_cell}})
+  for (const auto& [place, sections] :
+       {std::pair{"sections", &said.sections}, std::pair{"about", &said.about_the_cell}})
     for (const Section& section : *sections) {
       json s = section.places & page ? section_json(section, looks) : json();
       if (!s.is_null()) j[place].push_back(std::move(s));
     }
   if (!said.assumptions.empty())
     j["about"].push_back({{"title", "What was assumed"},
-                             {"layout", "one"},
-                             {"blocks", {{{"type", "list"}, {"title", ""}, {"items", said.assumptions}}}}});
+                          {"layout", "one"},
+                          {"blocks", {{{"type", "list"}, {"title", ""}, {"items", said.assumptions}}}}});
   j["footer"] = footer(said);
   return j;
 }

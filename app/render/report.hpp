@@ -39,8 +39,6 @@ std::vector<std::string_view> web_asset_names();
 ///      "rate_capability": {"rated_capacity_mAh", "points": [as a curve, without its trace]},
 ///      "profiles": [{"electrode", "rate", "moments": [{"label", "radius": [0..1], "stoichiometry": []}]}],
 ///      "overpotentials": [{"label", "capacity_mAh": [], "parts": [{"name", "values_mV": [] (lost: positive)}]}],
-///      "protocol": {"time_h": [], "voltage_V": [], "current_mA": [],
-///                   "steps": [{"label", "start_h", "end_h", "capacity_mAh", "ended_by"}]},
 ///      "losses": {see below}, "ceiling": {see below}, "overlay": {see below}, "balance": {see below}, "fit": {see
 ///      below}, "pulses": {see below}, "cautions": [""], "provenance": [["what", "value"]]}
 ///

@@ -57,9 +57,7 @@ ordered_json value_of(const Figure& figure) {
   if (figure.alone) return value_of(figure.value, m);
   const Uncertainty& known = figure.uncertainty;
   ordered_json json{{"value", value_of(figure.value, m)}};
-  const auto width = [&](double si) {
-    return number(m.kind->dimension.none() ? si : Scale(m).difference(si));
-  };
+  const auto width = [&](double si) { return number(m.kind->dimension.none() ? si : Scale(m).difference(si)); };
   if (known.form == Uncertainty::Form::interval) {
     json["lower"] = value_of(known.low, m);
     json["upper"] = value_of(known.high, m);
@@ -129,8 +127,8 @@ void write_rows(std::ostream& out, const answer::Table& table, std::size_t depth
   }
   std::vector<std::string> keys;
   for (const Column& column : table.columns)
-    keys.push_back(column.places & summary && !column.key.empty() ? key_of(column.key, column.measure.value_or(Measure{}))
-                                                                  : "");
+    keys.push_back(
+        column.places & summary && !column.key.empty() ? key_of(column.key, column.measure.value_or(Measure{})) : "");
   const char* before = "[\n";
   table.rows.each([&](const Row& row) {
     out << before << std::string(depth + 1, ' ') << indented(row_of(table, keys, row), depth + 1);

@@ -29,7 +29,8 @@ std::vector<VoltagePart> mean_voltage_parts(const Job& job, const solver::StepSo
   std::vector<VoltagePart> sums;
   for (const double t : solver::moments(step, even, false)) {
     const std::vector<VoltagePart> now = voltage_parts(job, step.at(t));
-    if (sums.empty()) sums = now;
+    if (sums.empty())
+      sums = now;
     else
       for (std::size_t k = 0; k < now.size(); ++k) sums[k].volts += now[k].volts;
   }

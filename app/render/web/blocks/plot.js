@@ -33,25 +33,28 @@ function plot_frame(plot, width, lines, printing) {
   }
   const long = (line) => Math.max(...(beside ? line.rows : [line.words]).map((words) => width_of(words, 600))) + 12;
   const whole = plot.whole ? 58 : 0;
-  const right = whole + (beside ? Math.max(0, ...lines.map(long)) + 22 : 14);
+  const names = beside ? Math.max(0, ...lines.map(long)) + 22 : 0;
+  const right = whole + (whole ? 0 : names || 14); // before a second axis the names stand inside the plot
   const rows = Math.max(1, Math.ceil(lines.reduce((sum, line) => sum + long(line), 0) / (width - 48)));
   const band = beside || bare ? 0 : 24 + 17 * rows;
   const height = plot.low ? (bare ? 250 : 270) : Math.max(300, Math.min(printing ? 335 : 430, width * (plot.whole ? 0.5 : 0.66)));
   const top = plot.stages.length ? 50 : 34;
-  const box = { left: 48, right: width - right, top, floor: height - 48 };
+  const box = { left: 48, right: width - right, top, floor: height - 48, title: plot.stages.length ? 18 : undefined };
   box.bottom = box.floor - (plot.names === "below" ? band : 6);
-  return { box, height, rows, band };
+  return { box, height, rows, band, x_end: whole ? box.right - names : box.right - (beside ? 0 : 6) };
 }
 
-function plot_scales(plot, lines, { box, band }) {
+function plot_scales(plot, lines, { box, band, x_end }) {
   const all = (key) => lines.flatMap((line) => line[key] || []);
   const x = plot.x.logarithmic
-    ? d3.scaleLog(domain(all("x")).map((value, i) => value * (i ? 1.15 : 0.8)), [box.left, box.right])
-    : d3.scaleLinear(domain(all("x"), plot.x.include), [box.left, box.right - (plot.names === "right" ? 0 : 6)]);
+    ? d3.scaleLog(domain(all("x")).map((value, i) => value * (i ? 1.15 : 0.8)), [box.left, x_end])
+    : d3.scaleLinear(domain(all("x"), plot.x.include), [box.left, x_end]);
   const tops = [...all("y"), ...all("low"), ...all("high")].map((value) =>
     known(plot.y.most) && known(value) ? Math.min(value, plot.y.most) : value,
   );
-  const y = d3.scaleLinear(domain(tops, plot.y.include), [0, 1]).nice(6);
+  const y = d3.scaleLinear(domain(tops, plot.y.include), [0, 1]);
+  if (plot.whole) y.domain([y.domain()[0], 1.06 * y.domain()[1]]);
+  else y.nice(6);
   y.range([box.bottom, box.top + (plot.names === "above" ? band : 0)]);
   return [x, y];
 }
@@ -184,7 +187,7 @@ function draw_plot(plot, width, id, printing = false) {
     traces.push({ points, stroke, words: (i) => words_at(plot, line, points[i][2]) });
   });
   out.push(...words_at_points(lines, places, box), ...draw_notes(plot, box, y));
-  if (plot.names === "right") out.push(...labels_right(items, box, box.right + 20 + (plot.whole ? 44 : 0)));
+  if (plot.names === "right") out.push(...labels_right(items, box, frame.x_end + 20));
   else if (plot.names !== "none") out.push(...labels_in_rows(items, box, width, plot.names === "below", frame.rows, frame.band));
   return { svg: out.join(""), height: frame.height, box, traces };
 }

@@ -43,7 +43,9 @@ function draw_stack(stack, width, id, printing = false) {
   const most = stack.y.most ?? Infinity;
   const x = d3.scaleLinear(domain(rows.map((row) => row.at), stack.x.include), [box.left, box.right]);
   const tops = layers.flat(2).map((value) => Math.min(value, most));
-  const y = d3.scaleLinear(domain(tops, stack.y.include), [box.floor, box.top]).nice(5);
+  const [low, high] = domain(tops, stack.y.include);
+  // what lies barely below zero would take a whole step of the axis
+  const y = d3.scaleLinear([low < 0 && low > -0.04 * high ? 0 : low, high], [box.floor, box.top]).nice(5);
   const anchor = rows.reduce((best, row, i) => (row.total <= y.domain()[1] ? i : best), 0);
   const shape = d3.area().x((d) => x(d.data.at)).y0((d) => y(d[0])).y1((d) => y(d[1]));
   const unit = (value, axis) => `${num(value, axis.digits)} ${printed(axis.unit)}`;
