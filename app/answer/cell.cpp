@@ -21,8 +21,11 @@ std::string capital(std::string text) {
   return text;
 }
 
+/// "positive", "negative", "working electrode".
+std::string called(const std::string& key) { return key == "working" ? "working electrode" : key; }
+
 Figures electrode_figures(const params::ElectrodeBench& e) {
-  Figures block{"bench." + e.key, e.key + ": " + e.material, {}};
+  Figures block{"bench." + e.key, called(e.key) + ": " + e.material, {}};
   const auto add = [&](const char* key, const char* label, const params::Figure& from, const char* unit = nullptr) {
     block.figures.push_back(figure(key, label, from, unit));
   };
@@ -37,7 +40,7 @@ Figures electrode_figures(const params::ElectrodeBench& e) {
   add("thickness", "thickness", e.thickness);
   add("active_fraction", "active volume fraction", e.active_fraction);
   add("porosity", "porosity", e.porosity);
-  block.figures.back().at_the_top = "Porosity of the " + e.key;
+  block.figures.back().at_the_top = "Porosity of the " + called(e.key);
   add("inactive_fraction", "carbon and binder, volume fraction", e.inactive_fraction);
   add("tortuosity", "tortuosity", e.tortuosity);
   add_if("theoretical_capacity", "theoretical capacity of the formula", e.theoretical_capacity);
@@ -45,7 +48,7 @@ Figures electrode_figures(const params::ElectrodeBench& e) {
   add_if("specific_capacity_in_window", "capacity per active mass, between cut-offs", e.specific_capacity_in_window);
   add("areal_capacity", "areal capacity, full minus empty", e.areal_capacity);
   add("areal_capacity_in_window", "areal capacity, between cut-offs", e.areal_capacity_in_window);
-  if (e.key != "negative") block.figures.back().at_the_top = "Areal capacity of the " + e.key;
+  if (e.key != "negative") block.figures.back().at_the_top = "Areal capacity of the " + called(e.key);
   block.figures.back().note = "between the cut-offs";
   add("maximum_concentration", "lithium sites", e.maximum_concentration, "mol/L");
   add_if("crystal_concentration", "lithium sites of the crystal", e.crystal_concentration, "mol/L");
@@ -113,7 +116,7 @@ Layers drawing(const Job& job) {
   }
   layers.layers.push_back(layer("separator", Look::separator, c.separator.thickness, "solid", 1 - c.separator.porosity,
                                 c.separator.porosity));
-  layers.layers.push_back(layer(job.bench.positive.key, Look::positive, c.positive.thickness, "grains",
+  layers.layers.push_back(layer(called(job.bench.positive.key), Look::positive, c.positive.thickness, "grains",
                                 c.positive.active_fraction, c.positive.porosity));
   std::string words;
   for (const Layers::Layer& l : layers.layers)

@@ -187,7 +187,7 @@ json table_json(const answer::Table& table) {
 json figures_json(const Figures& block) {
   json rows = json::array();
   for (const Figure& f : block.figures)
-    if ((f.places & page) && f.at_the_top.empty()) rows.push_back({capital(f.label), text_of(f), f.note});
+    if ((f.places & page)) rows.push_back({capital(f.label), text_of(f), f.note});
   if (rows.empty()) return nullptr;
   const json columns = {{{"head", "Quantity"}, {"numeric", false}},
                         {{"head", "Value"}, {"numeric", false}},

@@ -123,7 +123,7 @@ function words_at_points(lines, places, box) {
       const upper = others.every((p) => point[1] < p[1] || (point[1] === p[1] && k === 0));
       const above = point[1] > box.floor - 24 || (others.length > 0 ? upper : true);
       const at = [point[0], point[1] + (above ? -10 : 20)];
-      if (taken.some((place) => Math.abs(place[0] - at[0]) < 44 && Math.abs(place[1] - at[1]) < 15)) return "";
+      if (taken.some((place) => Math.abs(place[0] - at[0]) < 44 && Math.abs(place[1] - at[1]) < 18)) return "";
       taken.push(at);
       return tag("text", { class: "value", x: at[0], y: at[1], "text-anchor": "middle", fill: line.look.stroke }, escaped(printed(words)));
     }),
