@@ -145,7 +145,8 @@ struct Stack {
     std::vector<double> values;
   };
   std::vector<Part> parts;
-  std::string note;  ///< where the top of the stack is cut off
+  std::string total;  ///< what the sum of the parts is called
+  std::string note;   ///< where the top of the stack is cut off
 };
 
 /// The layers of the cell, thickness to scale, the height shared by what fills the volume. On the page alone.

@@ -148,6 +148,10 @@ Section voltage_section(const Job& job, const Curves& curves, int points) {
     plots.push_back(voltage_plot(job, some, charge ? "Charge" : "Discharge", points));
     if (charge && job.cell.is_full_cell()) plots.push_back(negative_plot(job, some, points));
   }
+  // a curve without duration has no line
+  plots.erase(
+      std::remove_if(plots.begin(), plots.end(), [](const Block& b) { return std::get<Plot>(b).series.empty(); }),
+      plots.end());
   // one scale of voltage for all
   for (Block& plot : plots)
     if (auto& p = std::get<Plot>(plot); p.zones.empty()) p.y.include = {job.cell.lower_voltage, job.cell.upper_voltage};

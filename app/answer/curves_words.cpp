@@ -164,6 +164,7 @@ Stack losses_stack(const Job& job, const NamedCurve& c) {
   const solver::StepSolution& step = c.curve.step;
   Stack stack;
   stack.title = name_of(c);
+  stack.total = "all together";
   stack.x = {"Capacity", measure<params::Charge>(nullptr, 3), {0.0}};
   stack.y = {"Voltage lost", measure<params::Voltage>("mV", 3), {0.0}};
   for (const double t : solver::moments(step, 61, true)) {

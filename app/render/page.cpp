@@ -129,7 +129,7 @@ json stack_json(const Stack& s, Looks& looks) {
   }
   return {{"type", "stack"}, {"title", s.title}, {"says", s.description},
           {"x", axis(s.x)},  {"y", axis(s.y)},   {"positions", numbers(s.positions, s.x.measure, all)},
-          {"parts", parts},  {"note", s.note}};
+          {"parts", parts},  {"total", s.total}, {"note", s.note}};
 }
 
 json layers_json(const Layers& drawing) {

@@ -254,17 +254,17 @@ TEST_CASE("a protocol of many repetitions tells every step, and takes the memory
     getrusage(RUSAGE_CHILDREN, &used);
     return used.ru_maxrss;
   };
-  const long some = largest_after(1000), many = largest_after(6000);
+  const long some = largest_after(300), many = largest_after(2000);
 #ifndef __SANITIZE_ADDRESS__  // which keeps freed memory for a while
-  CHECK(many - some < 4000);  // the curves alone are 40 MB
+  CHECK(many - some < 6000);  // the curves alone grow by 15 MB as text, by 60 MB as rows
 #endif
   const json summary = json::parse(folder.read("out/summary.json"));
-  REQUIRE(summary["steps"].size() == 12000);
-  CHECK(summary["steps"][11999]["repetition"] == 6000);
-  CHECK(summary["steps"][11999]["start_s"] == Approx(119990).epsilon(1e-9));
+  REQUIRE(summary["steps"].size() == 4000);
+  CHECK(summary["steps"][3999]["repetition"] == 2000);
+  CHECK(summary["steps"][3999]["start_s"] == Approx(39990).epsilon(1e-9));
   double net = 0;  // what went out came back
   for (const json& step : summary["steps"]) net += step["net_charge_mAh"].get<double>();
   CHECK(std::abs(net) < 1e-9);
-  CHECK(lines_of(folder.read("out/curves.csv")).size() == 1 + 12000 * 20);  // 10 even moments and 10 early ones
+  CHECK(lines_of(folder.read("out/curves.csv")).size() == 1 + 4000 * 20);  // 10 even moments and 10 early ones
   CHECK(folder.read("out/report.html").size() < 1 << 20);
 }

@@ -95,12 +95,13 @@ test("parts on top of each other reach the sum of the parts", () => {
       { name: "one", look: 0, values: [1, 2, 3] },
       { name: "two", look: 1, values: [4, 5, 6] },
     ],
+    total: "in all",
     note: "",
   };
   const { svg, traces } = page.draw_stack(stack, 900, "s");
   const at_y = y_reader(svg);
   traces[1].points.forEach(([, py], i) => close(at_y(py), [5, 7, 9][i], 1e-3));
-  assert.deepEqual(traces[1].words(2).slice(-1), ["all together 9.00 "]);
+  assert.deepEqual(traces[1].words(2).slice(-1), ["in all 9.00 "]);
 });
 
 test("layers are as wide as they are thick, and their shares fill their height", () => {

@@ -1,6 +1,7 @@
 // Words and numbers as they are printed, and the order of the page.
 import assert from "node:assert/strict";
 import test from "node:test";
+import { readFileSync, readdirSync } from "node:fs";
 import { page } from "./load.mjs";
 
 test("numbers have the digits asked for, and powers of ten beyond a millionth or a million", () => {
@@ -77,4 +78,15 @@ test("what is empty has no box, no column and no row of its own", () => {
   const columns = ["Rate", "Note", "Left"].map((head) => ({ head, numeric: false }));
   const table = page.table_html({ title: "", columns, rows: [["C/5", "", "1"], ["1C", "", "2"]] });
   assert.ok(!table.includes("Note") && table.includes("Left"));
+});
+
+test("the script says nothing of its own: no text in it has three words", () => {
+  const web = new URL("../../app/render/web/", import.meta.url);
+  const files = [...readdirSync(new URL("blocks/", web)).map((name) => `blocks/${name}`), "page.js"];
+  assert.ok(files.length > 5);
+  for (const name of files) {
+    const code = readFileSync(new URL(name, web), "utf8").replace(/^\s*(\/\/|\*|\/\*\*).*$/gm, "");
+    const texts = [...code.matchAll(/"([^"\n]*)"|`([^`]*)`/g)].map((m) => (m[1] ?? m[2]).replace(/\$\{[^}]*\}/g, " "));
+    for (const text of texts) assert.ok(!/[a-z]{2,} [a-z]{2,} [a-z]{2,}/i.test(text) || text.split(" ").every((word) => word.length < 3), `${name}: ${text}`);
+  }
 });

@@ -26,7 +26,7 @@ function filling(id, look) {
   ];
 }
 
-/** {title, says, x, y (as of a plot), positions: [], parts: [{name, look, values: []}], note} */
+/** {title, says, x, y (as of a plot), positions: [], parts: [{name, look, values: []}], total, note} */
 function draw_stack(stack, width, id, printing = false) {
   const height = Math.max(300, Math.min(printing ? 310 : 380, width * 0.6));
   const margin = Math.min(190, width * 0.36);
@@ -64,8 +64,9 @@ function draw_stack(stack, width, id, printing = false) {
       stroke: INK,
       words: (k) => [
         part.name,
-        `${unit(rows[k].values[i], stack.y)} at ${unit(rows[k].at, stack.x)}`,
-        `all together ${unit(rows[k].total, stack.y)}`,
+        unit(rows[k].values[i], stack.y),
+        unit(rows[k].at, stack.x),
+        `${printed(stack.total)} ${unit(rows[k].total, stack.y)}`,
       ],
     });
   });
