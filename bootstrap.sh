@@ -25,7 +25,8 @@ as_root() {
 # --- packages -------------------------------------------------------------------------------------------------------
 packages="g++ cmake ninja-build dpkg-dev libeigen3-dev libyaml-cpp-dev libcli11-dev libfmt-dev nlohmann-json3-dev
 libmuparser-dev libboost-dev libceres-dev"
-case $goal in test|sanitized) packages="$packages catch2 libudunits2-dev python3-scipy python3-yaml" ;; esac
+case $goal in test|sanitized) packages="$packages catch2 libudunits2-dev python3-scipy python3-yaml python3-jsonschema
+nodejs" ;; esac
 
 missing=
 for package in $packages; do
