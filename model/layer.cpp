@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <stdexcept>
 
 #include "model/constants.hpp"
@@ -13,7 +14,9 @@ namespace onegrain::model {
 
 namespace {
 
-constexpr double least_salt = 1e-3;  // mol/m3
+constexpr double least_salt = 1e-3;      // mol/m3
+constexpr double small_enough = 1e-10;   // V: below it a step is not asked to leave less
+constexpr double shortest_share = 1e-6;  // of a step of Newton's
 constexpr int sample_count = 16, most_points = 20;
 using Square = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::ColMajor, most_points + 1, most_points + 1>;
 using Column =
@@ -146,10 +149,14 @@ bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerD
     by_surface[k] = U.by_composition;
     exchange[static_cast<std::size_t>(k)] = exchange_current_density(layer.host, surface[k], salt[k], T);
   }
+  const auto weights = points.weights().matrix();
+  state.current.array() += i - weights.dot(state.current);  // linear, and kept by every step from here on
   Square jacobian(n + 1, n + 1);
-  Column residual(n + 1), step(n + 1);
-  // Overpotentials bend like a logarithm: a step may change a local current by no more than a few times what it is.
-  for (int round = 0; round < 60; ++round) {
+  Column residual(n + 1), step(n + 1), from(n);
+  // The overpotentials rise with the currents, so that Newton's direction always leads down: where a step leaves more
+  // volts than there were it is cut. They bend like a logarithm: none changes a local current by more than a few times.
+  double volts_before = std::numeric_limits<double>::infinity(), separator_side_from = 0, scale = 1;
+  for (int round = 0; round < 200; ++round) {
     for (Eigen::Index k = 0; k < n; ++k) {
       const ExchangeCurrent& i0 = exchange[static_cast<std::size_t>(k)];
       const Overpotential eta = butler_volmer(-state.current[k] / area, i0.value, T, layer.host.anodic_transfer,
@@ -160,17 +167,27 @@ bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerD
       state.by_salt[k] = eta.by_exchange * i0.by_concentration;
     }
     residual.head(n).noalias() -= drop.drop * state.current;
-    residual[n] = points.weights().matrix().dot(state.current) - i;
+    residual[n] = weights.dot(state.current) - i;
+    const double volts = residual.head(n).norm();
+    if (!(volts <= volts_before || volts < small_enough) && scale > shortest_share) {
+      scale *= 0.4;
+      state.current = from + scale * step.head(n);
+      state.separator_side = separator_side_from + scale * step[n];
+      continue;
+    }
+    volts_before = volts;
     jacobian.topLeftCorner(n, n) = -drop.drop;
     jacobian.topLeftCorner(n, n).diagonal() += state.by_current;
     jacobian.col(n).head(n).setConstant(-1);
-    jacobian.row(n).head(n) = points.weights().matrix().transpose();
+    jacobian.row(n).head(n) = weights.transpose();
     jacobian(n, n) = 0;
     step = -Eigen::PartialPivLU<Square>(jacobian).solve(residual);
     if (!step.allFinite()) return false;
     const double size = std::max({std::abs(i), state.current.cwiseAbs().maxCoeff(), 1e-9});
     const double largest = step.head(n).cwiseAbs().maxCoeff();
-    const double scale = largest > 3 * size ? 3 * size / largest : 1.0;
+    scale = largest > 3 * size ? 3 * size / largest : 1.0;
+    from = state.current;
+    separator_side_from = state.separator_side;
     state.current += scale * step.head(n);
     state.separator_side += scale * step[n];
     if (largest <= 1e-5 * size && std::abs(step[n]) <= 1e-5) return true;  // what is left is the square of that

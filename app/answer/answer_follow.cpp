@@ -43,6 +43,17 @@ Table steps_table() {
           {}};
 }
 
+Table passed_over_table() {
+  return {"passed_over",
+          "Steps that were passed over, their end being met already",
+          {{"", "step", {}, read},
+           {"step", "", counted(), summary},
+           {"repetition", "", counted(), summary},
+           {"label", "driven", {}},
+           {"ended_by", "met already", {}}},
+          {}};
+}
+
 /// Something that was met in some steps: told once for all steps of one label.
 struct Met {
   int times = 0;
@@ -60,19 +71,20 @@ class Told {
   }
 
   void operator()(const solver::ProtocolStep& run) {
+    if (run.passed_over()) return pass_over(run);
     const solver::StepSolution& s = run.solution;
     const double area = job_.plate_area();
     const solver::Point first = s.first(), last = s.last();
     const double charge = (last.charge - first.charge) * area, energy = s.duration() > 0 ? s.energy() * area : 0;
-    const std::string& label = protocol_.steps[static_cast<std::size_t>(run.step)].label;
-    const std::string number =
-        protocol_.repeat > 1 ? fmt::format("{}.{}", run.repetition + 1, run.step + 1) : std::to_string(run.step + 1);
+    const std::string& label = label_of(run);
+    const std::string number = number_of(run);
     steps_.rows.add({number, run.step + 1.0, run.repetition + 1.0, label, run.start_time, run.start_time, s.duration(),
                      charge, std::abs(charge), energy, std::abs(energy), first.terminal.voltage, last.terminal.voltage,
                      last.current * area, ended_by(s)});
     (charge > 0 ? charged_ : discharged_) += std::abs(charge);
     end_time_ = run.start_time + s.duration();
     last_voltage_ = last.terminal.voltage;
+    last_run_ = fmt::format("step {}, {}, ended by {}", number, label, ended_by(s));
     if (stages_.size() <= stages_drawn) stages_.push_back({run.start_time, end_time_, number});
     const std::string what = "step " + number + ", " + label;
     if (const auto found = study::plating(s)) {
@@ -92,9 +104,12 @@ class Told {
   }
 
   Answer answer() && {
+    if (last_run_.empty())
+      throw NotCompleted("no step of the protocol can begin: " + passed_over_.begin()->second.first);
     Answer said;
     said.headline = fmt::format("The protocol takes {}; {} go into the cell and {} come out. It ends at {} V.",
                                 duration(end_time_), amount(charged_), amount(discharged_), digits(last_voltage_, 4));
+    for (const auto& [what, met] : passed_over_) said.warnings.push_back(again(met.first, met.times));
     for (const auto& [step, met] : plating_)
       said.warnings.push_back(again(plating_words(job_, "Charging in " + met.first, met.plating), met.times));
     for (const auto& [step, met] : doubts_) said.doubts.push_back(again(met.first, met.times));
@@ -104,6 +119,7 @@ class Told {
     section.blocks.push_back(
         plot(time, {"Current, positive charges the cell", measure<params::Current>(nullptr, 3), {0.0}}, current_));
     section.blocks.push_back(std::move(steps_));
+    if (skipped_.rows.size() > 0) section.blocks.push_back(std::move(skipped_));
     said.sections.push_back(std::move(section));
     state_the_model(said, job_);
     said.course = std::move(course_);
@@ -111,8 +127,27 @@ class Told {
   }
 
  private:
+  const std::string& label_of(const solver::ProtocolStep& run) const {
+    return protocol_.steps[static_cast<std::size_t>(run.step)].label;
+  }
+  std::string number_of(const solver::ProtocolStep& run) const {
+    return protocol_.repeat > 1 ? fmt::format("{}.{}", run.repetition + 1, run.step + 1) : std::to_string(run.step + 1);
+  }
+  /// A step without duration is no step of the record: it is named, and why.
+  void pass_over(const solver::ProtocolStep& run) {
+    const std::string number = number_of(run), end = ended_by(run.solution);
+    skipped_.rows.add({number, run.step + 1.0, run.repetition + 1.0, label_of(run), end});
+    Met& met = passed_over_[{run.step, static_cast<int>(run.solution.ended_by())}];
+    if (met.times++ > 0) return;
+    const bool physical = solver::is_physical(run.solution.ended_by());
+    met.first = fmt::format("Step {}, {}, was passed over: {} {}{}.", number, label_of(run),
+                            physical ? "it would drive the cell on into a limit that is reached already,"
+                                     : "its end is met already when it would start,",
+                            end, last_run_.empty() ? ", at the very beginning" : " (before it: " + last_run_ + ")");
+  }
   std::string amount(double coulombs) const { return digits(coulombs / 3.6, 3) + " mAh"; }
   static std::string again(std::string words, int times) {
+    if (times > 1 && words.back() != '.') words += '.';
     if (times > 1)
       words +=
           fmt::format(" So it is in {} further {} of this step.", times - 1, times > 2 ? "repetitions" : "repetition");
@@ -141,6 +176,9 @@ class Told {
   ThinnedLine voltage_, current_;
   std::vector<Stage> stages_;
   std::map<int, Met> plating_, doubts_;
+  std::map<std::pair<int, int>, Met> passed_over_;  // by step and end
+  Table skipped_ = passed_over_table();
+  std::string last_run_;  // the last step that was run, and what ended it; empty before there is one
   double charged_ = 0, discharged_ = 0, end_time_ = 0, last_voltage_ = NAN;
   int index_ = 0;
 };

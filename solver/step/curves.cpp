@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <string>
 
 namespace onegrain::solver {
 
@@ -25,11 +26,21 @@ void run_protocol(Simulator& simulator, const State& start, const model::Protoco
                   const std::function<void(ProtocolStep&&)>& see) {
   State state = start;
   double time = 0;
+  const auto run = [&](std::size_t k, int repetition) {
+    try {
+      return simulator.run(state, protocol.steps[k]);
+    } catch (const IntegrationFailure& failure) {
+      const std::string which = protocol.repeat > 1 ? std::to_string(repetition + 1) + "." : "";
+      throw IntegrationFailure("step " + which + std::to_string(k + 1) + ": " + failure.what());
+    }
+  };
   for (int repetition = 0; repetition < protocol.repeat; ++repetition) {
     for (std::size_t k = 0; k < protocol.steps.size(); ++k) {
-      ProtocolStep done{static_cast<int>(k), repetition, time, simulator.run(state, protocol.steps[k])};
-      state = done.solution.final_state();
-      time += done.solution.duration();
+      ProtocolStep done{static_cast<int>(k), repetition, time, run(k, repetition)};
+      if (!done.passed_over()) {
+        state = done.solution.final_state();
+        time += done.solution.duration();
+      }
       see(std::move(done));
     }
   }

@@ -31,10 +31,13 @@ struct ProtocolStep {
   int repetition;     ///< from 0
   double start_time;  ///< since the start of the protocol [s]
   StepSolution solution;
+
+  /// An end of the step was met already when it was to start, so that it has no duration and left no trace in the cell.
+  bool passed_over() const { return !(solution.duration() > 0); }
 };
 
-/// Runs all steps, `repeat` times; every step starts from the very state in which the one before ended.
-/// Where an end is given that the cell has passed already, the step has no duration and the next one begins.
+/// Runs all steps, `repeat` times; every step starts from the very state in which the last one that was run ended.
+/// @throws IntegrationFailure naming the step
 std::vector<ProtocolStep> run_protocol(Simulator& simulator, const State& start, const model::Protocol& protocol);
 
 /// The same in flat memory: each step is handed to `see` when it is done, and not kept.
