@@ -136,6 +136,17 @@ json bench_json(const Job& job) {
     rows.push_back(std::move(row));
   }
   j["rates"] = std::move(rows);
+  json ends = json::array();
+  for (const params::RestEnd& end : b.rest_ends) {
+    ends.push_back({{"cut_off", end.upper ? "upper" : "lower"},
+                    {"cut_off_V", number(end.cut_off)},
+                    {"electrode", end.key},
+                    {"host", end.host_full ? "full" : "empty"},
+                    {"stoichiometry", number(end.stoichiometry)},
+                    {"rest_voltage_V", number(end.voltage)},
+                    {"text", end.text}});
+  }
+  j["rest_before_cut_off"] = std::move(ends);
   j["warnings"] = b.warnings;
   j["assumptions"] = b.assumptions;
   return j;

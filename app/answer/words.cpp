@@ -114,6 +114,7 @@ std::string bench_headline(const Job& job) {
   text += fmt::format(": it should hold {} between {} and {} V.", b.equilibrium_capacity.text(3),
                       digits(job.cell.lower_voltage, 3), digits(job.cell.upper_voltage, 3));
   if (b.capacity_ratio) text += fmt::format(" N/P is {}.", b.capacity_ratio->text(3));
+  for (const params::RestEnd& end : b.rest_ends) text += " " + end.brief;
   return text;
 }
 
