@@ -130,7 +130,7 @@ std::optional<ElectrodeSheet> read_electrode(Fields& sheet, const std::string& k
   std::optional<Fields> fields =
       sheet.required_mapping(key, "an electrode: material, coating or layer, particle_radius");
   if (!fields) return std::nullopt;
-  const Reading& reading = fields->reading();
+  const DocumentReading& reading = fields->reading();
   const int before = reading.faults->errors();
   ElectrodeSheet electrode;
   electrode.key = key;
@@ -202,7 +202,7 @@ void note_assumptions(const ElectrodeSheet& electrode, double area, std::vector<
     assumptions.push_back(key + ": transfer coefficients one half each (common practice)");
 }
 
-std::optional<Sheet> read_fields(Fields& fields, const Reading& reading) {
+std::optional<Sheet> read_fields(Fields& fields, const DocumentReading& reading) {
   Faults& faults = *reading.faults;
   Sheet sheet;
   sheet.file = reading.file;
@@ -351,7 +351,8 @@ void check_physics(Fields& fields, const Sheet& sheet, Faults& faults) {
 Loaded<Sheet> read_found(const FoundFile& found) {
   Loaded<Sheet> result;
   result.files.push_back(source_file(found.name, found.shipped, found.text));
-  const Reading reading{found.name, found.folder, found.shipped, &result.faults, &result.files, &result.assumptions};
+  const DocumentReading reading{found.name,     found.folder,  found.shipped,
+                                &result.faults, &result.files, &result.assumptions};
   const std::optional<Node> document = read_document(found.text, found.name, result.faults);
   if (!document) return result;
   Fields fields(*document, "", reading);
