@@ -49,7 +49,7 @@ TEST_CASE(
     "1C is the equilibrium capacity in one hour where no rated capacity is stated, and rates has the promised keys") {
   // 5.1532 Ah between 2.5 and 4.2 V: Chen et al., J. Electrochem. Soc. 167, 080534 (2020), parameters from memory; the
   // balance solved apart with SciPy's brentq. 1C is the current of IEC 61434, 1 It.
-  const json bench = json_of({"bench", "nmc811_graphite_2020"});
+  const json bench = json_of({"bench", "nmc811_graphite_siox_21700"});
   CHECK(std::abs(bench["bench"]["equilibrium_capacity_mAh"]["value"].get<double>() - 5153.2) < 0.3);
   const json rates = json_of({"rates", "demo", "--rates", "C/10,1C,2C", "--both"});
   CHECK(rates["rated_capacity_mAh"].get<double>() ==
@@ -214,7 +214,7 @@ TEST_CASE("every shipped sheet goes through every verb") {
   folder.write("rest.yaml",
                "steps:\n- {drive: {rate: C/5, sense: discharge}, until: {time: 10 min}}\n- {drive: rest, until: {time: "
                "5 min}}\n");
-  for (const char* sheet : {"demo", "demo_half_cell", "lfp_half_cell", "lco_graphite_2019", "nmc811_graphite_2020"}) {
+  for (const char* sheet : {"demo", "demo_half_cell", "lfp_half_cell", "lco_graphite_10um", "nmc811_graphite_siox_21700"}) {
     for (const char* electrolyte : {"uniform", "resolved"}) {
       INFO(sheet << " " << electrolyte);
       CHECK(program({"check", sheet}).status == 0);
