@@ -31,6 +31,7 @@ struct Line {
       lowest = std::max(lowest, -(from.negative - nearest_at_rest) * negative_capacity);
       highest = std::min(highest, (1 - nearest_at_rest - from.negative) * negative_capacity);
     }
+    if (!(lowest < highest)) throw ImpossibleBalance("the stated stoichiometries leave no lithium to move");
   }
 
   Stoichiometries at(double q) const {
@@ -72,9 +73,8 @@ double equilibrium_voltage(const Cell& cell, Stoichiometries x, double T) {
 
 Window equilibrium_window(const Cell& cell) {
   const Line line(cell, cell.inventory);
-  if (!(line.lowest < line.highest)) throw ImpossibleBalance("the stated stoichiometries leave no lithium to move");
   if (!(cell.lower_voltage < cell.upper_voltage)) throw ImpossibleBalance("no charge lies between the two cut-offs");
-  const double bottom = line.voltage(line.lowest), top = line.voltage(line.highest);
+  const auto [bottom, top] = rest_range(cell);
   if (cell.lower_voltage > top) {
     throw ImpossibleBalance("the lower cut-off " + volts(cell.lower_voltage) +
                             " cannot be reached: " + told(line.end(true), cell) + " already at " + volts(top));
@@ -108,6 +108,11 @@ Window equilibrium_window(const Cell& cell) {
   window.empty = line.at(empty);
   window.capacity = full - empty;
   return window;
+}
+
+RestRange rest_range(const Cell& cell) {
+  const Line line(cell, cell.inventory);
+  return {line.voltage(line.lowest), line.voltage(line.highest)};
 }
 
 Stoichiometries at_state_of_charge(const Window& window, double soc) {

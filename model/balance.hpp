@@ -45,6 +45,13 @@ double equilibrium_voltage(const Cell& cell, Stoichiometries x, double T);
 Window equilibrium_window(const Cell& cell);
 constexpr double least_window = 0.01;
 
+/// The lowest and the highest voltage that the hosts reach at rest with the lithium of the cell, whatever its cut-offs.
+struct RestRange {
+  double lowest, highest;  ///< [V]
+};
+/// @throws ImpossibleBalance where the stated stoichiometries leave no lithium to move
+RestRange rest_range(const Cell& cell);
+
 /// State `soc` in 0..1 between empty and full, by charge.
 Stoichiometries at_state_of_charge(const Window& window, double soc);
 

@@ -127,6 +127,13 @@ TEST_CASE("a half cell whose host ends before a cut-off is met rests at the end 
   CHECK_THAT(window.before_lower->voltage, WithinAbs(3.4 + 1e-6, 1e-12));
 }
 
+TEST_CASE("the range of rest voltages is that of full and empty hosts, whatever the cut-offs", "[model][balance]") {
+  const Cell cell = textbook_cell({0.5, 0.25});  // V = 4.4 - y - 0.3 + 0.2 x: y = 0 where x = 0.5, x = 0 where y = 1
+  CHECK_THAT(rest_range(cell).highest, WithinAbs(4.2, 3e-6));
+  CHECK_THAT(rest_range(cell).lowest, WithinAbs(3.1, 3e-6));
+  CHECK_THROWS_WITH(rest_range(textbook_cell({1, 1})), "the stated stoichiometries leave no lithium to move");
+}
+
 TEST_CASE("in a full cell the electrode that runs out first is where rest is then", "[model][balance]") {
   struct Row {
     Stoichiometries inventory;
