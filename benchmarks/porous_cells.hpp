@@ -4,7 +4,7 @@
 #include <string>
 #include <vector>
 
-#include "benchmarks/published_sets.hpp"
+#include "benchmarks/cells_from_papers.hpp"
 #include "model/balance.hpp"
 #include "params/sheet/sheet.hpp"
 
@@ -13,7 +13,7 @@ namespace onegrain::benchmarks {
 
 struct NamedCell {
   std::string name;  ///< in file names: porous_NAME_*.csv
-  int set;           ///< in the column of that name: the year of the publication, 0 for a sheet
+  int set;           ///< in the column of that name: 1 and 2 for the cells from papers, 0 for a sheet
   model::Cell cell;
   std::vector<std::string> source;
 
@@ -25,17 +25,17 @@ struct NamedCell {
   }
 };
 
-inline std::vector<NamedCell> published_cells() {
+inline std::vector<NamedCell> cells_from_papers() {
   return {
-      {"2020",
-       2020,
-       nmc811_graphite_2020(),
+      {"nmc811",
+       1,
+       nmc811_graphite_siox(),
        {"set: NMC811 | graphite-SiOx, Chen et al., J. Electrochem. Soc. 167, 080534 (2020); electrolyte: Nyman et al.,",
         "  Electrochim. Acta 53, 6356 (2008), t+ 0.2594, thermodynamic factor 1. VALUES FROM MEMORY",
         "negative | positive: electronic conductivity 215 | 0.18 S/m, tortuosity porosity^-0.5; 1C = 48.685 A/m2"}},
-      {"2019",
-       2019,
-       lco_graphite_2019(),
+      {"lco",
+       2,
+       lco_graphite(),
        {"set: LiCoO2 | graphite, Marquis et al., J. Electrochem. Soc. 166, A3693 (2019); electrolyte: Capiglia et al.,",
         "  J. Power Sources 81-82, 859 (1999), t+ 0.4, thermodynamic factor 1. VALUES FROM MEMORY",
         "negative | positive: electronic conductivity 100 | 10 S/m; 1C = 24 A/m2; the voltage limits 3.1 and 4.1 V are "

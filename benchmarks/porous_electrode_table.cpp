@@ -3,8 +3,8 @@
 // stands in nobody's way.
 //
 //   porous_electrode_table --check                    prints the checks; exit status 1 if one fails
-//   porous_electrode_table FOLDER                     writes the tables of the two published sets and of the demo cell
-//   porous_electrode_table FOLDER NAME SHEET          writes the tables of another cell, from its sheet
+//   porous_electrode_table FOLDER                     writes the tables of the two cells from papers and of the demo
+//   cell porous_electrode_table FOLDER NAME SHEET          writes the tables of another cell, from its sheet
 
 #include <algorithm>
 #include <chrono>
@@ -16,9 +16,9 @@
 #include <string>
 #include <vector>
 
+#include "benchmarks/cells_from_papers.hpp"
 #include "benchmarks/porous_cells.hpp"
 #include "benchmarks/porous_electrode.hpp"
-#include "benchmarks/published_sets.hpp"
 #include "model/balance.hpp"
 #include "model/kinetics.hpp"
 #include "solver/step/simulator.hpp"
@@ -158,7 +158,7 @@ void write_onsets(const std::string& file, const std::vector<NamedCell>& cells) 
          "the largest\n"
       << "#   voltage on the way is given\n";
   for (const NamedCell& n : cells) {
-    out << "# " << n.name << ":\n";
+    out << "# " << n.name << (n.set > 0 ? " (" + std::to_string(n.set) + ")" : "") << ":\n";
     for (const std::string& line : n.source) out << "#   " << line << "\n";
   }
   out << "# made by porous_electrode_table: finite volumes, " << grid_words(coarsest.refined(2)) << " and "
@@ -259,7 +259,7 @@ double distance_from_single_particle(const model::Cell& cell, double i, model::S
 
 /// With all conductivities large every grain of a layer does the same: the single-particle model.
 void check_collapse() {
-  for (const NamedCell& n : published_cells()) {
+  for (const NamedCell& n : cells_from_papers()) {
     const auto window = model::equilibrium_window(n.cell);
     for (const double c_rate : {-1.0, -2.0, 1.0}) {
       for (const double factor : {1e2, 1e4}) {
@@ -272,11 +272,11 @@ void check_collapse() {
       }
     }
   }
-  const model::Cell full = nmc811_graphite_2020();
+  const model::Cell full = nmc811_graphite_siox();
   model::Cell varying = without_resistance(full, 1e4);
   varying.positive.host.diffusivity = tests::published_cell(true).positive.host.diffusivity;
   varying.negative->host.diffusivity = tests::published_cell(true).negative->host.diffusivity;
-  verdict("collapse onto the single-particle model [V]: 2020, -1C, diffusivities that vary with filling",
+  verdict("collapse onto the single-particle model [V]: nmc811, -1C, diffusivities that vary with filling",
           distance_from_single_particle(varying, -48, *varying.charged_state, 2.5), 1e-4);
   const model::Cell graphite = without_resistance(half_cell(*full.negative, full), 1e4);
   verdict("collapse onto the single-particle model [V]: graphite-SiOx half cell, lithiated at 1C",
@@ -309,7 +309,7 @@ LinearElectrode linear_electrode(const model::Electrode& e, double x, const mode
 }
 
 void check_linear_distribution() {
-  model::Cell cell = nmc811_graphite_2020();
+  model::Cell cell = nmc811_graphite_siox();
   cell.positive.host.exchange_current_density = cell.positive.host.exchange_current_density.scaled(20);
   cell.negative->host.exchange_current_density = cell.negative->host.exchange_current_density.scaled(200);
   const model::Stoichiometries x{0.5, 0.5};
@@ -340,7 +340,7 @@ void check_linear_distribution() {
 ///     c(0) - c(L) = -(1 - t+) (i / F) [ L_n / 2 D_n + L_s / D_s + L_p / 2 D_p ]  (i > 0 charges),
 /// the flux balance of the salt integrated twice.
 void check_steady_salt() {
-  model::Cell cell = nmc811_graphite_2020();
+  model::Cell cell = nmc811_graphite_siox();
   const model::Electrolyte& s = cell.electrolyte;
   cell.electrolyte.conductivity = s.conductivity.scaled(1e4);
   cell.electrolyte.diffusivity = model::Property::constant(s.diffusivity(1000, cell.temperature));
@@ -369,7 +369,7 @@ void check_steady_salt() {
 
 /// Differences between grids, and what a calculation costs.
 void check_refinement() {
-  for (const NamedCell& n : published_cells()) {
+  for (const NamedCell& n : cells_from_papers()) {
     for (const double c_rate : {-1.0, -2.0, 1.0}) {
       const auto window = model::equilibrium_window(n.cell);
       const Load once{c_rate * n.one_c(),
@@ -424,7 +424,7 @@ int main(int count, char** arguments) {
       return all_pass ? 0 : 1;
     }
     if (words.size() == 1) {
-      write_tables(words[0], published_cells(), "porous_plating_onset.csv");
+      write_tables(words[0], cells_from_papers(), "porous_plating_onset.csv");
       write_tables(words[0], {cell_of_sheet("demo", "demo")}, "porous_plating_onset_demo.csv");
       return 0;
     }

@@ -1,5 +1,5 @@
 // What the single-particle descriptions are worth: their distance from the full porous-electrode calculation for the
-// two published sets and the shipped demo cell, by rate, and the onset of plating in the three descriptions of a
+// two cells from papers and the shipped demo cell, by rate, and the onset of plating in the three descriptions of a
 // charge.
 //
 //   single_particle_table
@@ -161,7 +161,7 @@ void plating_onset(const NamedCell& n, Verdict& verdict) {
 int main() {
   Verdict verdict;
   try {
-    std::vector<NamedCell> cells = published_cells();
+    std::vector<NamedCell> cells = cells_from_papers();
     cells.push_back(cell_of_sheet("demo", "demo"));
     std::puts(
         "Single particles against the full porous-electrode calculation. plain: salt at its starting concentration.\n"

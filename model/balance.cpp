@@ -2,35 +2,13 @@
 
 #include <algorithm>
 #include <cmath>
-#include <functional>
 #include <string>
+
+#include "model/root_search.hpp"
 
 namespace onegrain::model {
 
 namespace {
-
-constexpr double closest = 1e-12;  // of a stoichiometry to 0 and 1
-
-/// Root of a function that changes sign on [a, b]: bisection with a secant inside, to round-off in q.
-double root_between(const std::function<double(double)>& f, double a, double b) {
-  double fa = f(a), fb = f(b);
-  for (int k = 0; k < 200 && std::abs(b - a) > 1e-15 * (std::abs(a) + std::abs(b)); ++k) {
-    double m = 0.5 * (a + b);
-    if (k % 3 != 0 && fa != fb) m = std::clamp(a - fa * (b - a) / (fb - fa), std::min(a, b), std::max(a, b));
-    if (m == a || m == b) m = 0.5 * (a + b);
-    if (m == a || m == b) break;
-    const double fm = f(m);
-    if (fm == 0) return m;
-    if ((fm < 0) == (fa < 0)) {
-      a = m;
-      fa = fm;
-    } else {
-      b = m;
-      fb = fm;
-    }
-  }
-  return 0.5 * (a + b);
-}
 
 std::string volts(double V) {
   std::string text = std::to_string(std::round(V * 1000) / 1000);
@@ -45,14 +23,15 @@ struct Line {
 
   Line(const Cell& c, Stoichiometries from) : cell(c), start(from) {
     positive_capacity = c.positive.capacity();
-    lowest = -(1 - closest - from.positive) * positive_capacity;
-    highest = (from.positive - closest) * positive_capacity;
+    lowest = -(1 - nearest_at_rest - from.positive) * positive_capacity;
+    highest = (from.positive - nearest_at_rest) * positive_capacity;
     negative_capacity = 0;
     if (c.negative) {
       negative_capacity = c.negative->capacity();
-      lowest = std::max(lowest, -(from.negative - closest) * negative_capacity);
-      highest = std::min(highest, (1 - closest - from.negative) * negative_capacity);
+      lowest = std::max(lowest, -(from.negative - nearest_at_rest) * negative_capacity);
+      highest = std::min(highest, (1 - nearest_at_rest - from.negative) * negative_capacity);
     }
+    if (!(lowest < highest)) throw ImpossibleBalance("the stated stoichiometries leave no lithium to move");
   }
 
   Stoichiometries at(double q) const {
@@ -60,22 +39,30 @@ struct Line {
   }
   double voltage(double q) const { return equilibrium_voltage(cell, at(q), cell.temperature); }
 
-  /// Charge at which the equilibrium voltage meets `target`.
-  double meeting(double target, const char* which) const {
-    if (!(lowest < highest)) throw ImpossibleBalance("the stated stoichiometries leave no lithium to move");
-    const double low = voltage(lowest), high = voltage(highest);
-    if (target < low || target > high) {
-      const bool at_top = target > high;
-      const Stoichiometries end = at(at_top ? highest : lowest);
-      const bool positive_ends = at_top ? end.positive < 1e-6 : end.positive > 1 - 1e-6;
-      const std::string electrode = positive_ends ? (cell.negative ? "positive" : "working electrode") : "negative";
-      const char* state = (at_top == positive_ends) ? "empty" : "full";
-      throw ImpossibleBalance(std::string("the ") + which + " cut-off " + volts(target) + " cannot be reached: the " +
-                              electrode + " is " + state + " already at " + volts(at_top ? high : low));
-    }
-    return root_between([&](double q) { return voltage(q) - target; }, lowest, highest);
+  /// Charge at which the equilibrium voltage meets `target`, which lies between those at lowest and highest.
+  double meeting(double target) const {
+    return bracketed_root([&](double q) { return voltage(q) - target; }, lowest, highest, 1e-16 * positive_capacity);
+  }
+
+  /// Which host ends at `highest` (where charging stops) or at `lowest`.
+  HostEnd end(bool at_highest) const {
+    const double q = at_highest ? highest : lowest;
+    const Stoichiometries x = at(q);
+    const double positive_room = at_highest ? x.positive : 1 - x.positive;
+    const double negative_room = at_highest ? 1 - x.negative : x.negative;
+    const bool of_positive = !cell.negative || positive_room < negative_room;
+    return {of_positive, of_positive != at_highest, voltage(q)};
   }
 };
+
+std::string name_of(const HostEnd& end, const Cell& cell) {
+  return end.of_positive ? (cell.negative ? "positive" : "working electrode") : "negative";
+}
+
+/// "the positive is empty"
+std::string told(const HostEnd& end, const Cell& cell) {
+  return "the " + name_of(end, cell) + " is " + (end.host_full ? "full" : "empty");
+}
 
 }  // namespace
 
@@ -86,10 +73,46 @@ double equilibrium_voltage(const Cell& cell, Stoichiometries x, double T) {
 
 Window equilibrium_window(const Cell& cell) {
   const Line line(cell, cell.inventory);
-  const double full = line.meeting(cell.upper_voltage, "upper");
-  const double empty = line.meeting(cell.lower_voltage, "lower");
+  if (!(cell.lower_voltage < cell.upper_voltage)) throw ImpossibleBalance("no charge lies between the two cut-offs");
+  const auto [bottom, top] = rest_range(cell);
+  if (cell.lower_voltage > top) {
+    throw ImpossibleBalance("the lower cut-off " + volts(cell.lower_voltage) +
+                            " cannot be reached: " + told(line.end(true), cell) + " already at " + volts(top));
+  }
+  if (cell.upper_voltage < bottom) {
+    throw ImpossibleBalance("the upper cut-off " + volts(cell.upper_voltage) + " lies below every voltage at rest: " +
+                            told(line.end(false), cell) + " still at " + volts(bottom));
+  }
+  Window window{};
+  double full = line.highest, empty = line.lowest;
+  if (cell.upper_voltage > top)
+    window.before_upper = line.end(true);
+  else
+    full = line.meeting(cell.upper_voltage);
+  if (cell.lower_voltage < bottom)
+    window.before_lower = line.end(false);
+  else
+    empty = line.meeting(cell.lower_voltage);
   if (!(full > empty)) throw ImpossibleBalance("no charge lies between the two cut-offs");
-  return {line.at(full), line.at(empty), full - empty};
+  const double smaller =
+      cell.negative ? std::min(line.positive_capacity, line.negative_capacity) : line.positive_capacity;
+  if (!(full - empty >= least_window * smaller)) {
+    const bool positive = smaller == line.positive_capacity;
+    throw ImpossibleBalance("between the cut-offs " + volts(cell.lower_voltage) + " and " + volts(cell.upper_voltage) +
+                            " lies less than 1 % of the capacity of the " +
+                            (!cell.negative ? "working electrode"
+                             : positive     ? "positive"
+                                            : "negative"));
+  }
+  window.full = line.at(full);
+  window.empty = line.at(empty);
+  window.capacity = full - empty;
+  return window;
+}
+
+RestRange rest_range(const Cell& cell) {
+  const Line line(cell, cell.inventory);
+  return {line.voltage(line.lowest), line.voltage(line.highest)};
 }
 
 Stoichiometries at_state_of_charge(const Window& window, double soc) {
@@ -108,21 +131,15 @@ Stoichiometries after_formation(const Cell& cell, double formation_loss, double 
   const auto excess = [&](double q) {
     return equilibrium_voltage(cell, state(q), cell.temperature) - cell.upper_voltage;
   };
-  const double least = closest * negative_capacity;
-  const double most = std::min((positive_as_made - closest) * positive_capacity,
-                               (1 - closest) * negative_capacity / std::max(arrives, 1e-6));
+  const double least = 1e-12 * negative_capacity;
+  const double most = std::min((positive_as_made - nearest_at_rest) * positive_capacity,
+                               (1 - nearest_at_rest) * negative_capacity / std::max(arrives, 1e-6));
   if (excess(least) > 0) {
     throw ImpossibleBalance("the upper cut-off " + volts(cell.upper_voltage) +
                             " lies below the voltage of the cell as assembled");
   }
-  if (excess(most) < 0) {
-    const bool negative_full = state(most).negative > 1 - 1e-6;
-    throw ImpossibleBalance("the upper cut-off " + volts(cell.upper_voltage) +
-                            " cannot be reached on the first charge: the " +
-                            (negative_full ? "negative is full" : "positive is empty") + " already at " +
-                            volts(cell.upper_voltage + excess(most)));
-  }
-  return state(root_between(excess, least, most));
+  if (excess(most) <= 0) return state(most);  // a host ends before the cut-off is met
+  return state(bracketed_root(excess, least, most, 1e-16 * positive_capacity));
 }
 
 double one_hour_charge(const Cell& cell, const Window& window) {

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "model/root_search.hpp"
+
 namespace onegrain::model {
 
 namespace {
@@ -13,20 +15,16 @@ constexpr double reference_concentration = 1e3;  // mol/m3
 
 /// u with exp(aa u) - exp(-ac u) = s for s > 0. Newton on the logarithm of the left side,
 /// h(u) = aa u + ln(1 - exp(-(aa + ac) u)) - ln s, which rises and is concave: from the first iterate left of the root
-/// on, the iterates climb to it without overstepping; an iterate from the right is kept positive.
+/// on, the iterates climb to it without overstepping; one that would leave the positive numbers is halved instead.
 double reduced_overpotential(double s, double aa, double ac) {
   const double sum = aa + ac;
-  // the smaller of the linear and the hyperbolic guess
-  double u = std::min(std::asinh(s / 2) / std::max(aa, ac), s / sum);
-  for (int k = 0; k < 60; ++k) {
-    const double decayed = std::exp(-sum * u);
-    const double h = aa * u + std::log(-std::expm1(-sum * u)) - std::log(s);
-    const double slope = aa + sum * decayed / -std::expm1(-sum * u);
-    const double step = -h / slope;
-    u = std::max(u + step, u / 2);
-    if (std::abs(step) <= 4e-16 * u) break;
-  }
-  return u;
+  const double ln_s = std::log(s);
+  const auto h = [=](double u) -> ValueAndSlope {
+    const double decayed = std::exp(-sum * u), risen = -std::expm1(-sum * u);
+    return {aa * u + std::log(risen) - ln_s, aa + sum * decayed / risen};
+  };
+  const double guess = std::min(std::asinh(s / 2) / std::max(aa, ac), s / sum);  // hyperbolic, linear
+  return newton_root(h, guess, {.argument = 0, .value = 1e-15 * (1 + std::abs(ln_s))}, 0);
 }
 
 }  // namespace

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "model/kinetics.hpp"
+#include "model/root_search.hpp"
 
 namespace onegrain::model {
 
@@ -95,42 +96,29 @@ Terminal SingleParticle::terminal(double x_p, double x_n, double i, double T, co
 
 namespace {
 
-/// Root of a monotone function of the current given with its slope: Newton's method, kept inside the bracket of the
-/// signs met so far.
-template <class Function>
-double current_where_zero(Function excess_and_slope, double guess) {
-  double i = guess;
-  double left = -1e300, right = 1e300;
-  for (int k = 0; k < 100; ++k) {
-    const ValueAndSlope f = excess_and_slope(i);
-    const double step = -f.value / f.slope;
-    if (std::abs(step) <= 1e-14 * std::max(std::abs(i), 1e-9)) return i + step;
-    ((f.value > 0) == (f.slope > 0) ? right : left) = i;
-    i = i + step > left && i + step < right ? i + step : 0.5 * (left + right);
-  }
-  return i;
-}
+/// 1e-23 A/m2 is no current; volts are sums of terms of a few volts, known to 2e-15 V.
+constexpr NewtonAccuracy holding{.argument = 1e-23, .value = 2e-15};
 
 }  // namespace
 
 double SingleParticle::current_at_voltage(double x_p, double x_n, double V, double T, double guess,
                                           const Ionic& ionic) const {
-  return current_where_zero(
+  return newton_root(
       [&](double i) -> ValueAndSlope {
         const Terminal t = terminal(x_p, x_n, i, T, ionic);
         return {t.voltage - V, t.by_current};
       },
-      guess);
+      guess, holding);
 }
 
 double SingleParticle::current_at_separator_side(double x_p, double x_n, double E, double T, double guess,
                                                  const Ionic& ionic) const {
-  return current_where_zero(
+  return newton_root(
       [&](double i) -> ValueAndSlope {
         const Terminal t = terminal(x_p, x_n, i, T, ionic);
         return {t.separator_side - E, t.separator_side_by_current};
       },
-      guess);
+      guess, holding);
 }
 
 }  // namespace onegrain::model

@@ -125,6 +125,26 @@ Layers drawing(const Job& job) {
   return layers;
 }
 
+/// Where a host is full or empty at rest before a cut-off is met.
+Table rests_before_cut_offs(const std::vector<params::RestEnd>& ends) {
+  const Measure volts = measure<params::Voltage>(nullptr, 4);
+  Table table{"bench.rest_before_cut_off",
+              "Rest ends before a cut-off",
+              {{"cut_off", "cut-off", {}},
+               {"cut_off", "at", volts},
+               {"electrode", "electrode", {}},
+               {"host", "is at rest", {}},
+               {"stoichiometry", "at stoichiometry", Measure{nullptr, nullptr, 7}},
+               {"rest_voltage", "already at", volts},
+               {"text", "", {}, summary}},
+              {}};
+  for (const params::RestEnd& end : ends) {
+    table.rows.add({end.upper ? "upper" : "lower", end.cut_off, end.key, end.host_full ? "full" : "empty",
+                    end.stoichiometry, end.voltage, end.text});
+  }
+  return table;
+}
+
 }  // namespace
 
 Figure figure(std::string key, std::string label, const params::Figure& from, const char* unit) {
@@ -164,6 +184,7 @@ std::vector<Block> cell_figures(const Job& job) {
   };
   electrode(b.positive);
   if (b.negative) electrode(*b.negative);
+  if (!b.rest_ends.empty()) blocks.push_back(rests_before_cut_offs(b.rest_ends));
   return blocks;
 }
 

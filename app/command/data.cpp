@@ -34,20 +34,20 @@ std::string row_counts(const params::Measured& data) {
   return text;
 }
 
-params::Reading data_reading(const Request& request) {
-  params::Reading reading;
-  reading.others = false;
+params::MeasuredRequest measured_request(const Request& request) {
+  params::MeasuredRequest choice;
+  choice.others = false;
   try {
-    reading.columns = params::parse_column_map(request.columns);
+    choice.columns = params::parse_column_map(request.columns);
   } catch (const params::ColumnMapError& error) {
     throw CommandLineError(error.what());
   }
-  return reading;
+  return choice;
 }
 
 params::Measured read_data(const Request& request, const Channels& channels, const std::string& file,
                            std::vector<params::SourceFile>& files) {
-  auto loaded = params::load_measured(file, data_reading(request));
+  auto loaded = params::load_measured(file, measured_request(request));
   if (!loaded.value) throw UnsoundInput(loaded.faults.text());
   channels.narration << loaded.faults.text() << file << ": " << row_counts(*loaded.value) << '\n';
   files.insert(files.end(), loaded.files.begin(), loaded.files.end());

@@ -17,7 +17,7 @@ namespace onegrain::app {
 void add_data(CLI::App& verb, Request& request);
 
 /// How the files are to be read, by the column map of the request. @throws CommandLineError  the map is wrong
-params::Reading data_reading(const Request& request);
+params::MeasuredRequest measured_request(const Request& request);
 
 /// "1958 rows read, 1957 used, 1 left out: 1 no value for time, voltage or current"
 std::string row_counts(const params::Measured& data);

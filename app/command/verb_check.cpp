@@ -170,7 +170,7 @@ std::string doubt_list(const params::Doubts& doubts) {
 }
 
 Verdict check_data(const std::string& file, const Request& request) {
-  auto loaded = params::load_measured(file, data_reading(request));
+  auto loaded = params::load_measured(file, measured_request(request));
   if (!loaded.value) return verdict(loaded, "");
   params::Measured& data = *loaded.value;
   const params::Record& record = data.record;

@@ -9,6 +9,7 @@
 #include "app/answer/results.hpp"
 #include "app/render/table.hpp"
 #include "app/study/ensemble.hpp"
+#include "params/sheet/temperature.hpp"
 
 namespace onegrain::app {
 
@@ -170,6 +171,22 @@ std::string name_of(solver::Limit limit, const Job& job) {
   return "";
 }
 
+namespace {
+
+/// What the map over temperature cannot tell, or why there is none; empty where the cards tell all.
+std::string temperature_remark(const Job& job) {
+  const std::string unknown = params::unknown_over_temperature(job.sheet);
+  if (unknown.empty()) return "";
+  if (!params::tells_of_temperature(job.sheet)) {
+    return "There is no map over temperature: no activation energy is given for " + unknown +
+           ", so that the cold would look nearly as fast as 25 degC. This rate says nothing about a cold cell.";
+  }
+  return "The map over temperature is too fast in the cold: no activation energy is given for " + unknown +
+         ", and the value at 25 degC stands at every temperature.";
+}
+
+}  // namespace
+
 CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const Channels& channels) {
   const InterruptGuard guard;
   const int threads = options.threads > 0 ? options.threads : core_count();
@@ -191,7 +208,9 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
 
   // The map over temperature of the nominal cell.
   std::vector<params::Sheet> sheets;
-  if (options.temperatures) {
+  const bool over_temperature = options.temperatures && params::tells_of_temperature(job.sheet);
+  result.temperature_remark = temperature_remark(job);
+  if (over_temperature) {
     for (int celsius = -10; celsius <= 45; celsius += 5) {
       params::Sheet sheet = job.sheet;
       sheet.temperature.si = 273.15 + celsius;
@@ -245,7 +264,7 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
 
   // What `confidence` of the plausible cells survive, at a few temperatures: the same cells at each of them. Between
   // them the logarithm of the share of the nominal rate is taken as linear.
-  if (sampled && options.temperatures) {
+  if (sampled && over_temperature) {
     const std::vector<std::size_t> asked = {0, 2, 4, map.size() - 1};  // -10, 0, 10, 45 degC
     const int each = std::clamp(options.samples / 12, 20, 200);
     std::vector<std::vector<double>> currents(asked.size(), std::vector<double>(static_cast<std::size_t>(each), 0.0));
@@ -399,9 +418,10 @@ std::string ceiling_headline(const Job& job, const CeilingOptions& options, cons
   if (!(r.recommended > 0)) {
     return fmt::format(
         "Do not {} this cell from {} to {} on this prediction: even C/200 breaks a limit ({}) in {} of the plausible "
-        "cells.",
+        "cells.{}{}",
         full ? "charge" : "lithiate", from, to, name_of(r.nominal.charge.tightest, job),
-        r.currents.empty() ? "the nominal one" : "more than 5 %");
+        r.currents.empty() ? "the nominal one" : "more than 5 %", r.temperature_remark.empty() ? "" : " ",
+        r.temperature_remark);
   }
   std::string text = fmt::format("{} from {} to {} at no more than {}C, {} mA: ", verb, from, to,
                                  digits(job.c_rate(r.recommended), 2), digits(job.milliamperes(r.recommended), 3));
@@ -426,6 +446,7 @@ std::string ceiling_headline(const Job& job, const CeilingOptions& options, cons
     text += fmt::format(" To be allowed more, measure the {}: known exactly, it would raise the rate to {}C.",
                         words_of(job, r.costs.front().path), digits(job.c_rate(r.costs.front().current_if_known), 2));
   }
+  if (!r.temperature_remark.empty()) text += " " + r.temperature_remark;
   return text;
 }
 
@@ -487,6 +508,8 @@ nlohmann::json ceiling_json(const Job& job, const CeilingOptions& options, const
                     {"limited_by", name_of(t.limited_by, job)}});
   }
   json["temperatures"] = std::move(list);
+  json["temperature_remark"] =
+      r.temperature_remark.empty() ? nlohmann::json(nullptr) : nlohmann::json(r.temperature_remark);
   if (!r.staircase.steps.empty()) {
     nlohmann::json steps = nlohmann::json::array();
     for (const solver::StaircaseStep& s : r.staircase.steps) {

@@ -46,10 +46,11 @@ struct CeilingResult {
   solver::Limit limited_by;            ///< of the recommendation: what stops most of the cells that survive least
   double limited_share = 1;            ///< of those cells, the share that it stops
   int unsolved = 0;
-  std::string unsolved_because;  ///< of the first of them
-  std::vector<Cost> costs;       ///< dearest first
-  std::vector<AtTemperature> temperatures;
-  solver::JudgedCharge charge;  ///< the nominal cell at the recommended current
+  std::string unsolved_because;             ///< of the first of them
+  std::vector<Cost> costs;                  ///< dearest first
+  std::vector<AtTemperature> temperatures;  ///< empty where the cards say nothing about temperature
+  std::string temperature_remark;           ///< what the cards leave out; empty if nothing
+  solver::JudgedCharge charge;              ///< the nominal cell at the recommended current
   solver::Ride ride;
   double staircase_share = 1;                                            ///< recommended / nominal, at most 1
   solver::Staircase staircase;                                           ///< at that share of the nominal one

@@ -155,7 +155,7 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
   if (lithium) {
     const model::Window w = model::equilibrium_window(cell);
     sheet.push_back({"formation_loss", ""});
-    sheet.push_back({"charged_state", fmt::format("{{positive: {{value: {:.5f}, source: {}}}, negative: {:.5f}}}",
+    sheet.push_back({"charged_state", fmt::format("{{positive: {{value: {:.7f}, source: {}}}, negative: {:.7f}}}",
                                                   w.full.positive, params::quoted(made), w.full.negative)});
   }
 

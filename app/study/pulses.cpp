@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "app/render/table.hpp"
+#include "model/root_search.hpp"
 #include "params/record/record.hpp"
 
 namespace onegrain::app {
@@ -386,14 +387,10 @@ std::optional<Place> place_at(const Job& job, double E) {
   std::optional<double> found;
   const double width = (U.upper() - U.lower()) / steps;
   for (int n = 0; n < steps; ++n) {
-    double a = U.lower() + n * width, b = a + width;
+    const double a = U.lower() + n * width, b = a + width;
     if ((U(a, T) > E) == (U(b, T) > E)) continue;
     if (found) return std::nullopt;
-    for (int k = 0; k < 50; ++k) {
-      const double middle = 0.5 * (a + b);
-      ((U(middle, T) > E) == (U(a, T) > E) ? a : b) = middle;
-    }
-    found = 0.5 * (a + b);
+    found = model::bracketed_root([&](double x) { return U(x, T) - E; }, a, b);
   }
   if (!found) return std::nullopt;
   // By the potential 5 mV either way, which a plateau beside a steep place cannot hide from.

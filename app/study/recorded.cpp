@@ -307,14 +307,25 @@ Recording load_recording(const Request& request, const Channels& channels, Job& 
     r.start_text = fmt::format("from rest at {} V, the first row, taken as recorded before the current came up",
                                digits(*r.start.rest_voltage, 5));
   } else {
-    r.start.rest_voltage = charges ? job.cell.lower_voltage
+    const auto reached = [](const std::optional<model::HostEnd>& before, double cut_off) {
+      return before ? before->voltage : cut_off;
+    };
+    r.start.rest_voltage = charges ? reached(window.before_lower, job.cell.lower_voltage)
                            : job.cell.charged_state
                                ? model::equilibrium_voltage(job.cell, *job.cell.charged_state, job.cell.temperature)
-                               : job.cell.upper_voltage;
+                               : reached(window.before_upper, job.cell.upper_voltage);
     r.start_text = fmt::format(
         "from equilibrium at {} V ({}); the first row is already under current, so that no rest tells where the cell "
         "stood",
         digits(*r.start.rest_voltage, 5), charges ? "empty" : "full");
+  }
+  // A fresh host may rest beyond what its potential on the card reaches: graphite without lithium near 3 V.
+  const model::RestRange range = model::rest_range(job.cell);
+  const double within = std::clamp(*r.start.rest_voltage, range.lowest, range.highest);
+  if (within != *r.start.rest_voltage) {
+    r.start.rest_voltage = within;
+    r.start_text += fmt::format("; that is beyond what the cell of the sheet reaches at rest, and taken as {} V",
+                                digits(within, 5));
   }
 
   r.has_temperature =

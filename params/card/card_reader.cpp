@@ -188,7 +188,7 @@ void read_potential(Fields& parent, PotentialCard& card) {
 template <class Card>
 std::optional<Card> card_of(Fields& sheet, const std::string& key, const std::string& name,
                             const std::string& shipped_folder, std::optional<Card> (*read)(Fields, bool)) {
-  const Reading& reading = sheet.reading();
+  const DocumentReading& reading = sheet.reading();
   std::string problem;
   std::optional<FoundFile> found = find_card(name, reading.folder, reading.shipped, shipped_folder, problem);
   if (!found) {
@@ -196,7 +196,7 @@ std::optional<Card> card_of(Fields& sheet, const std::string& key, const std::st
     return std::nullopt;
   }
   add_file(*reading.files, source_file(found->name, found->shipped, found->text, reading.file, name));
-  Reading inner = reading;
+  DocumentReading inner = reading;
   inner.file = found->name;
   inner.folder = found->folder;
   inner.shipped = found->shipped;
@@ -214,7 +214,8 @@ Loaded<Card> load_card(const std::string& name_or_path, const std::string& folde
   const std::optional<FoundFile> found = find_file(name_or_path, folder, result.faults);
   if (!found) return result;
   result.files.push_back(source_file(found->name, found->shipped, found->text));
-  const Reading reading{found->name, found->folder, found->shipped, &result.faults, &result.files, &result.assumptions};
+  const DocumentReading reading{found->name,    found->folder, found->shipped,
+                                &result.faults, &result.files, &result.assumptions};
   if (const std::optional<Node> document = read_document(found->text, found->name, result.faults)) {
     result.value = read(Fields(*document, "", reading), true);
     if (result.value) result.value->card = name_or_path;

@@ -108,7 +108,7 @@ void clip(std::vector<double>& breaks, std::vector<std::vector<double>>& coeffic
   breaks.back() = upper;
 }
 
-std::optional<std::string> text_beside(const Reading& reading, const std::string& name, std::string& shown_name,
+std::optional<std::string> text_beside(const DocumentReading& reading, const std::string& name, std::string& shown_name,
                                        Faults& faults) {
   if (reading.shipped) {
     shown_name = "materials/" + name;
@@ -133,7 +133,7 @@ std::string after_scaling(double scaled_by) {
 
 std::shared_ptr<const Function> read_table(Fields& fields, const PropertyRules& rules, bool potential,
                                            const std::string& name, double scaled_by) {
-  const Reading& reading = fields.reading();
+  const DocumentReading& reading = fields.reading();
   Faults& faults = *reading.faults;
   const int before = faults.errors();
   Faults missing;

@@ -497,8 +497,8 @@ Layout find_layout(std::string_view head, char line_end, bool whole) {
 /// The rows of a text, in the order of the file.
 class Reader {
  public:
-  Reader(Lines& lines, const Layout& layout, const Reading& reading, Measured& data, std::size_t expected_rows)
-      : lines_(lines), layout_(layout), reading_(reading), data_(data) {
+  Reader(Lines& lines, const Layout& layout, const MeasuredRequest& request, Measured& data, std::size_t expected_rows)
+      : lines_(lines), layout_(layout), request_(request), data_(data) {
     Record& record = data.record;
     std::vector<bool> taken(layout.titles.size(), false);
     for (const TakenColumn& column : data.columns) {
@@ -517,7 +517,7 @@ class Reader {
     for (std::size_t c = 0; c < layout.titles.size(); ++c) {
       if (taken[c]) continue;
       data.other_titles.push_back(layout.titles[c]);
-      if (!reading.others) continue;
+      if (!request.others) continue;
       record.others.push_back({layout.titles[c], {}});
       record.others.back().values.reserve(expected_rows);
       other_.push_back({c, false});
@@ -613,7 +613,7 @@ class Reader {
     ++number_of_words_;
     auto found = std::find_if(known_.begin(), known_.end(), [&](const auto& k) { return k.first == cell; });
     if (found == known_.end()) {
-      const State state = state_of(cell, reading_.columns);
+      const State state = state_of(cell, request_.columns);
       if (state == State::unknown && !cell.empty()) {
         data_.doubts.add(DoubtKind::unknown_state, number, [&] {
           return fmt::format("'{}' is not understood; say what it is: --columns charge='{}' (or discharge=, rest=)",
@@ -631,7 +631,7 @@ class Reader {
 
   Lines& lines_;
   const Layout& layout_;
-  const Reading& reading_;
+  const MeasuredRequest& request_;
   Measured& data_;
   std::array<const TakenColumn*, role_count> of_{};
   std::vector<Other> other_;
@@ -734,7 +734,7 @@ void sign_from_state(Measured& data) {
 }
 
 void read_rows(Loaded<Measured>& result, const std::string& file, Lines& lines, std::size_t bytes,
-               const Reading& reading) {
+               const MeasuredRequest& request) {
   const std::string_view head = lines.view();
   if (head.substr(0, 2) == "\xFF\xFE" || head.substr(0, 2) == "\xFE\xFF") {
     result.faults.error({file}, "", "", "the text is UTF-16; save it as UTF-8");
@@ -752,9 +752,9 @@ void read_rows(Loaded<Measured>& result, const std::string& file, Lines& lines, 
   const Place where{file, static_cast<int>(std::max<std::size_t>(layout.header_line, 1)), 1};
   if (layout.titles.empty()) {
     const auto numbered = [&](ColumnRole role) {
-      const auto& choice = reading.columns.columns[static_cast<std::size_t>(role)];
-      return choice &&
-             choice->text.rfind(role == ColumnRole::current && choice->text.front() == '-' ? "-#" : "#", 0) == 0;
+      const auto& column = request.columns.columns[static_cast<std::size_t>(role)];
+      return column &&
+             column->text.rfind(role == ColumnRole::current && column->text.front() == '-' ? "-#" : "#", 0) == 0;
     };
     if (!numbered(ColumnRole::time) || !numbered(ColumnRole::voltage) || !numbered(ColumnRole::current)) {
       result.faults.error(
@@ -766,7 +766,7 @@ void read_rows(Loaded<Measured>& result, const std::string& file, Lines& lines, 
     for (std::size_t c = 0; c < layout.cells; ++c) layout.titles.push_back(fmt::format("#{}", c + 1));
   }
   Measured data;
-  data.columns = take_columns(reading.columns, layout.titles, layout.clock_time, where, result.faults);
+  data.columns = take_columns(request.columns, layout.titles, layout.clock_time, where, result.faults);
   if (result.faults.any_error()) return;
   data.separator = layout.separator;
   data.header_line = layout.header_line;
@@ -779,7 +779,7 @@ void read_rows(Loaded<Measured>& result, const std::string& file, Lines& lines, 
   const auto sample_lines = std::max<std::ptrdiff_t>(1, std::count(sample.begin(), sample.end(), lines.line_end()));
   const double expected =
       1.1 * static_cast<double>(bytes) / static_cast<double>(sample.size()) * static_cast<double>(sample_lines) + 16;
-  Reader(lines, layout, reading, data, static_cast<std::size_t>(expected)).read();
+  Reader(lines, layout, request, data, static_cast<std::size_t>(expected)).read();
   if (lines.binary()) return binary();
   mend_time(data);
   const bool dates =
@@ -829,7 +829,7 @@ std::size_t Doubts::left_out() const {
   return rows;
 }
 
-Loaded<Measured> read_measured(const std::string& text, const std::string& file, const Reading& reading) {
+Loaded<Measured> read_measured(const std::string& text, const std::string& file, const MeasuredRequest& request) {
   Loaded<Measured> result;
   result.files.push_back({file, false, sha256(text)});
   std::size_t at = 0;
@@ -839,17 +839,17 @@ Loaded<Measured> read_measured(const std::string& text, const std::string& file,
     at += some;
     return some;
   });
-  read_rows(result, file, lines, text.size(), reading);
+  read_rows(result, file, lines, text.size(), request);
   return result;
 }
 
-Loaded<Measured> load_measured(const std::string& path, const Reading& reading) {
+Loaded<Measured> load_measured(const std::string& path, const MeasuredRequest& request) {
   Loaded<Measured> result;
   std::error_code error;
   const std::uintmax_t bytes = std::filesystem::file_size(path, error);
   if (error || bytes <= at_once) {  // also folders, missing files: read_file says what is wrong
     const std::optional<std::string> text = read_file(path, result.faults, at_once);
-    return text ? read_measured(*text, path, reading) : result;
+    return text ? read_measured(*text, path, request) : result;
   }
   const std::unique_ptr<std::FILE, int (*)(std::FILE*)> file(std::fopen(path.c_str(), "rb"), std::fclose);
   if (!file) {
@@ -865,7 +865,7 @@ Loaded<Measured> load_measured(const std::string& path, const Reading& reading) 
     if (some > 0) hash.add({into, some});
     return some;
   });
-  read_rows(result, path, lines, bytes, reading);
+  read_rows(result, path, lines, bytes, request);
   if (at_end && std::ferror(file.get()) == 0) result.files.back().sha256 = hash.digits();
   if (std::ferror(file.get()) != 0) {
     result.value.reset();

@@ -94,7 +94,8 @@ struct Measured {
   Doubts doubts;                 ///< of reading; rows_read = record.size() + doubts.left_out()
 };
 
-struct Reading {
+/// What is taken from a file of measured data.
+struct MeasuredRequest {
   ColumnMap columns;
   bool others = true;  ///< keep further columns of numbers
 };
@@ -115,8 +116,8 @@ struct Reading {
 /// UTF-8 compatible or binary. All else is in Measured::doubts, with lines.
 /// The SHA-256 in `files` is that of the whole file, whatever its size; it is empty where a fault ended the reading
 /// early.
-Loaded<Measured> load_measured(const std::string& path, const Reading& reading = {});
-Loaded<Measured> read_measured(const std::string& text, const std::string& file, const Reading& reading = {});
+Loaded<Measured> load_measured(const std::string& path, const MeasuredRequest& request = {});
+Loaded<Measured> read_measured(const std::string& text, const std::string& file, const MeasuredRequest& request = {});
 
 /// Comma-separated text, header first, lines ended by "\n"; what is not finite is an empty cell. 17 digits read back
 /// exactly. All columns must have one length; asserted.

@@ -7,7 +7,9 @@
 #include <limits>
 
 #include "model/constants.hpp"
+#include "model/root_search.hpp"
 #include "params/sheet/rate.hpp"
+#include "params/sheet/temperature.hpp"
 
 namespace onegrain::params {
 
@@ -72,18 +74,33 @@ double charge_ratio(const Sheet& sheet, const model::Cell& cell, const model::Wi
   const double roomy = std::min(0.95, negative.upper());
   if (window.full.negative <= roomy) return model::capacity_ratio(cell, window);
   const double target = cell.upper_voltage + negative(roomy, cell.temperature);
-  double low = 1e-9, high = 1 - 1e-9;  // the potential falls with filling
-  for (int k = 0; k < 60; ++k) {
-    const double middle = 0.5 * (low + high);
-    (cell.positive.host.potential(middle, cell.temperature) > target ? low : high) = middle;
-  }
-  return cell.negative->capacity() / (cell.positive.capacity() * (1 - low));
+  const auto excess = [&](double x) { return cell.positive.host.potential(x, cell.temperature) - target; };
+  const double least = model::nearest_at_rest, most = 1 - least;  // the potential falls with filling
+  const double full = excess(least) <= 0  ? least
+                      : excess(most) >= 0 ? most
+                                          : model::bracketed_root(excess, least, most);
+  return cell.negative->capacity() / (cell.positive.capacity() * (1 - full));
 }
 
-Row row_of(const Sheet& sheet, model::Window* window_out = nullptr) {
+/// Against lithium, where the cell is at its upper cut-off: at rest, or, where the negative is full before, at its
+/// surfaces in the end [V].
+double negative_potential_when_charged(const model::Cell& cell, const model::Window& window) {
+  if (window.before_upper && !window.before_upper->of_positive)
+    return cell.positive.host.potential(window.full.positive, cell.temperature) - cell.upper_voltage;
+  return cell.negative->host.potential(window.full.negative, cell.temperature);
+}
+
+/// What is known beside the row, of the sheet as it stands.
+struct AtCutOffs {
+  model::Window window;
+  double negative_potential;  ///< when charged [V]
+};
+
+Row row_of(const Sheet& sheet, AtCutOffs* at_cut_offs = nullptr) {
   const model::Cell cell = to_cell_of_any_porosity(sheet);
   const model::Window window = model::equilibrium_window(cell);
-  if (window_out != nullptr) *window_out = window;
+  if (at_cut_offs != nullptr)
+    *at_cut_offs = {window, cell.negative ? negative_potential_when_charged(cell, window) : nan};
   Row row;
   row.plate_area = cell.plate_area;
   row.positive =
@@ -230,6 +247,54 @@ void warn_electrode(const ElectrodeSheet& electrode, const ElectrodeBench& bench
   }
 }
 
+/// Where the negative is full: what comes of it depends on its potential then.
+void warn_full_negative(Bench& bench, double potential_when_charged) {
+  if (!bench.negative) return;
+  constexpr double lithium_may_plate = 0.2;  // V at rest; a current lowers it by tens of millivolts (judgement)
+  if (!(potential_when_charged < lithium_may_plate)) {
+    if (bench.capacity_ratio && bench.capacity_ratio->value < 1) {
+      bench.warnings.push_back(fmt::format(
+          "N/P is {:.3f}, below 1: the negative is full before the cell is, {:.2f} V against lithium at the "
+          "upper cut-off, and sets the capacity; weigh both coatings again if that is not meant",
+          bench.capacity_ratio->value, potential_when_charged));
+    }
+    return;
+  }
+  if (bench.capacity_ratio && bench.capacity_ratio->value < 1) {
+    bench.warnings.push_back(
+        fmt::format("N/P is {:.3f}, below 1: the negative is full before the cell is, and lithium will plate; weigh "
+                    "both coatings again, "
+                    "or make the negative heavier or the positive lighter",
+                    bench.capacity_ratio->value));
+  }
+  if (bench.negative->stoichiometry_full.value > 0.98) {
+    bench.warnings.push_back(
+        fmt::format("negative: x = {:.3f} at the upper cut-off, full; lithium will plate; weigh both coatings again, "
+                    "or lower the upper cut-off",
+                    bench.negative->stoichiometry_full.value));
+  }
+}
+
+RestEnd rest_end(const Sheet& sheet, const model::Window& window, bool upper) {
+  const model::HostEnd& host = upper ? *window.before_upper : *window.before_lower;
+  const model::Stoichiometries& x = upper ? window.full : window.empty;
+  RestEnd end;
+  end.key = host.of_positive ? sheet.positive.key : "negative";
+  end.upper = upper;
+  end.host_full = host.host_full;
+  end.cut_off = upper ? sheet.upper_voltage.si : sheet.lower_voltage.si;
+  end.voltage = host.voltage;
+  end.stoichiometry = host.of_positive ? x.positive : x.negative;
+  const std::string name = end.key == "working" ? "working electrode" : end.key;
+  const char *state = end.host_full ? "full" : "empty", *which = upper ? "upper" : "lower";
+  end.brief = fmt::format("At rest the {} is {} before the {} cut-off is met.", name, state, which);
+  end.text = fmt::format(
+      "At rest the {} is {} (x = {:.6f}, the cell at {:.3f} V) before the {} cut-off of {:.3f} V is met: the {} cell "
+      "rests there and capacity counts to there; under current the cut-off is met while grain surfaces are {}",
+      name, state, end.stoichiometry, end.voltage, which, end.cut_off, upper ? "charged" : "discharged", state);
+  return end;
+}
+
 }  // namespace
 
 std::string Figure::text(int digits) const {
@@ -250,7 +315,11 @@ std::string Figure::text(int digits) const {
 
 Bench bench(const Sheet& sheet, const std::vector<double>& c_rates) {
   Bench result;
-  const Row row = row_of(sheet, &result.window);
+  AtCutOffs at_cut_offs{};
+  const Row row = row_of(sheet, &at_cut_offs);
+  result.window = at_cut_offs.window;
+  if (result.window.before_lower) result.rest_ends.push_back(rest_end(sheet, result.window, false));
+  if (result.window.before_upper) result.rest_ends.push_back(rest_end(sheet, result.window, true));
   const Row pm = half_widths(sheet, row);
   result.positive = electrode_bench(sheet.positive, row.positive, pm.positive);
   if (sheet.negative) {
@@ -272,19 +341,7 @@ Bench bench(const Sheet& sheet, const std::vector<double>& c_rates) {
 
   warn_electrode(sheet.positive, result.positive, result.warnings);
   if (sheet.negative) warn_electrode(*sheet.negative, *result.negative, result.warnings);
-  if (result.capacity_ratio && result.capacity_ratio->value < 1) {
-    result.warnings.push_back(
-        fmt::format("N/P is {:.3f}, below 1: the negative is full before the cell is, and lithium will plate; weigh "
-                    "both coatings again, "
-                    "or make the negative heavier or the positive lighter",
-                    result.capacity_ratio->value));
-  }
-  if (sheet.negative && result.negative->stoichiometry_full.value > 0.98) {
-    result.warnings.push_back(
-        fmt::format("negative: x = {:.3f} at the upper cut-off, full; lithium will plate; weigh both coatings again, "
-                    "or lower the upper cut-off",
-                    result.negative->stoichiometry_full.value));
-  }
+  warn_full_negative(result, at_cut_offs.negative_potential);
   if (result.rated_capacity_stated) {
     const double share = result.rated_capacity.value / result.equilibrium_capacity.value;
     if (share > 1.1 || share < 0.7) {
@@ -295,7 +352,16 @@ Bench bench(const Sheet& sheet, const std::vector<double>& c_rates) {
                       show(result.equilibrium_capacity.value, ChargeKind::kind, 4)));
     }
   }
+  if (std::abs(sheet.temperature.si - 298.15) > 0.5) {
+    if (const std::string unknown = unknown_over_temperature(sheet); !unknown.empty()) {
+      result.warnings.push_back(
+          fmt::format("at {} the values of 25 degC stand for {}, since no activation energy is given: a real cell is "
+                      "slower in the cold, and quicker in the heat, than shown here",
+                      show(sheet.temperature.si, TemperatureKind::kind, 3), unknown));
+    }
+  }
   result.assumptions = sheet.assumptions;
+  for (const RestEnd& end : result.rest_ends) result.assumptions.push_back(end.text);
   return result;
 }
 

@@ -41,6 +41,18 @@ struct ElectrodeBench {
   Figure stoichiometry_full, stoichiometry_empty;  ///< at the upper and the lower cut-off, at rest
 };
 
+/// A host that is full or empty at rest before a cut-off is met, in words and numbers.
+struct RestEnd {
+  std::string key;       ///< of the electrode: "positive", "negative", "working"
+  bool upper;            ///< before the upper cut-off, or before the lower one
+  bool host_full;        ///< or empty
+  double cut_off;        ///< [V]
+  double voltage;        ///< of the cell at rest there [V]
+  double stoichiometry;  ///< of that host there
+  std::string brief;     ///< "At rest the negative is empty before the lower cut-off is met."
+  std::string text;      ///< the same with numbers, and what follows from it
+};
+
 struct RateRow {
   double c_rate;
   std::string name;                        ///< "C/5"
@@ -61,6 +73,8 @@ struct Bench {
   bool rated_capacity_stated = false;
   Figure one_c_current;  ///< [A]
   model::Window window{};
+  std::vector<RestEnd>
+      rest_ends;  ///< where a cut-off lies beyond what the hosts reach at rest; also among the assumptions
   std::vector<RateRow> rates;
   std::vector<std::string> warnings;  ///< what cannot be, each naming the measurement to repeat
   std::vector<std::string> assumptions;

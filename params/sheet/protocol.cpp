@@ -223,7 +223,7 @@ Loaded<model::Protocol> read_protocol(const std::string& text, const std::string
                                       const RateBase& base) {
   Loaded<model::Protocol> result;
   result.files.push_back(source_file(file, false, text));
-  const Reading reading{file, "", false, &result.faults, &result.files, &result.assumptions};
+  const DocumentReading reading{file, "", false, &result.faults, &result.files, &result.assumptions};
   const std::optional<Node> document = read_document(text, file, result.faults);
   if (!document) return result;
   Fields fields(*document, "", reading);

@@ -4,6 +4,7 @@
 
 #include "params/card/card_reader.hpp"
 #include "params/sheet/sheet.hpp"
+#include "params/sheet/temperature.hpp"
 #include "params/text/fields.hpp"
 #include "params/text/library.hpp"
 
@@ -129,7 +130,7 @@ std::optional<ElectrodeSheet> read_electrode(Fields& sheet, const std::string& k
   std::optional<Fields> fields =
       sheet.required_mapping(key, "an electrode: material, coating or layer, particle_radius");
   if (!fields) return std::nullopt;
-  const Reading& reading = fields->reading();
+  const DocumentReading& reading = fields->reading();
   const int before = reading.faults->errors();
   ElectrodeSheet electrode;
   electrode.key = key;
@@ -183,8 +184,7 @@ std::optional<ElectrodeSheet> read_electrode(Fields& sheet, const std::string& k
 }
 
 /// Assumptions about one electrode that hold whatever its form.
-void note_assumptions(const ElectrodeSheet& electrode, double area, double temperature,
-                      std::vector<std::string>& assumptions) {
+void note_assumptions(const ElectrodeSheet& electrode, double area, std::vector<std::string>& assumptions) {
   const std::string& key = electrode.key;
   if (!electrode.tortuosity && electrode.porosity(area) > 0) {
     assumptions.push_back(fmt::format("{}: tortuosity {:.3g}, porosity to the power -1/2 (common practice)", key,
@@ -198,24 +198,11 @@ void note_assumptions(const ElectrodeSheet& electrode, double area, double tempe
     assumptions.push_back(
         fmt::format("{}: {:.4g} lithium sites per {}, counted in the formula", key, *sites, material.formula->written));
   }
-  if (std::abs(temperature - 298.15) > 0.5) {
-    if (material.diffusion_activation_energy.origin == Origin::assumed &&
-        !(material.diffusion_coefficient.function &&
-          material.diffusion_coefficient.function->shape().depends_on_temperature)) {
-      assumptions.push_back(key + ": no activation energy of diffusion stated; the value of 25 degC is used");
-    }
-    if (material.exchange_activation_energy.origin == Origin::assumed &&
-        !(material.exchange_current_density.function &&
-          material.exchange_current_density.function->shape().depends_on_temperature)) {
-      assumptions.push_back(key +
-                            ": no activation energy of the exchange current stated; the value of 25 degC is used");
-    }
-  }
   if (material.anodic_transfer.origin == Origin::assumed)
     assumptions.push_back(key + ": transfer coefficients one half each (common practice)");
 }
 
-std::optional<Sheet> read_fields(Fields& fields, const Reading& reading) {
+std::optional<Sheet> read_fields(Fields& fields, const DocumentReading& reading) {
   Faults& faults = *reading.faults;
   Sheet sheet;
   sheet.file = reading.file;
@@ -364,7 +351,8 @@ void check_physics(Fields& fields, const Sheet& sheet, Faults& faults) {
 Loaded<Sheet> read_found(const FoundFile& found) {
   Loaded<Sheet> result;
   result.files.push_back(source_file(found.name, found.shipped, found.text));
-  const Reading reading{found.name, found.folder, found.shipped, &result.faults, &result.files, &result.assumptions};
+  const DocumentReading reading{found.name,     found.folder,  found.shipped,
+                                &result.faults, &result.files, &result.assumptions};
   const std::optional<Node> document = read_document(found.text, found.name, result.faults);
   if (!document) return result;
   Fields fields(*document, "", reading);
@@ -372,9 +360,13 @@ Loaded<Sheet> read_found(const FoundFile& found) {
   if (!sheet || result.faults.any_error()) return result;
   check_physics(fields, *sheet, result.faults);
   if (result.faults.any_error()) return result;
-  note_assumptions(sheet->positive, sheet->plate_area(), sheet->temperature.si, result.assumptions);
-  if (sheet->negative)
-    note_assumptions(*sheet->negative, sheet->plate_area(), sheet->temperature.si, result.assumptions);
+  note_assumptions(sheet->positive, sheet->plate_area(), result.assumptions);
+  if (sheet->negative) note_assumptions(*sheet->negative, sheet->plate_area(), result.assumptions);
+  for (const ThermalProcess& process : thermal_processes(*sheet)) {
+    if (process.known) continue;
+    result.assumptions.push_back(process.key + ": no activation energy given for " + process.name +
+                                 ": taken as zero, so that its value at 25 degC stands at every temperature");
+  }
   sheet->assumptions = result.assumptions;
   sheet->files = result.files;
   result.value = std::move(sheet);

@@ -46,7 +46,7 @@ std::string shown(const Node& node) {
 }
 
 Spread read_spread(const Node& node, const std::string& path, const Kind& kind, std::optional<double> value,
-                   const Reading& reading) {
+                   const DocumentReading& reading) {
   const auto fault = [&](const std::string& message) {
     reading.faults->error(reading.at(node.line, node.column), path, shown(node), message);
     return Spread{};
@@ -94,7 +94,7 @@ std::optional<double> read_scale(Fields& fields) {
 }
 
 std::optional<Value> read_value(const Node& node, const std::string& path, const Kind& kind, const Limits& limits,
-                                const Reading& reading, const char* example_unit, double* scaled_by) {
+                                const DocumentReading& reading, const char* example_unit, double* scaled_by) {
   const auto fault = [&](const Node& at, const std::string& message) {
     reading.faults->error(reading.at(at.line, at.column), path, shown(at), message);
     return std::nullopt;

@@ -32,8 +32,8 @@ inline const Limits positive_share{.lower = 0, .upper = 1, .lower_open = true};
 inline Limits between(double lower, double upper) { return {.lower = lower, .upper = upper}; }
 }  // namespace limits
 
-/// What one run of reading shares.
-struct Reading {
+/// What the reading of one document shares, down to its cards.
+struct DocumentReading {
   std::string file;      ///< for messages
   std::string folder;    ///< where further files are looked for; "" = here
   bool shipped = false;  ///< the file is inside the program; so are those it refers to
@@ -47,7 +47,7 @@ struct Reading {
 /// A mapping being read. Every key asked for is noted; finish() faults the others.
 class Fields {
  public:
-  Fields(const Node& mapping, std::string path, const Reading& reading)
+  Fields(const Node& mapping, std::string path, const DocumentReading& reading)
       : node_(mapping), path_(std::move(path)), reading_(reading) {}
 
   const Node* node(const std::string& key);  ///< nullptr if absent
@@ -89,7 +89,7 @@ class Fields {
   std::string path_of(const std::string& key) const { return path_.empty() ? key : path_ + "." + key; }
   const std::string& path() const { return path_; }
   const Node& here() const { return node_; }
-  const Reading& reading() const { return reading_; }
+  const DocumentReading& reading() const { return reading_; }
 
  private:
   static std::string expectation(const Kind& kind, const char* example_unit);
@@ -97,7 +97,7 @@ class Fields {
 
   const Node& node_;
   std::string path_;
-  const Reading& reading_;
+  const DocumentReading& reading_;
   std::set<std::string> asked_;
 };
 
@@ -105,7 +105,7 @@ class Fields {
 /// that key too: the value is multiplied by it, limits hold before and after, and `spread` is that of the product.
 /// @return nothing after a fault
 std::optional<Value> read_value(const Node& node, const std::string& path, const Kind& kind, const Limits& limits,
-                                const Reading& reading, const char* example_unit = nullptr,
+                                const DocumentReading& reading, const char* example_unit = nullptr,
                                 double* scaled_by = nullptr);
 
 /// The key `scaled_by` of a mapping, a plain number greater than 0; 1 where it is absent, nothing after a fault.
@@ -114,7 +114,7 @@ std::optional<double> read_scale(Fields& fields);
 /// `spread` of a value of this kind: absolute with a unit, a percentage of the value (of what has a dimension), or
 /// `factor 3`.
 Spread read_spread(const Node& node, const std::string& path, const Kind& kind, std::optional<double> value,
-                   const Reading& reading);
+                   const DocumentReading& reading);
 
 /// How a node is quoted in a message: the text of a scalar, "[...]", "{...}", or "".
 std::string shown(const Node& node);

@@ -9,6 +9,7 @@
 
 #include "model/curve.hpp"
 #include "model/grain.hpp"
+#include "model/root_search.hpp"
 
 namespace onegrain::solver {
 
@@ -260,13 +261,10 @@ double sphere_ratio(double theta, double start) {
 
 double sphere_theta(double ratio, double start) {
   if (!(ratio > 0 && ratio < 1 / (1 - start))) return nan;
-  double lower = std::log(1e-12), upper = std::log(100);
+  const double lower = std::log(1e-12), upper = std::log(100);
   if (ratio <= sphere_ratio(std::exp(lower), start) || ratio >= sphere_ratio(std::exp(upper), start)) return nan;
-  while (upper - lower > 1e-11) {
-    const double middle = 0.5 * (lower + upper);
-    (sphere_ratio(std::exp(middle), start) < ratio ? lower : upper) = middle;
-  }
-  return std::exp(0.5 * (lower + upper));
+  return std::exp(model::bracketed_root(
+      [&](double ln_theta) { return sphere_ratio(std::exp(ln_theta), start) - ratio; }, lower, upper, 1e-12));
 }
 
 double square_root_theta(double ratio) { return 4 / (9 * std::numbers::pi) * ratio * ratio; }

@@ -1,6 +1,8 @@
 #include "solver/charge/ceiling.hpp"
 
 #include <cmath>
+#include <fstream>
+#include <iterator>
 
 #include "app/study/ensemble.hpp"
 #include "params/sheet/sheet.hpp"
@@ -113,6 +115,46 @@ TEST_CASE("the cold gets dangerous: the rate free of plating falls with temperat
   CHECK(slope > 25);
   CHECK(slope < 75);
   CHECK(summary["ceiling"]["confidence"].is_null());
+}
+
+TEST_CASE("without activation energies there is no map over temperature, and the headline says so") {
+  // A process that the cards hold constant is as fast at -10 as at 25 degC; lithium plates first in the cold (Yang et
+  // al. above). A map that shows nothing of it is worse than none.
+  const auto without = [](std::string card, const std::string& key) {
+    const std::size_t from = card.find(key);
+    REQUIRE(from != std::string::npos);
+    std::size_t end = card.find('\n', from);  // up to the next key that stands at the left margin
+    while (end + 1 < card.size() && card[end + 1] == ' ') end = card.find('\n', end + 1);
+    return card.erase(from, end + 1 - from);
+  };
+  const Folder folder;
+  folder.write("cell.yaml", shipped("demo"));
+  std::ifstream table(ONEGRAIN_SOURCE_DIR "/params/materials/graphite_ocp.csv", std::ios::binary);
+  folder.write("graphite_ocp.csv", std::string(std::istreambuf_iterator<char>(table), {}));
+  const std::string half_told = without(shipped("graphite"), "diffusion_activation_energy:");
+  folder.write("graphite.yaml", half_told);
+  json summary = json_of(ceiling({"--samples", "0"}, "cell.yaml"));
+  CHECK(summary["ceiling"]["temperatures"].size() == 12);
+  const std::string partly =
+      "The map over temperature is too fast in the cold: no activation energy is given for diffusion in the grains of "
+      "the negative, and the value at 25 degC stands at every temperature.";
+  CHECK(summary["ceiling"]["temperature_remark"] == partly);
+  CHECK_THAT(summary["headline"].get<std::string>(), HasText(partly));
+
+  folder.write("graphite.yaml", without(half_told, "exchange_activation_energy:"));
+  const Outcome printed = program(ceiling({"--samples", "20", "--out", "out"}, "cell.yaml"));
+  REQUIRE(printed.status == 0);
+  CHECK_THAT(printed.results, !HasText("over temperature (common practice"));
+  summary = json::parse(folder.read("out/summary.json"));
+  CHECK(summary["ceiling"]["temperatures"].empty());
+  const std::string none =
+      "There is no map over temperature: no activation energy is given for diffusion in the grains of the negative and "
+      "charge transfer at the grains of the negative, so that the cold would look nearly as fast as 25 degC. This rate "
+      "says nothing about a cold cell.";
+  CHECK(summary["ceiling"]["temperature_remark"] == none);
+  CHECK_THAT(summary["headline"].get<std::string>(), HasText(none));
+  CHECK_THAT(folder.read("out/report.html"), HasText(none));
+  CHECK(json_of(ceiling({"--samples", "0"}))["ceiling"]["temperature_remark"].is_null());
 }
 
 TEST_CASE("the same seed gives the same answer on any number of threads, another seed another") {

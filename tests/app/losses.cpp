@@ -7,7 +7,7 @@
 using namespace app_test;
 
 TEST_CASE("the parts of what is missing add up, and the numbers are those of the curve itself") {
-  for (const char* sheet : {"demo", "demo_half_cell", "lfp_half_cell", "nmc811_graphite_2020"}) {
+  for (const char* sheet : {"demo", "demo_half_cell", "lfp_half_cell", "nmc811_graphite_siox_21700"}) {
     INFO(sheet);
     const json l = json_of({"losses", sheet, "--rate", "1C"})["losses"];
     double capacity = 0, energy = 0;

@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <cmath>
 
 #include "params/text/delimited.hpp"
@@ -49,7 +50,7 @@ TEST_CASE(
     "1C is the equilibrium capacity in one hour where no rated capacity is stated, and rates has the promised keys") {
   // 5.1532 Ah between 2.5 and 4.2 V: Chen et al., J. Electrochem. Soc. 167, 080534 (2020), parameters from memory; the
   // balance solved apart with SciPy's brentq. 1C is the current of IEC 61434, 1 It.
-  const json bench = json_of({"bench", "nmc811_graphite_2020"});
+  const json bench = json_of({"bench", "nmc811_graphite_siox_21700"});
   CHECK(std::abs(bench["bench"]["equilibrium_capacity_mAh"]["value"].get<double>() - 5153.2) < 0.3);
   const json rates = json_of({"rates", "demo", "--rates", "C/10,1C,2C", "--both"});
   CHECK(rates["rated_capacity_mAh"].get<double>() ==
@@ -214,7 +215,8 @@ TEST_CASE("every shipped sheet goes through every verb") {
   folder.write("rest.yaml",
                "steps:\n- {drive: {rate: C/5, sense: discharge}, until: {time: 10 min}}\n- {drive: rest, until: {time: "
                "5 min}}\n");
-  for (const char* sheet : {"demo", "demo_half_cell", "lfp_half_cell", "lco_graphite_2019", "nmc811_graphite_2020"}) {
+  for (const char* sheet :
+       {"demo", "demo_half_cell", "lfp_half_cell", "lco_graphite_10um", "nmc811_graphite_siox_21700"}) {
     for (const char* electrolyte : {"uniform", "resolved"}) {
       INFO(sheet << " " << electrolyte);
       CHECK(program({"check", sheet}).status == 0);
@@ -247,4 +249,26 @@ TEST_CASE("the report is one page that needs nothing from elsewhere, and carries
                                  "name: \"</script><b>x\""));
   REQUIRE(program({"rates", "cell.yaml", "--rates", "1C", "--out", "odd"}).status == 0);
   CHECK((folder.read("odd/report.html").find("</script><b>x") == std::string::npos));
+}
+
+TEST_CASE("bench says in its headline, its list and its JSON where a host ends before a cut-off") {
+  const Folder folder;
+  folder.write("half.yaml",
+               with(with(shipped("demo_half_cell"), "upper: 1.5 V", "upper: 2.0 V"), "lower: 0.01 V", "lower: 0.02 V"));
+  const json summary = json_of({"bench", "half.yaml"});
+  const json& ends = summary["bench"]["rest_before_cut_off"];
+  REQUIRE(ends.size() == 1);
+  CHECK(ends[0]["cut_off"] == "upper");
+  CHECK(ends[0]["cut_off_V"] == 2.0);
+  CHECK(ends[0]["electrode"] == "working");
+  CHECK(ends[0]["host"] == "empty");
+  CHECK(ends[0]["stoichiometry"].get<double>() == Approx(1e-6).epsilon(1e-9));
+  CHECK(ends[0]["rest_voltage_V"].get<double>() < 2.0);
+  CHECK(ends[0]["rest_voltage_V"].get<double>() > 1.5);
+  const Outcome printed = program({"bench", "half.yaml"});
+  std::string text = printed.results;
+  std::replace(text.begin(), text.end(), '\n', ' ');
+  CHECK_THAT(text, HasText("At rest the working electrode is empty before the upper cut-off is met."));
+  CHECK_THAT(text, HasText("the charged cell rests there and capacity counts to there"));
+  CHECK(json_of({"bench", "demo_half_cell"})["bench"].count("rest_before_cut_off") == 0);
 }

@@ -125,7 +125,7 @@ TEST_CASE("at half filling in 1 mol/L a host exchanges its reference current", "
   CHECK_THAT(exchange_current_density(lithium, 250, T_ref).value, WithinRel(4.05, 1e-14));  // square root of c
 }
 
-TEST_CASE("exchange currents of the published set follow m sqrt(c c_s (c_max - c_s))", "[model][kinetics]") {
+TEST_CASE("exchange currents of a fitted cell model follow m sqrt(c c_s (c_max - c_s))", "[model][kinetics]") {
   // C.-H. Chen et al., J. Electrochem. Soc. 167, 080534 (2020), from memory: m = 3.42e-6 and 6.48e-7 in A/m2
   // (m3/mol)^1.5
   const Cell cell = onegrain::tests::published_cell();

@@ -68,7 +68,7 @@ TEST_CASE("the window of the published NMC811 cell follows from its lithium", "[
   // C.-H. Chen et al., J. Electrochem. Soc. 167, 080534 (2020), parameters from memory; the window computed
   // independently from the initial concentrations: 4.2 V at x 0.910618, y 0.263845; 2.5 V at 0.026346, 0.853975; 5.1532
   // Ah.
-  const Bench result = bench(*load_sheet("nmc811_graphite_2020").value);
+  const Bench result = bench(*load_sheet("nmc811_graphite_siox_21700").value);
   CHECK_THAT(result.positive.stoichiometry_full.value, WithinAbs(0.263845, 2e-6));
   CHECK_THAT(result.positive.stoichiometry_empty.value, WithinAbs(0.853975, 2e-6));
   CHECK_THAT(result.negative->stoichiometry_full.value, WithinAbs(0.910618, 2e-6));

@@ -201,8 +201,8 @@ TEST_CASE("a file that cannot be read says so", "[params][library][messages]") {
   CHECK(load_sheet("/").faults.text() == "/: a folder, not a file\n");
   CHECK(load_sheet("/dev/zero").faults.text() == "/dev/zero: not a regular file\n");
   CHECK(load_sheet("").faults.text() == "(no name): not a file name\n");
-  CHECK_THAT(load_sheet("nmc811_grafite_2020").faults.text(),
-             HasText("no such file, and none of this name is shipped; did you mean 'nmc811_graphite_2020'?"));
+  CHECK_THAT(load_sheet("nmc811_grafite_siox_21700").faults.text(),
+             HasText("no such file, and none of this name is shipped; did you mean 'nmc811_graphite_siox_21700'?"));
 }
 
 TEST_CASE("faults come sorted, once each, as lines that a terminal can show", "[params][faults]") {

@@ -15,7 +15,7 @@ constexpr double hour = 3600;
 const RateBase base{.one_hour_charge = 20 * hour, .plate_area = 1.5e-4, .active_loading = 0.1};  // 1C is 20 A/m2, 3 mA
 
 Sheet sheet() {
-  Sheet result = *load_sheet("nmc811_graphite_2020").value;
+  Sheet result = *load_sheet("nmc811_graphite_siox_21700").value;
   result.upper_voltage.si = 4.2;
   result.upper_voltage.place = {"coin07.yaml", 8, 30};
   result.lower_voltage.place = {"coin07.yaml", 8, 12};

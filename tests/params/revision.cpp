@@ -363,7 +363,7 @@ TEST_CASE("a written value is read back within a hundredth of its spread", "[par
     REQUIRE(document);
     std::vector<SourceFile> files;
     std::vector<std::string> assumptions;
-    const Reading reading{"v.yaml", "", false, &faults, &files, &assumptions};
+    const DocumentReading reading{"v.yaml", "", false, &faults, &files, &assumptions};
     const auto value = read_value(document->entries[0].value, "v", *row.kind, limits::any, reading);
     INFO(faults.text());
     REQUIRE(value);

@@ -93,12 +93,12 @@ def crystal(card):
 
 # Potentials: formulas from memory of the publication named on the card, samples computed with independent code.
 POTENTIALS = {
-    "nmc811_published_2020": ".27 4.27296  .30 4.20539  .40 4.10475  .50 3.97196  .60 3.82447  .70 3.73040  "
+    "nmc811_21700": ".27 4.27296  .30 4.20539  .40 4.10475  .50 3.97196  .60 3.82447  .70 3.73040  "
                              ".80 3.64911  .90840 3.56140",
-    "graphite_siox_published_2020": ".0279 1.06374  .05 0.67857  .10 0.40652  .20 0.21699  .30 0.16297  .50 0.13309  "
+    "graphite_siox_21700": ".0279 1.06374  .05 0.67857  .10 0.40652  .20 0.21699  .30 0.16297  .50 0.13309  "
                                     ".60 0.11875  .9014 0.09202",
-    "graphite_published_2019": ".05 0.3135  .10 0.3010  .20 0.2431  .30 0.2160  .50 0.1954  .70 0.1779  .80 0.1752",
-    "lco_published_2019": ".50 4.1860  .55 4.0771  .60 4.0270  .70 3.9391  .80 3.9129  .90 3.9062  .95 3.7211",
+    "graphite_10um": ".05 0.3135  .10 0.3010  .20 0.2431  .30 0.2160  .50 0.1954  .70 0.1779  .80 0.1752",
+    "lco_10um": ".50 4.1860  .55 4.0771  .60 4.0270  .70 3.9391  .80 3.9129  .90 3.9062  .95 3.7211",
     "lco": ".50 4.1860  .55 4.0771  .60 4.0270  .70 3.9391  .80 3.9129  .90 3.9062  .95 3.7211",
     "lfp": ".02 3.7272  .05 3.4898  .1 3.4360  .5 3.4323  .9 3.4142  .95 3.2515  .98 2.8999",
     "lmo": ".17 4.3109  .3 4.1183  .5 4.1040  .6 4.0434  .8 3.9774  .95 3.9195  .99 3.7543",
@@ -116,17 +116,17 @@ CRYSTALS = {
     "graphite": "35.286 2.261 31373 371.902", "lto": "584.17 3.480 22740 175.141",
 }
 # i0 at half filling and 1 mol/L = m sqrt(c_ref) c_max / 2; prefactor m in A/m2 (m3/mol)^1.5 from memory of the papers.
-PREFACTORS = {"graphite_siox_published_2020": (6.48e-7, "0.3395"), "nmc811_published_2020": (3.42e-6, "3.412"),
-              "graphite_published_2019": (2e-5, "7.9"), "lco_published_2019": (6e-7, "0.49")}
+PREFACTORS = {"graphite_siox_21700": (6.48e-7, "0.3395"), "nmc811_21700": (3.42e-6, "3.412"),
+              "graphite_10um": (2e-5, "7.9"), "lco_10um": (6e-7, "0.49")}
 # Electrolytes at 298.15 K: c, conductivity S/m, diffusivity 1e-10 m2/s, transference number, thermodynamic factor.
 ELECTROLYTES = {
-    "nyman_2008": ["0.25 .521 3.92 - -", "0.50 .793 3.10 - -", "1.00 .949 1.77 .259 -", "1.50 .820 0.88 - -",
+    "ec_emc_1M_polarisation": ["0.25 .521 3.92 - -", "0.50 .793 3.10 - -", "1.00 .949 1.77 .259 -", "1.50 .820 0.88 - -",
                    "2.00 .596 0.44 - -"],
-    "valoen_reimers_2005": ["0.25 .589 5.24 .38 0.97", "0.50 .950 4.46 .38 1.24", "1.00 1.194 3.22 .38 2.13",
+    "pc_ec_dmc_1M": ["0.25 .589 5.24 .38 0.97", "0.50 .950 4.46 .38 1.24", "1.00 1.194 3.22 .38 2.13",
                             "1.50 1.068 2.31 .38 3.34", "2.00 .796 1.65 .38 4.81"],
     "carbonate_1M": ["0.25 .509 4.62 .348 0.88", "0.50 .756 3.95 .305 1.37", "1.00 .913 2.89 .221 2.18",
                      "1.50 .810 2.12 .150 2.94", "2.00 .594 1.55 .106 3.85"],
-    "capiglia_1999": ["0.25 .505 4.54 .4 1", "0.50 .803 3.86 .4 1", "1.00 1.105 2.79 .4 1", "1.50 1.114 2.01 .4 1",
+    "ec_emc_1M_nmr": ["0.25 .505 4.54 .4 1", "0.50 .803 3.86 .4 1", "1.00 1.105 2.79 .4 1", "1.50 1.114 2.01 .4 1",
                       "2.00 .947 1.46 .4 1"],
 }
 # Valoen and Reimers (2005) at 1 mol/L: temperature in degC, conductivity S/m, diffusivity 1e-10 m2/s.
@@ -146,8 +146,8 @@ def check_potentials():
         low, high = ocp["range"]
         if "expression" in ocp:
             u = [evaluate(ocp, x=low + (high - low) * k / 2000) for k in range(2001)]
-            # The graphite formula of 2019 rises by 3 mV per unit of x near x = 0.32: printed so.
-            slack = 3e-6 if path.stem == "graphite_published_2019" else 0
+            # This graphite formula rises by 3 mV per unit of x near x = 0.32: printed so.
+            slack = 3e-6 if path.stem == "graphite_10um" else 0
         else:
             (x, u), slack = table(ocp["table"]), 0
             claim(f"{path.stem}: table ascends in x", all(b > a for a, b in zip(x, x[1:])))
@@ -188,7 +188,7 @@ def check_electrolytes():
                                          "thermodynamic_factor"), printed, (1, 1e10, 1, 1)):
                 if text != "-":
                     expect(f"{name}: {key} at {c} mol/L", scale * evaluate(card[key], c=float(c)), text)
-    card = load("electrolytes", "valoen_reimers_2005")
+    card = load("electrolytes", "pc_ec_dmc_1M")
     for row in COLD_AND_WARM:
         celsius, kappa, diffusivity = row.split()
         T = 273.15 + float(celsius)
@@ -228,28 +228,28 @@ class Sheet:
         return middle
 
 
-def check_published_sheets():
+def check_sheets_from_papers():
     # Chen et al. (2020): capacities and the window that the lithium inventory allows (inputs from memory, computed).
-    cell = Sheet("nmc811_graphite_2020")
+    cell = Sheet("nmc811_graphite_siox_21700")
     ampere_hours = cell.area / 3600
-    expect("2020: negative", cell.capacity["negative"] * ampere_hours, "5.8276")
-    expect("2020: positive", cell.capacity["positive"] * ampere_hours, "8.7323")
+    expect("nmc811: negative", cell.capacity["negative"] * ampere_hours, "5.8276")
+    expect("nmc811: positive", cell.capacity["positive"] * ampere_hours, "8.7323")
     lithium = cell.capacity["negative"] * cell.x0 + cell.capacity["positive"] * cell.y0
-    expect("2020: lithium", lithium * ampere_hours, "7.6107")
+    expect("nmc811: lithium", lithium * ampere_hours, "7.6107")
     full, empty = cell.at_voltage(4.2, 0, 15000), cell.at_voltage(2.5, -182000, 0)
     for what, q, x, y in (("full", full, "0.910618", "0.263845"), ("empty", empty, "0.026346", "0.853975")):
-        expect(f"2020: negative when {what}", cell.after(q)[0], x)
-        expect(f"2020: positive when {what}", cell.after(q)[1], y)
-    expect("2020: capacity of the window", (full - empty) * ampere_hours, "5.1532")
-    expect("2020: 1C", si(cell.sheet["rated_capacity"]) / 3600 / cell.area, "48.685")
+        expect(f"nmc811: negative when {what}", cell.after(q)[0], x)
+        expect(f"nmc811: positive when {what}", cell.after(q)[1], y)
+    expect("nmc811: capacity of the window", (full - empty) * ampere_hours, "5.1532")
+    expect("nmc811: 1C", si(cell.sheet["rated_capacity"]) / 3600 / cell.area, "48.685")
     # Marquis et al. (2019), the same.
-    cell = Sheet("lco_graphite_2019")
-    expect("2019: negative", cell.capacity["negative"] / 3600, "40.175")
-    expect("2019: positive", cell.capacity["positive"] / 3600, "68.636")
-    expect("2019: voltage at the start", cell.after(0)[2], "3.85182")
-    expect("2019: voltage after 24 Ah/m2", cell.after(-24 * 3600)[2], "3.4856")
-    expect("2019: voltage after 25 Ah/m2", cell.after(-25 * 3600)[2], "2.915")
-    expect("2019: 1C", si(cell.sheet["rated_capacity"]) / 3600 / cell.area, "24")
+    cell = Sheet("lco_graphite_10um")
+    expect("lco: negative", cell.capacity["negative"] / 3600, "40.175")
+    expect("lco: positive", cell.capacity["positive"] / 3600, "68.636")
+    expect("lco: voltage at the start", cell.after(0)[2], "3.85182")
+    expect("lco: voltage after 24 Ah/m2", cell.after(-24 * 3600)[2], "3.4856")
+    expect("lco: voltage after 25 Ah/m2", cell.after(-25 * 3600)[2], "2.915")
+    expect("lco: 1C", si(cell.sheet["rated_capacity"]) / 3600 / cell.area, "24")
 
 
 def table(name):
@@ -320,7 +320,7 @@ def check_sources():
 
 
 if __name__ == "__main__":
-    for check in (check_potentials, check_crystals, check_kinetics, check_electrolytes, check_published_sheets,
+    for check in (check_potentials, check_crystals, check_kinetics, check_electrolytes, check_sheets_from_papers,
                   check_demo, check_sources):
         check()
     print("\n".join(failures + [f"{passed} agree, {len(failures)} do not"]))

@@ -115,26 +115,26 @@ CHEN = "Chen et al. J. Electrochem. Soc. 167, 080534 (2020), from memory"
 MARQUIS = "Marquis et al. J. Electrochem. Soc. 166, A3693 (2019), from memory"
 
 
-def chen_p(y):
+def nmc811_p(y):
     return (N("-0.8090") * y + N("4.4875") - N("0.0428") * tanh(N("18.5138") * (y - N("0.5542")))
             - N("17.7326") * tanh(N("15.7890") * (y - N("0.3117")))
             + N("17.5842") * tanh(N("15.9308") * (y - N("0.3120"))))
 
 
-def chen_n(x):
+def graphite_siox_n(x):
     return (N("1.9793") * exp(N("-39.3631") * x) + N("0.2482") - N("0.0909") * tanh(N("29.8538") * (x - N("0.1234")))
             - N("0.04478") * tanh(N("14.9159") * (x - N("0.2769")))
             - N("0.0205") * tanh(N("30.4444") * (x - N("0.6103"))))
 
 
-def marquis_n(x):
+def graphite_n(x):
     t = lambda height, centre, width: N(height) * tanh((x - N(centre)) / N(width))
     return (N("0.194") + N("1.5") * exp(-120 * x) + t("0.0351", "0.286", "0.083") - t("0.0045", "0.849", "0.119")
             - t("0.035", "0.9233", "0.05") - t("0.0147", "0.5", "0.034") - t("0.102", "0.194", "0.142")
             - t("0.022", "0.9", "0.0164") - t("0.011", "0.124", "0.0226") + t("0.0155", "0.105", "0.029"))
 
 
-def marquis_p(y):
+def lco_p(y):
     s = N("1.062") * y
     return (N("2.16216") + N("0.07645") * tanh(N("30.834") - N("54.4806") * s)
             + N("2.1581") * tanh(N("52.294") - N("50.294") * s)
@@ -148,10 +148,10 @@ def table(tag, function, points, source):
         put(f"{tag}_slope_at_{x}", diff(function, N(x)), "V", f"d {tag}/dx; x = {x}", source)
 
 
-table("U_p_nmc811", chen_p, "0.27 0.30 0.40 0.50 0.60 0.70 0.80 0.9084", CHEN)
-table("U_n_graphite_siox", chen_n, "0.0279 0.05 0.10 0.20 0.30 0.50 0.60 0.9014", CHEN)
-table("U_n_graphite", marquis_n, "0.05 0.10 0.20 0.30 0.50 0.70 0.80", MARQUIS)
-table("U_p_lco", marquis_p, "0.50 0.55 0.60 0.70 0.80 0.90 0.95", MARQUIS)
+table("U_p_nmc811", nmc811_p, "0.27 0.30 0.40 0.50 0.60 0.70 0.80 0.9084", CHEN)
+table("U_n_graphite_siox", graphite_siox_n, "0.0279 0.05 0.10 0.20 0.30 0.50 0.60 0.9014", CHEN)
+table("U_n_graphite", graphite_n, "0.05 0.10 0.20 0.30 0.50 0.70 0.80", MARQUIS)
+table("U_p_lco", lco_p, "0.50 0.55 0.60 0.70 0.80 0.90 0.95", MARQUIS)
 
 OTHERS = {
     "U_lfp_a": (lambda y: N("3.4323") - N("0.8428") * exp(N("-80.2493") * (1 - y) ** N("1.3198"))
@@ -195,14 +195,14 @@ put("nmc811_capacity_between_printed_windows_positive", Q_P * (N("0.9084") - N("
     "Q_p (0.9084 - 0.2661)", CHEN)
 put("nmc811_capacity_between_printed_windows_positive_b", Q_P * (N("0.9084") - N("0.27")), "Ah",
     "Q_p (0.9084 - 0.27)", CHEN)
-put("nmc811_ocv_printed_empty", chen_p(N("0.9084")) - chen_n(N("0.0279")), "V", "U_p(0.9084) - U_n(0.0279)", CHEN)
-put("nmc811_ocv_printed_full", chen_p(N("0.2661")) - chen_n(N("0.9014")), "V", "U_p(0.2661) - U_n(0.9014)", CHEN)
-put("nmc811_ocv_printed_full_b", chen_p(N("0.27")) - chen_n(N("0.9014")), "V", "U_p(0.27) - U_n(0.9014)", CHEN)
-put("nmc811_ocv_initial", chen_p(Y0) - chen_n(X0), "V", "U_p(17038/63104) - U_n(29866/33133)", CHEN)
+put("nmc811_ocv_printed_empty", nmc811_p(N("0.9084")) - graphite_siox_n(N("0.0279")), "V", "U_p(0.9084) - U_n(0.0279)", CHEN)
+put("nmc811_ocv_printed_full", nmc811_p(N("0.2661")) - graphite_siox_n(N("0.9014")), "V", "U_p(0.2661) - U_n(0.9014)", CHEN)
+put("nmc811_ocv_printed_full_b", nmc811_p(N("0.27")) - graphite_siox_n(N("0.9014")), "V", "U_p(0.27) - U_n(0.9014)", CHEN)
+put("nmc811_ocv_initial", nmc811_p(Y0) - graphite_siox_n(X0), "V", "U_p(17038/63104) - U_n(29866/33133)", CHEN)
 put("nmc811_lithium_inventory", LITHIUM, "Ah", "Q_n 29866/33133 + Q_p 17038/63104", CHEN)
 EQUILIBRIUM = {}
 for tag, target, guess in (("4.2V", N("4.2"), N("0.91")), ("2.5V", N("2.5"), N("0.0263"))):
-    x = findroot(lambda x: chen_p((LITHIUM - Q_N * x) / Q_P) - chen_n(x) - target, guess)
+    x = findroot(lambda x: nmc811_p((LITHIUM - Q_N * x) / Q_P) - graphite_siox_n(x) - target, guess)
     EQUILIBRIUM[tag] = x
     put(f"nmc811_equilibrium_x_{tag}", x, "1", "U_p(y) - U_n(x) = V; Q_n x + Q_p y = lithium inventory", CHEN)
     put(f"nmc811_equilibrium_y_{tag}", (LITHIUM - Q_N * x) / Q_P, "1", "as x", CHEN)
@@ -264,7 +264,7 @@ def end_drop(layers, D, tp, reverse=False):
 
 
 LAYERS = ((L_N, P_N), (L_S, P_S), (L_P, P_P))
-for tag, D, source in (("nyman", D_NYMAN, NYMAN), ("landesfeind", D_LG, LG)):
+for tag, D, source in (("ec_emc_polarisation", D_NYMAN, NYMAN), ("ec_emc_over_temperature", D_LG, LG)):
     for sense, reverse in (("discharge", False), ("charge", True)):
         put(f"nmc811_steady_electrolyte_limit_{sense}_{tag}", 1000 / end_drop(LAYERS, D, N("0.2594"), reverse), "A/m2",
             "far end of the salt profile reaches 0; t+ 0.2594; uniform reaction; steady state", CHEN + "; " + source)
@@ -275,11 +275,11 @@ CN, CP, DN, DP, IL = N("24983"), N("51218"), N("3.9e-14"), N("1e-13"), N(24)
 CAPIGLIA = "Capiglia et al. J. Power Sources 81-82, 859 (1999), from memory"
 KL = N("0.0911") + N("1.9101") - N("1.052") + N("0.1554")
 QN, QP = FARADAY * EN * L * CN / 3600, FARADAY * EP * L * CP / 3600
-put("lco_ocv_initial", marquis_p(N("0.6")) - marquis_n(N("0.8")), "V", "U_p(0.6) - U_n(0.8)", MARQUIS)
+put("lco_ocv_initial", lco_p(N("0.6")) - graphite_n(N("0.8")), "V", "U_p(0.6) - U_n(0.8)", MARQUIS)
 put("lco_capacity_full_range_negative", QN, "Ah/m2", "F eps L c_max/3600", MARQUIS)
 put("lco_capacity_full_range_positive", QP, "Ah/m2", "F eps L c_max/3600", MARQUIS)
 for q in (24, 25):
-    put(f"lco_ocv_after_{q}", marquis_p(N("0.6") + q / QP) - marquis_n(N("0.8") - q / QN), "V",
+    put(f"lco_ocv_after_{q}", lco_p(N("0.6") + q / QP) - graphite_n(N("0.8") - q / QN), "V",
         f"U_p(0.6 + {q}/Q_p) - U_n(0.8 - {q}/Q_n)", MARQUIS)
 for tag, E, C, D, m, x in (("negative", EN, CN, DN, "2e-5", "0.8"), ("positive", EP, CP, DP, "6e-7", "0.6")):
     i0 = N(m) * sqrt(N(1000)) * C * sqrt(N(x) * (1 - N(x)))
@@ -315,24 +315,24 @@ for tag, D in (("dilute", N("5.34e-10")), ("1M", D_CAPIGLIA)):
 # ------------------------------------------------------------------------------------------------- electrolytes
 for c in ("0.25", "0.5", "1", "1.5", "2"):
     s = N(c)
-    put(f"nyman_conductivity_{c}M", N("0.1297") * s ** 3 - N("2.51") * s ** N("1.5") + N("3.329") * s, "S/m",
+    put(f"ec_emc_polarisation_conductivity_{c}M", N("0.1297") * s ** 3 - N("2.51") * s ** N("1.5") + N("3.329") * s, "S/m",
         "0.1297c^3 - 2.51c^1.5 + 3.329c", NYMAN)
-    put(f"nyman_diffusivity_{c}M", N("8.794e-11") * s ** 2 - N("3.972e-10") * s + N("4.862e-10"), "m2/s",
+    put(f"ec_emc_polarisation_diffusivity_{c}M", N("8.794e-11") * s ** 2 - N("3.972e-10") * s + N("4.862e-10"), "m2/s",
         "8.794e-11c^2 - 3.972e-10c + 4.862e-10", NYMAN)
-    put(f"nyman_transference_{c}M", N("-0.1287") * s ** 3 + N("0.4106") * s ** 2 - N("0.4717") * s + N("0.4492"),
+    put(f"ec_emc_polarisation_transference_{c}M", N("-0.1287") * s ** 3 + N("0.4106") * s ** 2 - N("0.4717") * s + N("0.4492"),
         "1", "-0.1287c^3 + 0.4106c^2 - 0.4717c + 0.4492", NYMAN)
-    put(f"capiglia_conductivity_{c}M", N("0.0911") + N("1.9101") * s - N("1.052") * s ** 2 + N("0.1554") * s ** 3,
+    put(f"ec_emc_nmr_conductivity_{c}M", N("0.0911") + N("1.9101") * s - N("1.052") * s ** 2 + N("0.1554") * s ** 3,
         "S/m", "0.0911 + 1.9101c - 1.052c^2 + 0.1554c^3", CAPIGLIA)
-    put(f"capiglia_diffusivity_{c}M", N("5.34e-10") * exp(N("-0.65") * s), "m2/s", "5.34e-10 exp(-0.65c)", CAPIGLIA)
+    put(f"ec_emc_nmr_diffusivity_{c}M", N("5.34e-10") * exp(N("-0.65") * s), "m2/s", "5.34e-10 exp(-0.65c)", CAPIGLIA)
     VR = "Valoen and Reimers J. Electrochem. Soc. 152, A882 (2005), from memory"
     bracket = ((N("-10.5") + N("0.0740") * T - N("6.96e-5") * T ** 2)
                + s * (N("0.668") - N("0.0178") * T + N("2.80e-5") * T ** 2)
                + s ** 2 * (N("0.494") - N("8.86e-4") * T))
-    put(f"valoen_conductivity_{c}M", s * bracket ** 2 / 10, "S/m", "c [...]^2 at 298.15 K", VR)
-    put(f"valoen_diffusivity_{c}M", N(10) ** (N("-4.43") - 54 / (T - 229 - 5 * s) - N("0.22") * s) / 10000, "m2/s",
+    put(f"pc_ec_dmc_conductivity_{c}M", s * bracket ** 2 / 10, "S/m", "c [...]^2 at 298.15 K", VR)
+    put(f"pc_ec_dmc_diffusivity_{c}M", N(10) ** (N("-4.43") - 54 / (T - 229 - 5 * s) - N("0.22") * s) / 10000, "m2/s",
         "10^(-4.43 - 54/(T-229-5c) - 0.22c) cm2/s at 298.15 K", VR)
     factor = (N("0.601") - N("0.24") * sqrt(s) + N("0.982") * (1 - N("0.0052") * (T - 294)) * s ** N("1.5")) / N("0.62")
-    put(f"valoen_thermodynamic_factor_{c}M", factor,
+    put(f"pc_ec_dmc_thermodynamic_factor_{c}M", factor,
         "1", "(0.601 - 0.24c^0.5 + 0.982[1 - 0.0052(T-294)]c^1.5)/(1 - 0.38)", VR)
 
 # ------------------------------------------------------------------------------------------------- Butler-Volmer

@@ -3,7 +3,7 @@
 
 #include <cmath>
 
-#include "benchmarks/published_sets.hpp"
+#include "benchmarks/cells_from_papers.hpp"
 #include "solver/step/curves.hpp"
 #include "tests/catch.hpp"
 #include "tests/quadrature.hpp"

@@ -1,6 +1,7 @@
 // The model against the same equations solved by a general-purpose integrator: SciPy's Radau on a spectral-element
 // grid (tests/reference/single_particle_reference.py; derivation, discretisation and time integration of its own,
-// converged to better than 1e-5 uV). The parameters are those of a published set, from memory: see published_cell.hpp.
+// converged to better than 1e-5 uV). The parameters are those of a cell from a paper, from memory: see
+// published_cell.hpp.
 
 #include "solver/step/simulator.hpp"
 #include "tests/catch.hpp"

@@ -5,7 +5,7 @@
 #include "model/cell.hpp"
 #include "tests/published_cell.hpp"
 
-/// The two published sets with their electrolytes, complete enough for the porous-electrode calculation. All values are
+/// Two cells from papers with their electrolytes, complete enough for the porous-electrode calculation. All values are
 /// from memory of the papers named here.
 namespace onegrain::benchmarks {
 
@@ -18,7 +18,7 @@ inline model::Property salt_property(double (*f)(double), double tolerance) {
 /// NMC811 | graphite-SiOx: C.-H. Chen et al., J. Electrochem. Soc. 167, 080534 (2020), with the electrolyte of A.
 /// Nyman, M. Behm, G. Lindbergh, Electrochim. Acta 53, 6356 (2008), measured to 2 mol/L. 2.5 to 4.2 V. 1C = 5 A
 /// = 48.685 A/m2.
-inline model::Cell nmc811_graphite_2020() {
+inline model::Cell nmc811_graphite_siox() {
   model::Cell cell = tests::published_cell();
   cell.positive.electronic_conductivity = 0.18;
   cell.negative->electronic_conductivity = 215;
@@ -35,7 +35,7 @@ inline model::Cell nmc811_graphite_2020() {
 /// LiCoO2 | graphite: S. G. Marquis et al., J. Electrochem. Soc. 166, A3693 (2019), arXiv:1905.12553, with the
 /// electrolyte of C. Capiglia et al., J. Power Sources 81-82, 859 (1999). 1C = 24 A/m2. The voltage limits of the paper
 /// are not remembered: 3.1 to 4.1 V here are invented.
-inline model::Cell lco_graphite_2019() {
+inline model::Cell lco_graphite() {
   using namespace model;
   const auto potential = [](double (*f)(double)) {
     return OpenCircuitPotential(Property(Curve::approximation(f, 0, 1, 1e-10, Curve::Beyond::tangent)));
