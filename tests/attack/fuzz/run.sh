@@ -27,11 +27,13 @@ for program in "$build"/tests/attack/fuzz/fuzz_*; do
   target=${program##*/fuzz_}
   [ "$target" != replay ] || continue
   work=$build/fuzz-work/$target
-  mkdir -p "$work/found" "$here/regressions/$target"
+  mkdir -p "$work/found"
+  regressions=$here/regressions/$target
+  [ -d "$regressions" ] || regressions=
   rm -f "$work"/crash-* "$work"/timeout-* "$work"/oom-*
   # what is new goes into found/, kept from run to run; a unit of more than 10 s is a fault: readers are linear
   if (cd "$work" && "$program" -max_total_time="$seconds" -timeout=10 -rss_limit_mb=3000 -max_len=20000 -print_final_stats=1 \
-        -fork=0 found "$build/tests/attack/fuzz/corpora/$target" "$here/regressions/$target" >log 2>&1); then
+        -fork=0 found "$build/tests/attack/fuzz/corpora/$target" ${regressions:+"$regressions"} >log 2>&1); then
     printf '%-12s %s runs in %s s, %s inputs kept\n' "$target" "$(sed -n 's/^stat::number_of_executed_units: *//p' "$work/log")" \
       "$seconds" "$(ls "$work/found" | wc -l)"
   else

@@ -1,4 +1,4 @@
-// Fuzzed: the readers of plain words - quantities, rates, formulas, expressions, titles, the option --steps.
+// Fuzzed: the readers of plain words - quantities, rates, formulas, expressions, titles.
 
 #include <cmath>
 #include <cstdio>
@@ -6,8 +6,6 @@
 #include <string>
 #include <vector>
 
-#include "app/command/commands.hpp"
-#include "app/study/recorded.hpp"
 #include "params/number/quantity.hpp"
 #include "params/record/columns.hpp"
 #include "params/sheet/rate.hpp"
@@ -134,16 +132,6 @@ void columns(std::string_view bytes) {
     }
     for (const std::string& word : lines) params::state_of(word, map);
   } catch (const params::ColumnMapError&) {
-  }
-}
-
-void steps(std::string_view bytes) {
-  for (const std::size_t count : {std::size_t{1}, std::size_t{7}, std::size_t{1000000}}) {
-    try {
-      const auto [first, last] = app::chosen_steps(std::string(bytes), count);
-      require(first <= last && last < count, "the steps chosen are steps of the file");
-    } catch (const app::CommandLineError&) {
-    }
   }
 }
 
