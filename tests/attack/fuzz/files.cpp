@@ -21,7 +21,7 @@ void check_places(const params::Node& node, int lines) {
   require(node.line >= 1 && node.column >= 1 && node.line <= lines, "every value has a place in the file");
   for (const params::Node& item : node.items) check_places(item, lines);
   for (const params::Entry& entry : node.entries) {
-    require(entry.line >= 1 && entry.line <= lines && !entry.key.empty(), "every key has a place in the file");
+    require(entry.line >= 1 && entry.line <= lines, "every key has a place in the file");
     check_places(entry.value, lines);
   }
 }
