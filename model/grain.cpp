@@ -102,6 +102,12 @@ Eigen::MatrixXd GrainModes::values(const Eigen::Ref<const Eigen::ArrayXd>& rho) 
   return basis * vectors_;
 }
 
+Eigen::VectorXd GrainModes::step_polynomials(double tau) const {
+  const Eigen::ArrayXd amplitudes =
+      -3 * surface_ * (-decay_ * tau).unaryExpr([](double x) { return std::expm1(x); }) / decay_;
+  return polynomials(amplitudes.matrix());
+}
+
 double GrainModes::step_response(double tau) const {
   return 3 * tau -
          (3 * surface_.square() / decay_ * (-decay_ * tau).unaryExpr([](double y) { return std::expm1(y); })).sum();

@@ -57,6 +57,10 @@ class GrainModes {
   /// Surface response to a unit step of flux by these modes, (x_surface - x_0) D / (-outflow R), at tau = D t / R^2.
   double step_response(double tau) const;
 
+  /// The uneven part of that response, as coefficients in the polynomials: 3 Phi_n(1) (1 - exp(-Lambda_n tau)) /
+  /// Lambda_n in the modes.
+  Eigen::VectorXd step_polynomials(double tau) const;
+
  private:
   explicit GrainModes(int count);
   Eigen::ArrayXd decay_, surface_, nodes_, weights_;

@@ -78,6 +78,8 @@ std::string quantity_of(solver::Limit limit, double value) {
       return fmt::format("{:.1f} MPa", 1e-6 * value);
     case solver::Limit::salt:
       return fmt::format("{:.1f} %", 100 * value);
+    case solver::Limit::unsolved:
+      return "-";
   }
   return "";
 }
@@ -101,6 +103,8 @@ const char* quantity_name(solver::Limit limit, bool full) {
       return full ? "tension in the negative's grains" : "tension in the grains";
     case solver::Limit::salt:
       return "lowest salt, of its starting concentration";
+    case solver::Limit::unsolved:
+      return "the calculation";
   }
   return "";
 }
@@ -160,6 +164,8 @@ std::string name_of(solver::Limit limit, const Job& job) {
       return full ? "cracking of the negative's grains" : "cracking of the grains";
     case solver::Limit::salt:
       return "salt that runs out in the pores";
+    case solver::Limit::unsolved:
+      return "the calculation, which finds no solution for a faster charge";
   }
   return "";
 }

@@ -2,38 +2,14 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 
-#include "model/stress.hpp"
 #include "solver/step/curves.hpp"
 
 namespace onegrain::solver {
 
 namespace {
 
-/// A margin of this size counts as one: brings limits of different units onto one scale for the search. Where a limit
-/// is just kept its margin is zero on any scale, so the answer does not depend on them.
-double scale_of(Limit limit, double allowed) {
-  switch (limit) {
-    case Limit::plating:
-    case Limit::voltage:
-      return 0.05;
-    case Limit::positive_surface:
-    case Limit::negative_surface:
-      return 0.05;
-    case Limit::temperature:
-      return 5;
-    case Limit::positive_stress:
-    case Limit::negative_stress:
-      return 0.2 * allowed;
-    case Limit::salt:
-      return 0.2;
-  }
-  return 1;
-}
-
 constexpr double slowest = 1.0 / 200, fastest = 50;  // C, of the charge over the whole state of charge
-constexpr double full_enough = 1e-6;
 
 /// Hundreds of charges are tried: a few tenths of a millivolt will do, 0.1 % of a rate.
 constexpr Accuracy searching{.relative_tolerance = 3e-4, .truncation = 5e-4, .fewest_modes = 10, .salt_degree = 6};
@@ -78,111 +54,48 @@ JudgedCharge ChargeStudy::judge(double current, double from, double to, const St
 
 JudgedCharge ChargeStudy::judge(double current, double from, double to, const State& start, const UnevenState& uneven,
                                 bool as_even) {
-  const bool full = sign_ > 0;
   model::Step step{model::CurrentDrive{sign_ * current}, {}, "charge"};
   step.until.capacity = (to - from) * whole_;
   const StepSolution solution = simulator_.run(start, step);
 
   JudgedCharge result;
   result.current = current;
-  result.duration = solution.duration();
-  result.completed = solution.ended_by() == Ended::capacity;
   result.end = solution.final_state();
-  const double done = current * solution.duration() / whole_;
+  double duration = solution.duration();
+  Ended ended = solution.ended_by();
   const auto soc_at = [&](double t) { return from + current * t / whole_; };
 
-  // Worst of every quantity over the charge.
-  constexpr double infinity = std::numeric_limits<double>::infinity();
-  const auto add = [&](Limit limit, double allowed) {
-    result.margins.push_back({limit, must_stay_above(limit, full) ? infinity : -infinity, allowed, 0, from});
-  };
-  const auto worst = [&](Limit limit, double value, double t) {
-    for (Margin& m : result.margins) {
-      if (m.limit != limit) continue;
-      const bool above = must_stay_above(limit, full);
-      if (above ? value < m.worst : value > m.worst) {
-        m.worst = value;
-        m.left = above ? value - m.allowed : m.allowed - value;
-        m.soc = soc_at(t);
-      }
-    }
-  };
-  add(Limit::plating, limits_.plating_margin);
-  if (limits_.keep_voltage) add(Limit::voltage, full ? cell_.upper_voltage : cell_.lower_voltage);
-  if (full) add(Limit::positive_surface, 0);
-  add(Limit::negative_surface, 1);
-  if (cell_.thermal) add(Limit::temperature, limits_.highest_temperature);
-  const model::Electrode& lithiated = full ? *cell_.negative : cell_.positive;
-  if (full && cell_.positive.host.stress) add(Limit::positive_stress, cell_.positive.host.stress->fracture_strength);
-  if (lithiated.host.stress) add(Limit::negative_stress, lithiated.host.stress->fracture_strength);
-  if (description_ != Description::plain) add(Limit::salt, limits_.lowest_salt_share);
-
-  const Eigen::ArrayXd centre = Eigen::ArrayXd::Zero(1);
-  for (const double t : moments(solution, as_even ? 13 : 25, true)) {
-    const Point p = solution.at(t);
-    const double lithiated_mean = full ? p.negative_mean : p.positive_mean;
-    const double lithiated_surface = full ? p.negative_surface : p.positive_surface;
-    // The plain description knows no place: what it has is the potential of the one grain.
-    worst(Limit::plating,
-          description_ != Description::plain ? p.terminal.separator_side
-          : full                             ? p.terminal.negative_potential + p.terminal.negative_overpotential
-                                             : p.terminal.positive_potential + p.terminal.positive_overpotential,
-          t);
-    worst(Limit::voltage, p.terminal.voltage, t);
-    worst(Limit::positive_surface, p.positive_surface, t);
-    worst(Limit::negative_surface, lithiated_surface, t);
-    worst(Limit::temperature, p.temperature, t);
-    worst(Limit::salt, p.lowest_salt / cell_.electrolyte.concentration, t);
-    if (full && cell_.positive.host.stress) {
-      worst(Limit::positive_stress,
-            model::grain_stress(*cell_.positive.host.stress, cell_.positive.host.maximum_concentration, p.positive_mean,
-                                p.positive_surface, solution.positive_profile(t, centre)[0])
-                .largest_tension(),
-            t);
-    }
-    if (lithiated.host.stress) {
-      const double x = full ? solution.negative_profile(t, centre)[0] : solution.positive_profile(t, centre)[0];
-      worst(Limit::negative_stress,
-            model::grain_stress(*lithiated.host.stress, lithiated.host.maximum_concentration, lithiated_mean,
-                                lithiated_surface, x)
-                .largest_tension(),
-            t);
-    }
-  }
+  Ledger ledger(cell_, limits_, description_, from);
+  for (const double t : moments(solution, as_even ? 13 : 25, true)) ledger.see(solution, t, soc_at(t));
   if (description_ == Description::uneven && !as_even) {
     const UnevenStep spread = layer_.follow(solution, uneven);
     result.uneven_end = spread.end;
     for (const double t : spread.times) result.soc.push_back(soc_at(t));
     result.separator_side = spread.separator_side;
-    for (Margin& m : result.margins) {  // the finer answer takes the place of the even one
-      if (m.limit == Limit::plating || m.limit == Limit::salt) m.worst = infinity;
-    }
-    worst(Limit::plating, spread.lowest_separator_side, spread.time_of_lowest);
-    worst(Limit::negative_surface, spread.highest_surface, solution.duration());
-    worst(Limit::salt, spread.lowest_salt / cell_.electrolyte.concentration, spread.time_of_lowest_salt);
-  }
-  if (!result.completed) {  // the salt is used up, a surface full or empty before the end: short by what is missing of
-                            // the window
-    const Ended why = solution.ended_by();
-    const bool positive = full && (why == Ended::positive_surface_empty || why == Ended::positive_surface_full);
-    const Limit met = why == Ended::salt_used_up ? Limit::salt
-                      : positive                 ? Limit::positive_surface
-                                                 : Limit::negative_surface;
-    for (Margin& m : result.margins) {
-      if (m.limit == met) {
-        m.left = std::min(-full_enough, -(1 - done / (to - from)));
-        m.soc = from + done;
-      }
+    ledger.forget(Limit::plating);  // the finer answer takes the place of the even one
+    ledger.forget(Limit::salt);
+    ledger.see(Limit::plating, spread.lowest_separator_side, soc_at(spread.time_of_lowest));
+    ledger.see(Limit::negative_surface, spread.highest_surface, soc_at(spread.duration));
+    ledger.see(Limit::salt, spread.lowest_salt / cell_.electrolyte.concentration, soc_at(spread.time_of_lowest_salt));
+    if (spread.ended_early) {
+      ended = *spread.ended_early;
+      duration = spread.duration;
     }
   }
-  result.slack = infinity;
-  for (const Margin& m : result.margins) {
-    const double slack = m.left / scale_of(m.limit, m.allowed);
-    if (slack < result.slack || std::isnan(slack)) {
-      result.slack = slack;
-      result.tightest = m.limit;
-    }
+  result.duration = duration;
+  result.completed = ended == Ended::capacity;
+  if (!result.completed) {
+    const bool positive =
+        sign_ > 0 && (ended == Ended::positive_surface_empty || ended == Ended::positive_surface_full);
+    const Limit met = ended == Ended::salt_used_up ? Limit::salt
+                      : positive                   ? Limit::positive_surface
+                                                   : Limit::negative_surface;
+    const double done = current * duration / whole_;
+    ledger.fell_short(met, 1 - done / (to - from), from + done);
   }
+  result.margins = ledger.margins();
+  result.tightest = ledger.tightest().limit;
+  result.slack = ledger.tightest().slack();
   return result;
 }
 
@@ -211,9 +124,10 @@ Search find_ceiling(Judge judge, double guess, double slope, double tolerance, d
     JudgedCharge charge;
     try {
       charge = judge(std::exp(x));
-    } catch (const IntegrationFailure&) {  // far beyond the limits there may be no solution: such a charge keeps none
+    } catch (const IntegrationFailure& failure) {  // what cannot be calculated keeps no limit
       charge.slack = -3;
-      charge.tightest = Limit::salt;
+      charge.tightest = Limit::unsolved;
+      charge.unsolved_because = failure.what();
     }
     charge.current = std::exp(x);
     const double f = std::clamp(charge.slack, -3.0, 3.0);

@@ -1,57 +1,15 @@
 #pragma once
 
 #include <optional>
+#include <string>
 #include <vector>
 
 #include "model/balance.hpp"
+#include "solver/charge/limits.hpp"
 #include "solver/charge/uneven.hpp"
-#include "solver/step/trust.hpp"
 
 /// The highest charge rate that keeps every limit.
 namespace onegrain::solver {
-
-/// What must be kept while a cell charges (half cell: while its working electrode is lithiated).
-enum class Limit {
-  plating,           ///< potential of the lithiated electrode at its separator side, above lithium's by a margin [V]
-  voltage,           ///< cut-off at the terminals [V]
-  positive_surface,  ///< filling of the positive's grain surfaces, above 0 [1]
-  negative_surface,  ///< of the negative's (half cell: the working electrode's), below 1 [1]
-  temperature,       ///< [K]
-  positive_stress,   ///< tension in the grains, below the fracture strength [Pa]
-  negative_stress,
-  salt  ///< lowest salt as a share of its starting concentration [1]: beyond it the model is out of its depth
-};
-constexpr int limit_count = 8;
-
-/// True where a quantity must not fall below what is allowed, false where it must not rise above.
-constexpr bool must_stay_above(Limit limit, bool full_cell) {
-  return limit == Limit::plating || limit == Limit::positive_surface || limit == Limit::salt ||
-         (limit == Limit::voltage && !full_cell);
-}
-
-struct ChargeLimits {
-  double plating_margin = 0.010;        ///< [V]
-  double highest_temperature = 318.15;  ///< [K]; 45 degC: common practice
-  double lowest_salt_share = TrustLimits{}.lowest_salt_share;
-  bool keep_voltage = true;  ///< false: the cut-off is left to a hold that follows
-};
-
-/// One limit on one charge.
-struct Margin {
-  Limit limit;
-  double worst;    ///< of the quantity, at any moment
-  double allowed;  ///< what it must not pass
-  double left;     ///< distance from worst to allowed, >= 0 where kept
-  double soc;      ///< state of charge where it was worst
-  bool kept() const { return left >= 0; }
-};
-
-/// How finely a charge is described.
-enum class Description {
-  plain,  ///< single particles, salt at its starting concentration: what it leaves out is dangerous
-  even,   ///< salt resolved, reaction spread evenly over each layer
-  uneven  ///< and the reaction resolved across the lithiated layer
-};
 
 /// From one state of charge to another, as shares of the charge between the equilibria at the cut-offs. In a half cell
 /// 0 is the delithiated end.
@@ -66,7 +24,8 @@ struct JudgedCharge {
   bool completed = false;       ///< reached the end of its window
   std::vector<Margin> margins;  ///< of the limits that apply
   Limit tightest = Limit::plating;
-  double slack = 0;                         ///< smallest margin in units of its scale; < 0: some limit is broken
+  double slack = 0;                         ///< Margin::slack of that one; < 0: some limit is broken
+  std::string unsolved_because;             ///< Limit::unsolved: why the charge could not be calculated
   std::vector<double> soc, separator_side;  ///< Description::uneven: the potential on the way [1], [V]
   State end;                                ///< for the step that follows
   UnevenState uneven_end;

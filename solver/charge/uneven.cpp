@@ -114,6 +114,21 @@ class UnevenLayer::Equations final : public OdeSystem {
     return Rate::ok;
   }
 
+  /// Room left under the fullest grain surface, and salt left above what counts as used up: as in a step of one grain.
+  int root_count() const override { return salt_model_ ? 2 : 1; }
+  void roots(double /*t*/, ConstVectorView y, double* g) override {
+    const int n = owner_.modes_;
+    double fullest = 0;
+    for (int k = 0; k < points_; ++k) {
+      fullest = std::max(fullest, grain_.surface_stoichiometry(y[k], y.segment(points_ + k * n, n)));
+    }
+    g[0] = 1 - surface_limit - fullest;
+    if (!salt_model_) return;
+    double lowest = 0, highest = 0;
+    salt_model_->extremes(y.tail(salt_count_), lowest, highest);
+    g[1] = lowest / salt_model_->mean() - used_up_salt;
+  }
+
   bool factor(double gamma) override { return jacobian_.factor(gamma); }
   void solve(VectorView b) override { jacobian_.solve(b); }
 
@@ -221,10 +236,15 @@ UnevenStep UnevenLayer::follow(const StepSolution& step, const UnevenState& star
     }
     Cvode& integrator = workspace_->integrator(equations.size());
     integrator.start(equations, 0, y, tolerances, step.duration() / 30, step.duration());
-    while (integrator.advance() != Cvode::Event::stop) look(integrator.time(), integrator.state());
+    for (Cvode::Event event = Cvode::Event::step; event != Cvode::Event::stop && !result.ended_early;) {
+      event = integrator.advance();
+      look(integrator.time(), integrator.state());
+      if (event != Cvode::Event::root) continue;
+      result.ended_early = integrator.roots_found()[0] != 0 ? Ended::negative_surface_full : Ended::salt_used_up;
+    }
     y = integrator.state();
+    result.duration = integrator.time();
     result.counts = integrator.counts();
-    look(integrator.time(), ConstVectorView(y.data(), y.size()));
   }
   result.end.means = y.head(K);
   result.end.amplitudes = Eigen::Map<const Eigen::MatrixXd>(y.data() + K, modes_, K);

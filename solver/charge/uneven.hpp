@@ -1,6 +1,7 @@
 #pragma once
 
 #include <memory>
+#include <optional>
 
 #include "model/layer.hpp"
 #include "solver/step/simulator.hpp"
@@ -27,8 +28,11 @@ struct UnevenStep {
   double largest_share = 1;                   ///< largest local current over the mean, at any moment
   double lowest_salt = 0;          ///< anywhere, at any moment; infinite where the salt is not resolved [mol/m3]
   double time_of_lowest_salt = 0;  ///< [s]
+  double highest_surface = 0;      ///< stoichiometry at any grain surface, at any moment
+  double duration = 0;             ///< of what was followed: that of the step, or shorter where it ended early [s]
+  /// A grain surface of this layer was full, or the salt used up somewhere, before the step was over.
+  std::optional<Ended> ended_early;
   Counts counts;
-  double highest_surface = 0;  ///< stoichiometry at any grain surface, at any moment
 };
 
 class UnevenLayer {

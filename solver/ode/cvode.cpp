@@ -259,6 +259,10 @@ void Cvode::start(OdeSystem& system, double t, const Vector& y, const Tolerances
   m.check(CVodeSetStopTime(m.cvode, stop_time), "CVodeSetStopTime");
   m.check(CVodeRootInit(m.cvode, system.root_count(), system.root_count() > 0 ? Impl::call_roots : nullptr),
           "CVodeRootInit");
+  if (system.root_count() > 0) {
+    std::vector<int> falling(static_cast<std::size_t>(system.root_count()), -1);
+    m.check(CVodeSetRootDirection(m.cvode, falling.data()), "CVodeSetRootDirection");
+  }
   m.check(CVodeSetNoInactiveRootWarn(m.cvode), "CVodeSetNoInactiveRootWarn");
   m.roots.assign(static_cast<std::size_t>(system.root_count()), 0);
 }

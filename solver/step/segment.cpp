@@ -8,9 +8,7 @@ namespace onegrain::solver {
 
 namespace {
 
-constexpr double surface_limit = 1e-6;  // a grain surface is full or empty this close to 1 or 0
-constexpr double used_up = 0.005;       // salt: below this share of its mean the description has ended
-constexpr double decayed = 40;          // exp(-40) is below round-off of a stoichiometry
+constexpr double decayed = 40;  // exp(-40) is below round-off of a stoichiometry
 
 double missing_layer(const model::Grain& grain, double D, double age) {
   const double tau = D * age / (grain.radius() * grain.radius());
@@ -20,6 +18,27 @@ double missing_layer(const model::Grain& grain, double D, double age) {
 
 bool resolved(const model::Grain& grain, double D, double age) {
   return D * age >= grain.modes().resolved_after() * grain.radius() * grain.radius();
+}
+
+/// The uneven filling of a state for grains of another number of modes than it was made with. Of the layer of a recent
+/// jump the state holds what its own modes resolve, and a missing_layer() of these modes will be added: what lies
+/// between belongs into the filling.
+Eigen::VectorXd filling_for(const model::Grain& grain, const Eigen::VectorXd& polynomials,
+                            const std::vector<Jump>& jumps, double Jump::*diffusivity, double outflow_per_current) {
+  const auto held = static_cast<int>(polynomials.size());
+  if (held < 2 || held == grain.count()) return polynomials;
+  const int count = std::max(held, grain.count());
+  Eigen::VectorXd result = Eigen::VectorXd::Zero(count);
+  result.head(held) = polynomials;
+  const model::GrainModes& before = model::GrainModes::of(held);
+  for (const Jump& jump : jumps) {
+    const double D = jump.*diffusivity, R = grain.radius(), tau = D * jump.age / (R * R);
+    if (tau >= std::max(before.resolved_after(), grain.modes().resolved_after())) continue;
+    const double scale = -outflow_per_current * jump.current * R / D;
+    result.head(grain.count()) += scale * grain.modes().step_polynomials(tau);
+    result.head(held) -= scale * before.step_polynomials(tau);
+  }
+  return result;
 }
 
 }  // namespace
@@ -33,6 +52,7 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
       charge0_(start.charge),
       temperature_(given_temperature_ ? given_temperature_->at(0) : start.temperature),
       current0_(0),
+      current_before_(start.current),
       beyond_surfaces_(step.beyond_surfaces),
       sensitivities_(sensitivities),
       run_start_(start.run_start),
@@ -64,12 +84,17 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
   }
 
   // Where things stand now, layers of earlier jumps included: gives the current of a hold and the frozen diffusivities.
+  const Eigen::VectorXd filling_p =
+      filling_for(m.positive(), start.positive, jumps_, &Jump::positive_diffusivity, m.positive_outflow());
+  const Eigen::VectorXd filling_n = m.negative() ? filling_for(*m.negative(), start.negative, jumps_,
+                                                               &Jump::negative_diffusivity, m.negative_outflow())
+                                                 : Eigen::VectorXd();
   const auto surface_of = [&](const model::Grain& grain, double mean, const Eigen::VectorXd& polynomials) {
     return polynomials.size() > 0 ? grain.surface_stoichiometry(mean, grain.modes().amplitudes(polynomials)) : mean;
   };
-  Here now{charge0_, 0, 0, temperature_, 0, {}};
-  now.x_p = surface_of(m.positive(), m.positive_mean(charge0_), start.positive);
-  if (m.negative()) now.x_n = surface_of(*m.negative(), m.negative_mean(charge0_), start.negative);
+  Here now{charge0_, 0, 0, temperature_, 0, {}, {}};
+  now.x_p = surface_of(m.positive(), m.positive_mean(charge0_), filling_p);
+  if (m.negative()) now.x_n = surface_of(*m.negative(), m.negative_mean(charge0_), filling_n);
   for (const Jump& jump : jumps_) {
     now.x_p -= m.positive_outflow() * jump.current * missing_layer(m.positive(), jump.positive_diffusivity, jump.age);
     if (m.negative()) {
@@ -80,6 +105,7 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
   Eigen::VectorXd salt = start.salt;
   if (m.salt() && salt.size() != m.salt()->count()) salt.setZero(m.salt()->count());
   now.ionic = m.salt() ? m.salt()->ionic(salt, temperature_) : m.uniform(temperature_);
+  now.salt = salt;
   current0_ = is_hold()        ? held_current(now, last_current_)
               : given_current_ ? given_current_->at(0)
                                : std::get<model::CurrentDrive>(step.drive).current;
@@ -87,15 +113,13 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
 
   positive_.offset = integrated_;
   prepare_grain(positive_, m.positive(), m.positive_outflow(), now.x_p, temperature_);
-  positive_.prepare(current0_, start.positive.size() > 0
-                                   ? Eigen::VectorXd(m.positive().modes().amplitudes(start.positive))
-                                   : Eigen::VectorXd());
+  positive_.prepare(current0_, filling_p.size() > 0 ? Eigen::VectorXd(m.positive().modes().amplitudes(filling_p))
+                                                    : Eigen::VectorXd());
   negative_.offset = positive_.offset + positive_.count;
   if (m.negative()) {
     prepare_grain(negative_, *m.negative(), m.negative_outflow(), now.x_n, temperature_);
-    negative_.prepare(current0_, start.negative.size() > 0
-                                     ? Eigen::VectorXd(m.negative()->modes().amplitudes(start.negative))
-                                     : Eigen::VectorXd());
+    negative_.prepare(current0_, filling_n.size() > 0 ? Eigen::VectorXd(m.negative()->modes().amplitudes(filling_n))
+                                                      : Eigen::VectorXd());
   }
   salt_.offset = negative_.offset + negative_.count;
   if (m.salt()) {
@@ -109,11 +133,7 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
   if (current0_ != start.current) jumps_.push_back({0, current0_ - start.current, positive_.D0, negative_.D0});
   closed_form_ = !is_hold() && !given_current_ && isothermal() && m.positive().decoupled() &&
                  (!m.negative() || m.negative()->decoupled()) && (!m.salt() || m.salt()->decoupled());
-  if (ends_.voltage) {
-    const double V = terminal(now).voltage;
-    voltage_side_ = current0_ > 0 ? 1 : current0_ < 0 ? -1 : V < *ends_.voltage ? 1 : -1;
-  }
-  prepare_ends();
+  prepare_ends(now);
   if (sensitivities_) {
     if (is_hold() || thermal_)
       throw IntegrationFailure("sensitivities are known where the current and the temperature are given");
@@ -136,34 +156,6 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
   for (const Modal* modal : {&positive_, &negative_, &salt_}) {
     if (modal->count > 0)
       jacobian_.blocks()[block++].diagonal = modal->grain ? modal->grain->decoupled() : m.salt()->decoupled();
-  }
-}
-
-void Segment::prepare_ends() {
-  // Ends by the clock, and by charge at constant current, are known beforehand; the others are roots.
-  if (ends_.time) stop_time_ = *ends_.time;
-  if (ends_.capacity && !is_hold() && !given_current_ && current0_ != 0) {
-    const double at = *ends_.capacity / std::abs(current0_);
-    if (at < stop_time_) {
-      stop_time_ = at;
-      stop_reason_ = Ended::capacity;
-    }
-  }
-  if (ends_.voltage && !held_voltage_) roots_.push_back(Ended::voltage);
-  if (ends_.current && is_hold()) roots_.push_back(Ended::current);
-  if (ends_.capacity && (is_hold() || given_current_)) roots_.push_back(Ended::capacity);
-  if (ends_.separator_side && !held_separator_side_) roots_.push_back(Ended::separator_side);
-  if (ends_.temperature && !isothermal() && !held_temperature_) {
-    temperature_side_ = temperature_ < *ends_.temperature ? 1 : -1;
-    roots_.push_back(Ended::temperature);
-  }
-  if (model_->salt()) roots_.push_back(Ended::salt_used_up);
-  if (beyond_surfaces_) return;
-  roots_.push_back(Ended::positive_surface_full);
-  roots_.push_back(Ended::positive_surface_empty);
-  if (model_->negative()) {
-    roots_.push_back(Ended::negative_surface_full);
-    roots_.push_back(Ended::negative_surface_empty);
   }
 }
 
@@ -238,8 +230,8 @@ Segment::Here Segment::here(double t, ConstVectorView y) const {
   h.T = temperature(t, y);
   surfaces(t, y, h.x_p, h.x_n);
   if (model_->salt()) {
-    salt_.amplitudes(t, y, a_);
-    h.ionic = model_->salt()->ionic(a_, h.T);
+    salt_.amplitudes(t, y, h.salt);
+    h.ionic = model_->salt()->ionic(h.salt, h.T);
   } else {
     h.ionic = model_->uniform(h.T);
   }
@@ -389,8 +381,7 @@ Rate Segment::linearise(double t, ConstVectorView y) {
       cells = (modal == &positive_ ? by_positive : by_negative) * modal->grain->modes().surface().matrix().transpose();
       continue;
     }
-    salt_.amplitudes(t, y, a_);
-    const model::Salt::Gradient g = m.salt()->ionic_gradient(a_, h.i, h.T);
+    const model::Salt::Gradient g = m.salt()->ionic_gradient(h.salt, h.i, h.T);
     if (by_voltage) {
       cells = times * (g.negative + g.separator + g.positive + v.by_positive_salt * g.positive_salt +
                        v.by_negative_salt * g.negative_salt)
@@ -402,51 +393,6 @@ Rate Segment::linearise(double t, ConstVectorView y) {
     }
   }
   return Rate::ok;
-}
-
-void Segment::roots(double t, ConstVectorView y, double* g) {
-  const Here h = here(t, y);
-  std::optional<model::Terminal> v;
-  if (ends_.voltage || ends_.separator_side) v = terminal(h);
-  for (const Ended reason : roots_) {
-    switch (reason) {
-      case Ended::voltage:
-        *g++ = v->voltage - *ends_.voltage;
-        break;
-      case Ended::separator_side:
-        *g++ = v->separator_side - *ends_.separator_side;
-        break;
-      case Ended::current:
-        *g++ = std::abs(h.i) - *ends_.current;
-        break;
-      case Ended::capacity:
-        *g++ = std::abs(h.q - charge0_) - *ends_.capacity;
-        break;
-      case Ended::temperature:
-        *g++ = h.T - *ends_.temperature;
-        break;
-      case Ended::salt_used_up: {
-        double lowest = 0, highest = 0;
-        model_->salt()->extremes(a_, lowest, highest);  // here() has left the amplitudes of the salt in a_
-        *g++ = lowest / model_->salt()->mean() - used_up;
-        break;
-      }
-      case Ended::positive_surface_full:
-        *g++ = 1 - surface_limit - h.x_p;
-        break;
-      case Ended::positive_surface_empty:
-        *g++ = h.x_p - surface_limit;
-        break;
-      case Ended::negative_surface_full:
-        *g++ = 1 - surface_limit - h.x_n;
-        break;
-      case Ended::negative_surface_empty:
-        *g++ = h.x_n - surface_limit;
-        break;
-      case Ended::time:
-        break;  // the stop time
-    }
-  }
 }
 
 std::vector<Vector> Segment::starting_sensitivities() const {
@@ -539,33 +485,6 @@ void Segment::add_slopes(State& state, const std::vector<Vector>& s) const {
   if (negative_.grain) state.negative_slopes = in_polynomials(negative_);
 }
 
-Ended Segment::root_reason(const std::vector<int>& found) const {
-  for (std::size_t k = 0; k < found.size(); ++k) {
-    if (found[k] != 0) return roots_[k];
-  }
-  return Ended::time;
-}
-
-std::optional<Ended> Segment::ended_at_start() const {
-  const Vector start = starting_unknowns();
-  const Point p = point(0, ConstVectorView(start.data(), start.size()));
-  if (ends_.voltage && !held_voltage_ && voltage_side_ * (p.terminal.voltage - *ends_.voltage) >= 0)
-    return Ended::voltage;
-  if (ends_.separator_side && !held_separator_side_ && p.terminal.separator_side <= *ends_.separator_side)
-    return Ended::separator_side;
-  if (ends_.current && is_hold() && std::abs(p.current) <= *ends_.current) return Ended::current;
-  if (ends_.temperature && !isothermal() && !held_temperature_ && p.temperature == *ends_.temperature)
-    return Ended::temperature;
-  if (model_->salt() && p.lowest_salt <= used_up * model_->salt()->mean() && p.current != 0) return Ended::salt_used_up;
-  if (beyond_surfaces_) return std::nullopt;
-  // A surface at its limit ends a step that drives it further.
-  if (p.positive_surface >= 1 - surface_limit && p.current < 0) return Ended::positive_surface_full;
-  if (p.positive_surface <= surface_limit && p.current > 0) return Ended::positive_surface_empty;
-  if (negative_.grain && p.negative_surface >= 1 - surface_limit && p.current > 0) return Ended::negative_surface_full;
-  if (negative_.grain && p.negative_surface <= surface_limit && p.current < 0) return Ended::negative_surface_empty;
-  return std::nullopt;
-}
-
 Vector Segment::absolute_tolerance() const {
   Vector tolerance = Vector::Constant(size(), 1e-8);  // of an amplitude; 1e-8 is below a microvolt on a slope of 10 V
   tolerance[0] = 1e-8 * (negative_.grain ? std::min(model_->positive_capacity(), model_->negative_capacity())
@@ -600,7 +519,7 @@ Point Segment::point(double t, ConstVectorView y) const {
   p.negative_mean = negative_.grain ? model_->negative_mean(h.q) : 0;
   p.temperature = h.T;
   p.lowest_salt = p.highest_salt = model_->cell().electrolyte.concentration;
-  if (model_->salt()) model_->salt()->extremes(a_, p.lowest_salt, p.highest_salt);  // a_ as here() has left it
+  if (model_->salt()) model_->salt()->extremes(h.salt, p.lowest_salt, p.highest_salt);
   p.terminal = terminal(h);
   return p;
 }

@@ -1,14 +1,15 @@
 #pragma once
 
+#include <cmath>
 #include <memory>
 #include <optional>
-#include <string>
 #include <vector>
 
 #include "model/protocol.hpp"
 #include "model/single_particle.hpp"
 #include "solver/ode/bordered.hpp"
 #include "solver/ode/cvode.hpp"
+#include "solver/step/ends.hpp"
 
 namespace onegrain::solver {
 
@@ -40,21 +41,6 @@ struct State {
 /// A grain surface at one moment, and its derivatives with respect to the grain's three parameters.
 struct SurfaceSlopes {
   Eigen::Vector3d positive = Eigen::Vector3d::Zero(), negative = Eigen::Vector3d::Zero();
-};
-
-/// Why a step ended.
-enum class Ended {
-  voltage,
-  time,
-  current,
-  capacity,
-  temperature,
-  separator_side,
-  salt_used_up,
-  positive_surface_full,
-  positive_surface_empty,
-  negative_surface_full,
-  negative_surface_empty
 };
 
 /// One moment of a step, complete.
@@ -101,7 +87,7 @@ class Segment final : public OdeSystem {
   Rate linearise(double t, ConstVectorView y) override;
   bool factor(double gamma) override { return jacobian_.factor(gamma); }
   void solve(VectorView b) override { jacobian_.solve(b); }
-  int root_count() const override { return static_cast<int>(roots_.size()); }
+  int root_count() const override { return static_cast<int>(ends_looked_for_.size()); }
   void roots(double t, ConstVectorView y, double* g) override;
   int sensitivity_count() const override { return sensitivities_ ? grain_parameters : 0; }
   Rate sensitivity_rates(double t, ConstVectorView y, const std::vector<ConstVectorView>& s,
@@ -126,8 +112,13 @@ class Segment final : public OdeSystem {
   /// unseen.
   double next_bend(double t) const;
   Ended root_reason(const std::vector<int>& found) const;
-  /// The end that holds already at the start, if any.
+  /// The end that is met already when the step starts, if any: one that was asked for and holds, or a grain surface or
+  /// the salt at its limit that the step drives further into it. A step that leads away from a limit goes on.
   std::optional<Ended> ended_at_start() const;
+  /// How far the voltages that may end the step are from doing so: zero or below where one has [V]; none if none may.
+  std::optional<double> distance_to_voltage_end(double t, ConstVectorView y) const;
+  /// The end by voltage that is met at (t, y).
+  Ended voltage_end(double t, ConstVectorView y) const;
 
   Point point(double t, ConstVectorView y) const;
   State state(double t, ConstVectorView y) const;
@@ -165,10 +156,34 @@ class Segment final : public OdeSystem {
   struct Here {
     double q, x_p, x_n, T, i;
     model::Ionic ionic;
+    Eigen::VectorXd salt;  ///< amplitudes of model::Salt; empty where there is none
+  };
+
+  /// An end that is looked for while the step runs: its value is above zero until it is met.
+  struct LookedFor {
+    Ended reason;
+    double (Segment::*value)(const Here& h) const;
+    double limit, side;  ///< most are met where `side` times a quantity has risen to `side` times `limit`
   };
 
   void prepare_grain(Modal& modal, const model::Grain& grain, double outflow_per_current, double x_surface, double T);
-  void prepare_ends();
+  void prepare_ends(const Here& now);
+  /// Whether this step drives a grain surface or the salt, at its limit when it starts, further into it.
+  bool drives_further(Ended limit) const;
+  void look_for(Ended reason, double (Segment::*value)(const Here&) const, double limit, double side);
+  double value_of(const LookedFor& end, const Here& h) const { return end.side * (end.limit - (this->*end.value)(h)); }
+  double terminal_voltage(const Here& h) const { return terminal(h).voltage; }
+  double separator_side(const Here& h) const { return terminal(h).separator_side; }
+  double current_passed(const Here& h) const { return std::abs(h.i); }
+  double charge_passed(const Here& h) const { return std::abs(h.q - charge0_); }
+  double temperature_reached(const Here& h) const { return h.T; }
+  double lowest_salt_share(const Here& h) const {
+    double lowest = 0, highest = 0;
+    model_->salt()->extremes(h.salt, lowest, highest);
+    return lowest / model_->salt()->mean();
+  }
+  double positive_surface(const Here& h) const { return h.x_p; }
+  double negative_surface(const Here& h) const { return h.x_n; }
   bool is_hold() const { return held_voltage_ || held_separator_side_ || held_temperature_; }
   double charge(double t, ConstVectorView y) const {
     return given_current_ ? charge0_ + given_charge(t) : charge0_ + current0_ * t + y[0];
@@ -202,7 +217,7 @@ class Segment final : public OdeSystem {
   std::vector<double> given_charges_;  // up to each moment of the given current
   bool thermal_;
   int integrated_;  // border unknowns that are integrated: charge, temperature
-  double charge0_, temperature_, current0_;
+  double charge0_, temperature_, current0_, current_before_;
   std::optional<double> held_voltage_, held_separator_side_;
   bool held_temperature_ = false;
   bool beyond_surfaces_, sensitivities_;
@@ -213,9 +228,7 @@ class Segment final : public OdeSystem {
   bool closed_form_ = false;
   double stop_time_;
   Ended stop_reason_ = Ended::time;
-  double voltage_side_ = 0;  // +1: ends when the voltage has risen to the limit, -1: fallen
-  double temperature_side_ = 0;
-  std::vector<Ended> roots_;
+  std::vector<LookedFor> ends_looked_for_;
   Bordered jacobian_;
   mutable double last_current_;
   mutable Eigen::VectorXd a_, work_;

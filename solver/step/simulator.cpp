@@ -16,35 +16,98 @@ Vector polynomial(const Eigen::MatrixXd& coefficients, double h) {
   for (Eigen::Index k = coefficients.cols() - 2; k >= 0; --k) y = y * h + coefficients.col(k);
   return y;
 }
-}  // namespace
 
-std::string name_of(Ended ended) {
-  switch (ended) {
-    case Ended::voltage:
-      return "voltage cut-off";
-    case Ended::time:
-      return "time";
-    case Ended::current:
-      return "current";
-    case Ended::capacity:
-      return "capacity";
-    case Ended::temperature:
-      return "temperature";
-    case Ended::separator_side:
-      return "potential at the separator side";
-    case Ended::salt_used_up:
-      return "salt used up";
-    case Ended::positive_surface_full:
-      return "positive grain surface full";
-    case Ended::positive_surface_empty:
-      return "positive grain surface empty";
-    case Ended::negative_surface_full:
-      return "negative grain surface full";
-    case Ended::negative_surface_empty:
-      return "negative grain surface empty";
+/// A voltage that ends a step may be passed and left again between two steps of the integrator, which sees its own
+/// steps only: just after a jump of the current, or on a flat potential. This looks in between: at moments that grow by
+/// a factor after the start, where everything moves with the logarithm of the time, and in the middle of later steps;
+/// where the distance to the end is smallest at an inner moment, its minimum is searched.
+class VoltageWatch {
+ public:
+  explicit VoltageWatch(const Segment& segment) : segment_(segment) {
+    const Vector start = segment.starting_unknowns();
+    const auto distance = segment.distance_to_voltage_end(0, {start.data(), start.size()});
+    watching_ = distance.has_value();
+    if (watching_) seen_.push_back({0, *distance});
   }
-  return "";
-}
+
+  /// @param t         reached by the integrator
+  /// @param unknowns  at any moment since the last look
+  /// @return the first moment at which the voltage is met, if it was
+  template <class Unknowns>
+  std::optional<double> look(double t, Unknowns unknowns) {
+    if (!watching_) return std::nullopt;
+    const auto distance = [&](double at) { return *segment_.distance_to_voltage_end(at, unknowns(at)); };
+    const Seen before = seen_.back(), now{t, distance(t)};
+    // Far from the end compared with what a step changes nothing can have happened.
+    if (std::min(before.distance, now.distance) > near + 2 * std::abs(before.distance - now.distance)) {
+      seen_ = {before, now};
+      return std::nullopt;
+    }
+    std::vector<double> moments;
+    if (before.time == 0) {
+      for (int k = 7; k >= 1; --k) moments.push_back(t * std::pow(3.0, -k));
+    } else {
+      moments.push_back(0.5 * (before.time + t));
+    }
+    moments.push_back(t);
+    for (const double at : moments) {
+      seen_.push_back({at, at == t ? now.distance : distance(at)});
+      if (seen_.size() > 3) seen_.erase(seen_.begin());
+      if (const auto met = met_in(distance, at == t)) return met;
+    }
+    return std::nullopt;
+  }
+
+ private:
+  struct Seen {
+    double time, distance;
+  };
+  static constexpr double near = 0.1;  // V
+
+  /// In the moments seen last: between the first two and the minimum around the middle one.
+  template <class Distance>
+  std::optional<double> met_in(Distance distance, bool at_step) {
+    const Seen last = seen_.back();
+    // What has fallen through zero at the end of a step is the integrator's to find.
+    if (last.distance <= 0 && !at_step) return first_zero(distance, seen_[seen_.size() - 2], last);
+    if (seen_.size() < 3 || !(seen_[1].distance <= seen_[0].distance && seen_[1].distance < last.distance))
+      return std::nullopt;
+    if (last.distance <= 0) return std::nullopt;
+    double a = seen_[0].time, b = last.time;  // golden section
+    constexpr double golden = 0.381966011250105;
+    double x = a + golden * (b - a), y = b - golden * (b - a), fx = distance(x), fy = distance(y);
+    for (int k = 0; k < 30 && fx > 0 && fy > 0; ++k) {
+      if (fx < fy) {
+        b = y;
+        y = x;
+        fy = fx;
+        fx = distance(x = a + golden * (b - a));
+      } else {
+        a = x;
+        x = y;
+        fx = fy;
+        fy = distance(y = b - golden * (b - a));
+      }
+    }
+    if (fx > 0 && fy > 0) return std::nullopt;
+    return first_zero(distance, seen_[0], fx <= 0 ? Seen{x, fx} : Seen{y, fy});
+  }
+
+  template <class Distance>
+  static double first_zero(Distance distance, Seen above, Seen below) {
+    for (int k = 0; k < 100 && below.time - above.time > 1e-15 * below.time; ++k) {
+      const double middle = 0.5 * (above.time + below.time);
+      const Seen seen{middle, distance(middle)};
+      (seen.distance > 0 ? above : below) = seen;
+    }
+    return below.time;
+  }
+
+  const Segment& segment_;
+  bool watching_ = false;
+  std::vector<Seen> seen_;
+};
+}  // namespace
 
 ConstVectorView StepSolution::unknowns(double t) const {
   if (pieces_.empty() && y_.size() == 0) y_ = segment_->starting_unknowns();
@@ -146,7 +209,12 @@ State Simulator::at_rest(model::Stoichiometries x) const {
 
 StepSolution Simulator::run(const State& start, const model::Step& step) {
   for (;;) {
-    StepSolution solution = attempt(start, step);
+    StepSolution solution;
+    try {
+      solution = attempt(start, step);
+    } catch (const IntegrationFailure& failure) {
+      throw IntegrationFailure("the step '" + step.label + "' " + failure.what());
+    }
     if (solution.truncation() <= accuracy_.truncation || modes_ >= most_modes) return solution;
     modes_ = std::min(most_modes, modes_ + modes_ / 2);
     make_model();
@@ -166,6 +234,7 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
   integrator.start(*segment, 0, segment->starting_unknowns(),
                    {accuracy_.relative_tolerance, accuracy_.absolute_factor * segment->absolute_tolerance()},
                    segment->longest_step(), std::min(stop, segment->next_bend(0)), segment->starting_sensitivities());
+  VoltageWatch watch(*segment);
   for (;;) {
     const Cvode::Event event = integrator.advance();
     const double t = integrator.time();
@@ -181,6 +250,12 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
       if (solution.truncation_ > accuracy_.truncation && modes_ < most_modes)
         return solution;  // run() takes more modes
     }
+    const auto unknowns = [&](double at) { return solution.unknowns(at); };
+    if (const auto met = watch.look(t, unknowns)) {
+      solution.duration_ = *met;
+      solution.ended_ = segment->voltage_end(*met, unknowns(*met));
+      break;
+    }
     if (event == Cvode::Event::step) continue;
     if (event == Cvode::Event::stop && t < stop * (1 - 1e-12)) {
       integrator.go_on(std::min(stop, segment->next_bend(t)));
@@ -192,7 +267,7 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
     break;
   }
   if (solution.ended_ == Ended::time && solution.duration_ >= longest_step_of_protocol) {
-    throw IntegrationFailure("the step '" + step.label + "' meets none of its ends");
+    throw IntegrationFailure("meets none of its ends");
   }
   solution.counts_ = integrator.counts();
   return solution;

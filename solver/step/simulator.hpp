@@ -11,9 +11,6 @@
 
 namespace onegrain::solver {
 
-/// A name for results and messages: "voltage cut-off", "time", "positive grain surface full", ...
-std::string name_of(Ended ended);
-
 /// A step that has been integrated: a continuous solution that can be asked for any moment.
 class StepSolution {
  public:

@@ -1,0 +1,162 @@
+#include "solver/step/ends.hpp"
+
+#include <cmath>
+#include <variant>
+
+#include "solver/step/segment.hpp"
+
+namespace onegrain::solver {
+
+std::string name_of(Ended ended) {
+  switch (ended) {
+    case Ended::voltage:
+      return "voltage cut-off";
+    case Ended::time:
+      return "time";
+    case Ended::current:
+      return "current";
+    case Ended::capacity:
+      return "capacity";
+    case Ended::temperature:
+      return "temperature";
+    case Ended::separator_side:
+      return "potential at the separator side";
+    case Ended::salt_used_up:
+      return "salt used up";
+    case Ended::positive_surface_full:
+      return "positive grain surface full";
+    case Ended::positive_surface_empty:
+      return "positive grain surface empty";
+    case Ended::negative_surface_full:
+      return "negative grain surface full";
+    case Ended::negative_surface_empty:
+      return "negative grain surface empty";
+  }
+  return "";
+}
+
+bool is_physical(Ended ended) {
+  switch (ended) {
+    case Ended::salt_used_up:
+    case Ended::positive_surface_full:
+    case Ended::positive_surface_empty:
+    case Ended::negative_surface_full:
+    case Ended::negative_surface_empty:
+      return true;
+    default:
+      return false;
+  }
+}
+
+namespace {
+
+constexpr double limit_met = 1e-6;      // a limit counts as reached at the start of a step this close to it
+
+}  // namespace
+
+void Segment::look_for(Ended reason, double (Segment::*value)(const Here&) const, double limit, double side) {
+  ends_looked_for_.push_back({reason, value, limit, side});
+}
+
+/// Ends by the clock, and by charge at constant current, are known beforehand; the others are looked for.
+void Segment::prepare_ends(const Here& now) {
+  if (ends_.time) stop_time_ = *ends_.time;
+  if (ends_.capacity && !is_hold() && !given_current_ && current0_ != 0) {
+    const double at = *ends_.capacity / std::abs(current0_);
+    if (at < stop_time_) {
+      stop_time_ = at;
+      stop_reason_ = Ended::capacity;
+    }
+  }
+  if (ends_.voltage && !held_voltage_) {
+    const bool rises = current0_ > 0 || (current0_ == 0 && terminal(now).voltage < *ends_.voltage);
+    look_for(Ended::voltage, &Segment::terminal_voltage, *ends_.voltage, rises ? 1 : -1);
+  }
+  if (ends_.current && is_hold()) look_for(Ended::current, &Segment::current_passed, *ends_.current, -1);
+  if (ends_.capacity && (is_hold() || given_current_)) {
+    look_for(Ended::capacity, &Segment::charge_passed, *ends_.capacity, 1);
+  }
+  if (ends_.separator_side && !held_separator_side_) {
+    look_for(Ended::separator_side, &Segment::separator_side, *ends_.separator_side, -1);
+  }
+  if (ends_.temperature && !isothermal() && !held_temperature_) {
+    look_for(Ended::temperature, &Segment::temperature_reached, *ends_.temperature,
+             temperature_ < *ends_.temperature ? 1 : -1);
+  }
+  if (model_->salt()) look_for(Ended::salt_used_up, &Segment::lowest_salt_share, used_up_salt, -1);
+  if (beyond_surfaces_) return;
+
+  // A voltage that is held, or that ends the step on the side to which it is driven, is met before a surface is full or
+  // empty to the last digit, since potential and kinetics have no bound there. The surface then only guards against
+  // potentials that have one after all.
+  const bool bounded = held_voltage_ || (ends_.voltage && !is_hold() && !given_current_);
+  const auto surface = [&](Ended full, Ended empty, double (Segment::*value)(const Here&) const, bool fills) {
+    const double beyond = bounded && (held_voltage_ || current0_ != 0) ? -surface_limit : surface_limit;
+    look_for(full, value, 1 - (held_voltage_ || fills ? beyond : surface_limit), 1);
+    look_for(empty, value, held_voltage_ || !fills ? beyond : surface_limit, -1);
+  };
+  surface(Ended::positive_surface_full, Ended::positive_surface_empty, &Segment::positive_surface, current0_ < 0);
+  if (model_->negative()) {
+    surface(Ended::negative_surface_full, Ended::negative_surface_empty, &Segment::negative_surface, current0_ > 0);
+  }
+}
+
+void Segment::roots(double t, ConstVectorView y, double* g) {
+  const Here h = here(t, y);
+  for (const LookedFor& end : ends_looked_for_) *g++ = value_of(end, h);
+}
+
+Ended Segment::root_reason(const std::vector<int>& found) const {
+  for (std::size_t k = 0; k < found.size(); ++k) {
+    if (found[k] != 0) return ends_looked_for_[k].reason;
+  }
+  return Ended::time;
+}
+
+std::optional<Ended> Segment::ended_at_start() const {
+  const Vector start = starting_unknowns();
+  const Here h = here(0, {start.data(), start.size()});
+  for (const LookedFor& end : ends_looked_for_) {
+    const double value = value_of(end, h);
+    if (is_physical(end.reason) ? value <= limit_met && drives_further(end.reason) : value <= 0) return end.reason;
+  }
+  return std::nullopt;
+}
+
+bool Segment::drives_further(Ended limit) const {
+  // A smaller current than the one before gives way, for a while at least; a larger one does not.
+  const double before = current_before_;
+  const bool charges = current0_ > 0 && current0_ >= before, discharges = current0_ < 0 && current0_ <= before;
+  switch (limit) {
+    case Ended::positive_surface_full:
+    case Ended::negative_surface_empty:
+      return discharges;
+    case Ended::positive_surface_empty:
+    case Ended::negative_surface_full:
+      return charges;
+    default:
+      return current0_ * before >= 0 && (charges || discharges);
+  }
+}
+
+std::optional<double> Segment::distance_to_voltage_end(double t, ConstVectorView y) const {
+  std::optional<double> least;
+  std::optional<Here> h;
+  for (const LookedFor& end : ends_looked_for_) {
+    if (end.reason != Ended::voltage && end.reason != Ended::separator_side) continue;
+    if (!h) h = here(t, y);
+    const double left = value_of(end, *h);
+    if (!least || left < *least) least = left;
+  }
+  return least;
+}
+
+Ended Segment::voltage_end(double t, ConstVectorView y) const {
+  const Here h = here(t, y);
+  for (const LookedFor& end : ends_looked_for_) {
+    if (end.reason == Ended::separator_side && value_of(end, h) <= 0) return end.reason;
+  }
+  return Ended::voltage;
+}
+
+}  // namespace onegrain::solver
