@@ -96,17 +96,24 @@ Terminal SingleParticle::terminal(double x_p, double x_n, double i, double T, co
 namespace {
 
 /// Root of a monotone function of the current given with its slope: Newton's method, kept inside the bracket of the
-/// signs met so far.
+/// signs met so far, and bisection where its steps do not halve. Charge transfer bends like a logarithm: by itself
+/// Newton's method may leap for ever from one end of the bracket to the other.
 template <class Function>
 double current_where_zero(Function excess_and_slope, double guess) {
   double i = guess;
-  double left = -1e300, right = 1e300;
-  for (int k = 0; k < 100; ++k) {
+  double left = -1e300, right = 1e300, before = 1e300;
+  for (int k = 0; k < 200; ++k) {
     const ValueAndSlope f = excess_and_slope(i);
-    const double step = -f.value / f.slope;
+    double step = -f.value / f.slope;
     if (std::abs(step) <= 1e-14 * std::max(std::abs(i), 1e-9)) return i + step;
+    const bool halves = std::abs(step) <= 0.5 * before;
+    if (!halves && std::abs(step) <= 1e-10 * std::max(std::abs(i), 1e-6)) return i + step;  // round-off of the voltage
     ((f.value > 0) == (f.slope > 0) ? right : left) = i;
-    i = i + step > left && i + step < right ? i + step : 0.5 * (left + right);
+    const bool bracketed = left > -1e300 && right < 1e300;
+    const bool inside = i + step > left && i + step < right;
+    if (bracketed && !(inside && halves)) step = 0.5 * (left + right) - i;
+    before = std::abs(step);
+    i += step;
   }
   return i;
 }

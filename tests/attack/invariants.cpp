@@ -39,6 +39,7 @@ class Check {
   void all() {
     if (!finite()) return;  // nothing else means anything then
     possible();
+    limits();
     lithium();
     salt();
     end();
@@ -88,6 +89,26 @@ class Check {
       if (std::abs(p.terminal.voltage) < absurd_voltage && std::abs(p.current) < absurd_current) continue;
       return fault("no cell shows {:.4g} V at {:.4g} A/m2, as this one at {:.4g} of {:.4g} s", p.terminal.voltage,
                    p.current, t, solution_.duration());
+    }
+  }
+
+  /// A held voltage is held; no surface lies beyond full or empty, no salt below used up, unless the step began so.
+  void limits() {
+    const auto* hold = std::get_if<model::VoltageDrive>(&step_.drive);
+    const double least = std::min(used_up * cell_.electrolyte.concentration, first_.lowest_salt);
+    for (const double t : moments()) {
+      const Point p = solution_.at(t);
+      if (hold && !(std::abs(p.terminal.voltage - hold->voltage) <= volts_of_a_cutoff))
+        return fault("it holds {:.6f} V instead, at {:.6g} of {:.6g} s, {:.4g} A/m2", p.terminal.voltage, t,
+                     solution_.duration(), p.current);
+      if (!(p.lowest_salt >= 0.9 * least))
+        return fault("the salt falls to {:.4g} of its start, unseen, at {:.6g} of {:.6g} s",
+                     p.lowest_salt / cell_.electrolyte.concentration, t, solution_.duration());
+      for (const auto& [x, before] : {std::pair(p.positive_surface, first_.positive_surface),
+                                      std::pair(p.negative_surface, first_.negative_surface)}) {
+        if (!(x >= std::min(-1e-5, before) && x <= std::max(1 + 1e-5, before)))
+          return fault("a grain surface is at {:.6f} at {:.6g} of {:.6g} s", x, t, solution_.duration());
+      }
     }
   }
 

@@ -32,6 +32,7 @@ struct RunStep {
 ///   current the charge is i t; the salt of a full cell keeps its amount to 1e-9;
 /// - the end is one of the step's own or a physical one, and the last moment has it: a voltage within 0.1 mV;
 /// - no cut-off is passed by more than 0.1 mV on the way;
+/// - a held voltage is held within 0.1 mV; no salt below used up and no surface beyond full or empty goes unseen;
 /// - charge, temperature, grain surfaces and salt are those in which the step before ended;
 /// - a step without duration had its end met when it began, and drives further into it.
 /// @param before  the step before; nullptr at the start
