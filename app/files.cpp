@@ -26,6 +26,10 @@ ResultFolder::ResultFolder(std::string path) : path_(std::move(path)) {
   }
 }
 
+void ResultFolder::add(const std::string& name, std::string content) {
+  contents_.emplace_back(name, [content = std::move(content)](std::ostream& out) { out << content; });
+}
+
 std::vector<std::string> ResultFolder::write() const {
   std::vector<std::pair<fs::path, fs::path>> written;  // temporary, final
   const auto give_up = [&](const std::string& what) {
@@ -33,7 +37,7 @@ std::vector<std::string> ResultFolder::write() const {
     for (const auto& [temporary, final_path] : written) fs::remove(temporary, ignored);
     throw NotCompleted(what);
   };
-  for (const auto& [name, content] : contents_) {  // before anything is touched: can every file take its name?
+  for (const auto& [name, ignored_content] : contents_) {  // before anything is touched: can every file take its name?
     const fs::path final_path = fs::path(path_) / name;
     std::error_code ignored;
     if (fs::is_directory(final_path, ignored))
@@ -44,7 +48,11 @@ std::vector<std::string> ResultFolder::write() const {
     const fs::path temporary = fs::path(path_) / ("." + name + "." + std::to_string(getpid()) + ".part");
     written.emplace_back(temporary, final_path);
     std::ofstream out(temporary, std::ios::binary);
-    out << content;
+    try {
+      content(out);
+    } catch (const std::exception& error) {
+      give_up("'" + final_path.string() + "' cannot be written: " + error.what());
+    }
     out.close();
     if (!out) give_up("'" + final_path.string() + "' cannot be written: " + std::strerror(errno));
   }

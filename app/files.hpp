@@ -1,5 +1,7 @@
 #pragma once
 
+#include <functional>
+#include <iosfwd>
 #include <string>
 #include <utility>
 #include <vector>
@@ -12,13 +14,17 @@ class ResultFolder {
   /// Makes the folder if it is not there. @throws NotCompleted naming what cannot be written and why
   explicit ResultFolder(std::string path);
 
-  void add(const std::string& name, std::string content) { contents_.emplace_back(name, std::move(content)); }
+  void add(const std::string& name, std::string content);
+  /// A file that is written piece by piece when its turn comes.
+  void add(const std::string& name, std::function<void(std::ostream&)> write) {
+    contents_.emplace_back(name, std::move(write));
+  }
   /// Writes them. On any failure none of them is left behind. Returns the paths.
   std::vector<std::string> write() const;
 
  private:
   std::string path_;
-  std::vector<std::pair<std::string, std::string>> contents_;
+  std::vector<std::pair<std::string, std::function<void(std::ostream&)>>> contents_;
 };
 
 }  // namespace onegrain::app

@@ -109,6 +109,27 @@ LayerDrop layer_drop(const LayerPoints& points, const Electrode& layer, const El
   return result;
 }
 
+Eigen::MatrixXd layer_drop_by_salt(const LayerPoints& points, const Electrode& layer, const Electrolyte& electrolyte,
+                                   const Eigen::VectorXd& salt, const Eigen::VectorXd& slope,
+                                   const Eigen::VectorXd& current, double T, const Eigen::MatrixXd& by_unknown,
+                                   const Eigen::MatrixXd& slope_by_unknown) {
+  const double scale = 2 * gas_constant * T / faraday_constant;
+  const Eigen::VectorXd crossing = points.share_at_samples() * current;
+  Eigen::ArrayXd by_salt(salt.size()), by_slope(salt.size());
+  for (Eigen::Index q = 0; q < salt.size(); ++q) {
+    const double c = std::max(salt[q], least_salt), bends = salt[q] > least_salt ? 1.0 : 0.0;
+    const Property::Value kappa = electrolyte.conductivity.at(c, T), t = electrolyte.transference_number.at(c, T),
+                          factor = electrolyte.thermodynamic_factor.at(c, T);
+    const double resistance = layer.thickness * layer.tortuosity / (kappa.value * layer.porosity);
+    by_slope[q] = scale * (1 - t.value) * factor.value / c;
+    const double by_c =
+        scale * ((1 - t.value) * factor.by_composition - t.by_composition * factor.value) / c - by_slope[q] / c;
+    by_salt[q] = bends * (by_c * slope[q] - resistance * kappa.by_composition / kappa.value * crossing[q]);
+  }
+  return points.integral_to_separator() *
+         (by_salt.matrix().asDiagonal() * by_unknown + by_slope.matrix().asDiagonal() * slope_by_unknown);
+}
+
 bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerDrop& drop,
                  const Eigen::VectorXd& surface, const Eigen::VectorXd& salt, double i, double T, LayerState& state) {
   const Eigen::Index n = points.count();
@@ -116,6 +137,7 @@ bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerD
   if (state.current.size() != n) state.current.setConstant(n, i);
   state.by_current.resize(n);
   state.by_surface.resize(n);
+  state.by_salt.resize(n);
   Column potential(n), by_surface(n);
   std::array<ExchangeCurrent, most_points> exchange;
   for (Eigen::Index k = 0; k < n; ++k) {
@@ -135,6 +157,7 @@ bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerD
       residual[k] = potential[k] + eta.value - state.separator_side + i * drop.solid[k] - drop.diffusion[k];
       state.by_current[k] = -eta.by_current / area;
       state.by_surface[k] = by_surface[k] + eta.by_exchange * i0.by_stoichiometry;
+      state.by_salt[k] = eta.by_exchange * i0.by_concentration;
     }
     residual.head(n).noalias() -= drop.drop * state.current;
     residual[n] = points.weights().matrix().dot(state.current) - i;

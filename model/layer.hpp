@@ -53,12 +53,22 @@ struct LayerDrop {
 LayerDrop layer_drop(const LayerPoints& points, const Electrode& layer, const Electrolyte& electrolyte,
                      const Eigen::VectorXd& salt, const Eigen::VectorXd& slope, double T);
 
+/// Derivative of (drop current)_k + diffusion_k with respect to unknowns b of the salt, for fixed local currents: one
+/// row per point, one column per unknown [V per unit of b]. Arguments as above.
+/// @param by_unknown        d salt / d b at the samples, samples x unknowns
+/// @param slope_by_unknown  d slope / d b there
+Eigen::MatrixXd layer_drop_by_salt(const LayerPoints& points, const Electrode& layer, const Electrolyte& electrolyte,
+                                   const Eigen::VectorXd& salt, const Eigen::VectorXd& slope,
+                                   const Eigen::VectorXd& current, double T, const Eigen::MatrixXd& by_unknown,
+                                   const Eigen::MatrixXd& slope_by_unknown);
+
 /// The local currents and the potential at the separator side for which charge transfer holds at every point.
 struct LayerState {
   Eigen::VectorXd current;     ///< s at the points [A/m2 of plate]; their weighted mean is i
   double separator_side = 0;   ///< Phi(1) [V]
   Eigen::VectorXd by_current;  ///< d eta / d s at the points [ohm m2], < 0
   Eigen::VectorXd by_surface;  ///< d (U + eta) / d x_s at the points [V]
+  Eigen::VectorXd by_salt;     ///< d eta / d c at the points, through the exchange current [V m3/mol]
 };
 
 /// Solves by Newton's method from the currents that `state` holds (of the right size: from an even spread otherwise).

@@ -285,26 +285,4 @@ void add_curves(json& document, const Job& job, const std::vector<NamedCurve>& c
   document["overpotentials"] = std::move(losses);
 }
 
-void add_protocol(json& document, const Job& job, const std::vector<NamedStep>& steps, int points) {
-  json time = json::array(), voltage = json::array(), current = json::array(), list = json::array();
-  for (const NamedStep& s : steps) {
-    for (const double t : solver::moments(s.run.solution, points, true)) {
-      const solver::Point p = s.run.solution.at(t);
-      time.push_back(number((s.run.start_time + t) / 3600));
-      voltage.push_back(number(p.terminal.voltage));
-      current.push_back(number(job.milliamperes(p.current)));
-    }
-    const json summary = step_json(job, s);
-    list.push_back({{"label", s.label},
-                    {"start_h", number(s.run.start_time / 3600)},
-                    {"end_h", number((s.run.start_time + s.run.solution.duration()) / 3600)},
-                    {"capacity_mAh", summary["capacity_mAh"]},
-                    {"ended_by", summary["ended_by"]}});
-  }
-  document["protocol"] = {{"time_h", std::move(time)},
-                          {"voltage_V", std::move(voltage)},
-                          {"current_mA", std::move(current)},
-                          {"steps", std::move(list)}};
-}
-
 }  // namespace onegrain::app

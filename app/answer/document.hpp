@@ -14,7 +14,4 @@ nlohmann::json cell_document(const Request& request, const Job& job, const std::
 /// Adds curves, rate capability, grain profiles and loss parts.
 void add_curves(nlohmann::json& document, const Job& job, const std::vector<NamedCurve>& curves, int points);
 
-/// Adds a protocol.
-void add_protocol(nlohmann::json& document, const Job& job, const std::vector<NamedStep>& steps, int points);
-
 }  // namespace onegrain::app

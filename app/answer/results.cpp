@@ -41,104 +41,12 @@ json point_json(const Job& job, const NamedCurve& named) {
   return point;
 }
 
-json curve_json(const Job& job, const NamedCurve& named, int points) {
-  json result = point_json(job, named);
-  json time = json::array(), capacity = json::array(), voltage = json::array(), negative = json::array(),
-       separator_side = json::array();
-  std::vector<double> moments = solver::moments(named.curve.step, points, false);
-  moments.resize(static_cast<std::size_t>(points), moments.back());  // a curve without duration repeats its only moment
-  for (const double t : moments) {
-    const solver::Point p = named.curve.step.at(t);
-    time.push_back(number(t));
-    capacity.push_back(number(job.milliampere_hours(std::abs(named.curve.current) * t)));
-    voltage.push_back(number(p.terminal.voltage));
-    negative.push_back(number(p.terminal.negative_potential + p.terminal.negative_overpotential));
-    separator_side.push_back(number(p.terminal.separator_side));
+std::string command_line(const Request& request) {
+  std::string command = "onegrain";
+  for (const std::string& word : request.words) {
+    command += word.find(' ') == std::string::npos ? " " + word : " '" + word + "'";
   }
-  result["time_s"] = std::move(time);
-  result["capacity_mAh"] = std::move(capacity);
-  result["capacity_total_mAh"] = number(job.milliampere_hours(named.curve.capacity));
-  result["voltage_V"] = std::move(voltage);
-  if (job.cell.is_full_cell()) result["negative_potential_V"] = std::move(negative);
-  result["separator_side_V"] = std::move(separator_side);  // of the negative; half cell: of the working electrode
-  return result;
-}
-
-json step_json(const Job& job, const NamedStep& named) {
-  const solver::StepSolution& s = named.run.solution;
-  const solver::Point first = s.first(), last = s.last();
-  return {{"step", named.run.step + 1},
-          {"repetition", named.run.repetition + 1},
-          {"label", named.label},
-          {"start_s", number(named.run.start_time)},
-          {"duration_s", number(s.duration())},
-          {"capacity_mAh", number(job.milliampere_hours(last.charge - first.charge))},
-          {"energy_mWh", number(s.duration() > 0 ? s.energy() * job.plate_area() / 3.6 : 0.0)},
-          {"first_voltage_V", number(first.terminal.voltage)},
-          {"last_voltage_V", number(last.terminal.voltage)},
-          {"last_current_mA", number(job.milliamperes(last.current))},
-          {"ended_by", ended_by(s)}};
-}
-
-namespace {
-
-json figure(const params::Figure& f, const char* unit) {
-  const double scale = *unit ? 1 / params::in_unit(1, unit) : 1.0;
-  return {{"value", number(f.value / scale)}, {"plus_minus", number(f.plus_minus / scale)}};
-}
-
-json electrode_json(const params::ElectrodeBench& e) {
-  json j;
-  j["material"] = e.material;
-  if (e.coating_loading) j["coating_loading_mg_cm2"] = figure(*e.coating_loading, "mg/cm2");
-  if (e.active_loading) j["active_loading_mg_cm2"] = figure(*e.active_loading, "mg/cm2");
-  if (e.active_mass) j["active_mass_mg"] = figure(*e.active_mass, "mg");
-  j["thickness_um"] = figure(e.thickness, "um");
-  j["active_fraction"] = figure(e.active_fraction, "");
-  j["porosity"] = figure(e.porosity, "");
-  j["inactive_fraction"] = figure(e.inactive_fraction, "");
-  j["tortuosity"] = figure(e.tortuosity, "");
-  j["areal_capacity_mAh_cm2"] = figure(e.areal_capacity, "mAh/cm2");
-  j["areal_capacity_in_window_mAh_cm2"] = figure(e.areal_capacity_in_window, "mAh/cm2");
-  if (e.theoretical_capacity) j["theoretical_capacity_mAh_g"] = figure(*e.theoretical_capacity, "mAh/g");
-  if (e.specific_capacity) j["specific_capacity_mAh_g"] = figure(*e.specific_capacity, "mAh/g");
-  if (e.specific_capacity_in_window) {
-    j["specific_capacity_in_window_mAh_g"] = figure(*e.specific_capacity_in_window, "mAh/g");
-  }
-  j["maximum_concentration_mol_L"] = figure(e.maximum_concentration, "mol/L");
-  if (e.crystal_concentration) j["crystal_concentration_mol_L"] = figure(*e.crystal_concentration, "mol/L");
-  j["stoichiometry_full"] = figure(e.stoichiometry_full, "");
-  j["stoichiometry_empty"] = figure(e.stoichiometry_empty, "");
-  return j;
-}
-
-}  // namespace
-
-json bench_json(const Job& job) {
-  const params::Bench& b = job.bench;
-  json j;
-  j["plate_area_cm2"] = figure(b.plate_area, "cm2");
-  j[job.cell.is_full_cell() ? "positive" : "working"] = electrode_json(b.positive);
-  if (b.negative) j["negative"] = electrode_json(*b.negative);
-  if (b.capacity_ratio) j["capacity_ratio"] = figure(*b.capacity_ratio, "");
-  j["equilibrium_capacity_mAh"] = figure(b.equilibrium_capacity, "mAh");
-  j["rated_capacity_mAh"] = figure(b.rated_capacity, "mAh");
-  j["rated_capacity_stated"] = b.rated_capacity_stated;
-  j["one_c_current_mA"] = figure(b.one_c_current, "mA");
-  json rows = json::array();
-  for (const params::RateRow& r : b.rates) {
-    json row{{"rate", r.name},
-             {"c_rate", number(r.c_rate)},
-             {"current_mA", number(r.current * 1e3)},
-             {"current_mA_cm2", number(r.current_density / 10)},
-             {"hours", number(r.hours)}};
-    if (r.specific_current) row["current_mA_g"] = number(*r.specific_current);
-    rows.push_back(std::move(row));
-  }
-  j["rates"] = std::move(rows);
-  j["warnings"] = b.warnings;
-  j["assumptions"] = b.assumptions;
-  return j;
+  return command;
 }
 
 json provenance_json(const Request& request, const params::Sheet& sheet) {
@@ -146,13 +54,9 @@ json provenance_json(const Request& request, const params::Sheet& sheet) {
   for (const params::SourceFile& f : sheet.files) {
     files.push_back({{"name", f.name}, {"shipped", f.shipped}, {"sha256", f.sha256}});
   }
-  std::string command = "onegrain";
-  for (const std::string& word : request.words) {
-    command += word.find(' ') == std::string::npos ? " " + word : " '" + word + "'";
-  }
   return {{"program", "onegrain"},
           {"version", ONEGRAIN_VERSION},
-          {"command", command},
+          {"command", command_line(request)},
           {"sheet", sheet.name},
           {"files", std::move(files)}};
 }

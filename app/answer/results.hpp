@@ -5,36 +5,20 @@
 #include <vector>
 
 #include "app/job.hpp"
+#include "app/study/curves.hpp"
 #include "params/record/measured.hpp"
-#include "solver/step/curves.hpp"
 #include "solver/step/trust.hpp"
 
 /// From solutions in SI per plate area to what is printed, written and drawn: mA, mAh, V, whole cell.
 namespace onegrain::app {
-
-/// A curve with its name.
-struct NamedCurve {
-  std::string label;  ///< "C/10", "2 mA"
-  double c_rate;      ///< > 0
-  solver::Curve curve;
-};
-
-/// One step of a protocol, named as the user wrote it.
-struct NamedStep {
-  std::string label;
-  solver::ProtocolStep run;
-};
 
 /// A number for JSON, of 10 significant digits; null if not finite.
 nlohmann::json number(double value);
 
 /// The keys of a point of `rates --json`.
 nlohmann::json point_json(const Job& job, const NamedCurve& curve);
-/// The same with the arrays of `curve --json`, `points` moments evenly spaced in charge.
-nlohmann::json curve_json(const Job& job, const NamedCurve& curve, int points);
-nlohmann::json step_json(const Job& job, const NamedStep& step);
-/// What `bench` found, SI turned into the units that the keys name.
-nlohmann::json bench_json(const Job& job);
+/// The command line as it was typed, for the record.
+std::string command_line(const Request& request);
 /// Program, version, options, files with SHA-256: the head of every summary.
 nlohmann::json provenance_json(const Request& request, const params::Sheet& sheet);
 

@@ -17,10 +17,6 @@ std::string electrolyte_remark(model::ElectrolyteModel electrolyte);
 /// Where a result is no longer believed: the limits with their values and sources.
 std::vector<std::string> trust_criteria();
 
-std::string bench_headline(const Job& job);
-std::string rates_headline(const Job& job, const std::vector<NamedCurve>& curves);
-std::string follow_headline(const Job& job, const std::vector<NamedStep>& steps);
-
 /// The parts of what is lost between the equilibrium voltage and the terminals, each positive where it is a loss.
 struct LossPart {
   const char* name;  ///< a literal

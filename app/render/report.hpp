@@ -3,6 +3,7 @@
 #include <nlohmann/json_fwd.hpp>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace onegrain::app {
 
@@ -11,6 +12,8 @@ namespace onegrain::app {
 ///
 /// The definition is written at build time from the files themselves.
 std::string_view web_asset(std::string_view name);
+/// The names of all of them, sorted.
+std::vector<std::string_view> web_asset_names();
 
 /// The report: one HTML page that needs no other file, no network and no server.
 ///
@@ -36,8 +39,6 @@ std::string_view web_asset(std::string_view name);
 ///      "rate_capability": {"rated_capacity_mAh", "points": [as a curve, without its trace]},
 ///      "profiles": [{"electrode", "rate", "moments": [{"label", "radius": [0..1], "stoichiometry": []}]}],
 ///      "overpotentials": [{"label", "capacity_mAh": [], "parts": [{"name", "values_mV": [] (lost: positive)}]}],
-///      "protocol": {"time_h": [], "voltage_V": [], "current_mA": [],
-///                   "steps": [{"label", "start_h", "end_h", "capacity_mAh", "ended_by"}]},
 ///      "losses": {see below}, "ceiling": {see below}, "overlay": {see below}, "balance": {see below}, "fit": {see
 ///      below}, "pulses": {see below}, "cautions": [""], "provenance": [["what", "value"]]}
 ///

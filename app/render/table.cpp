@@ -20,7 +20,7 @@ void Table::add(std::vector<std::string> cells) {
 std::string Table::text() const {
   std::vector<std::size_t> widths;
   for (std::size_t k = 0; k < headings_.size(); ++k) {
-    std::size_t w = width(headings_[k].title);
+    std::size_t w = std::max(width(headings_[k].title), width(headings_[k].unit));
     for (const auto& row : rows_) w = std::max(w, width(row[k]));
     widths.push_back(w);
   }
@@ -37,6 +37,8 @@ std::string Table::text() const {
     out += text_line + "\n";
   };
   line([&](std::size_t k) { return headings_[k].title; });
+  if (std::any_of(headings_.begin(), headings_.end(), [](const Heading& h) { return !h.unit.empty(); }))
+    line([&](std::size_t k) { return headings_[k].unit; });
   line([&](std::size_t k) { return std::string(widths[k], '-'); });
   for (const auto& row : rows_) line([&](std::size_t k) { return row[k]; });
   return out;

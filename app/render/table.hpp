@@ -12,6 +12,7 @@ class Table {
   struct Heading {
     std::string title;
     Align align = Align::right;
+    std::string unit = {};  ///< in a second line of the headings
   };
 
   explicit Table(std::vector<Heading> headings) : headings_(std::move(headings)) {}

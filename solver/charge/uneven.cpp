@@ -104,12 +104,19 @@ class UnevenLayer::Equations final : public OdeSystem {
       jacobian_.corner()(row, 2 * points_) = -1;
     }
     jacobian_.corner().row(2 * points_).segment(points_, points_) = owner_.points_.weights().matrix().transpose();
-    if (salt_model_) {  // what the salt does to the spread of the current is left to the iteration: it is slow and weak
+    if (salt_model_) {
+      const auto b = y.tail(salt_count_);
       Bordered::Block& block = jacobian_.blocks().back();
-      salt_model_->rate_jacobian(y.tail(salt_count_), crossing_elsewhere_ + crossing_by_share_ * state_.current,
-                                 temperature_, block.values, by_crossing_);
+      salt_model_->rate_jacobian(b, crossing_elsewhere_ + crossing_by_share_ * state_.current, temperature_,
+                                 block.values, by_crossing_);
       jacobian_.columns().middleRows(block.offset, block.size).middleCols(points_, points_).noalias() =
           by_crossing_ * crossing_by_share_;
+      // On a flat potential it is the salt that shares the current out: without these rows Newton's iteration fails.
+      jacobian_.rows().middleRows(points_, points_).middleCols(block.offset, block.size) =
+          state_.by_salt.asDiagonal() * at_points_ -
+          model::layer_drop_by_salt(owner_.points_, layer_, owner_.cell_.electrolyte,
+                                    (at_samples_ * b).array() + salt_model_->mean(), slope_at_samples_ * b,
+                                    state_.current, temperature_, at_samples_, slope_at_samples_);
     }
     return Rate::ok;
   }

@@ -21,17 +21,23 @@ State start_of(Simulator& simulator, const model::Window& window, bool charge) {
   return simulator.at_rest(simulator.cell().charged_state.value_or(window.full));
 }
 
-std::vector<ProtocolStep> run_protocol(Simulator& simulator, const State& start, const model::Protocol& protocol) {
-  std::vector<ProtocolStep> done;
+void run_protocol(Simulator& simulator, const State& start, const model::Protocol& protocol,
+                  const std::function<void(ProtocolStep&&)>& see) {
   State state = start;
   double time = 0;
   for (int repetition = 0; repetition < protocol.repeat; ++repetition) {
     for (std::size_t k = 0; k < protocol.steps.size(); ++k) {
-      done.push_back({static_cast<int>(k), repetition, time, simulator.run(state, protocol.steps[k])});
-      state = done.back().solution.final_state();
-      time += done.back().solution.duration();
+      ProtocolStep done{static_cast<int>(k), repetition, time, simulator.run(state, protocol.steps[k])};
+      state = done.solution.final_state();
+      time += done.solution.duration();
+      see(std::move(done));
     }
   }
+}
+
+std::vector<ProtocolStep> run_protocol(Simulator& simulator, const State& start, const model::Protocol& protocol) {
+  std::vector<ProtocolStep> done;
+  run_protocol(simulator, start, protocol, [&](ProtocolStep&& step) { done.push_back(std::move(step)); });
   return done;
 }
 

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <functional>
 #include <vector>
 
 #include "solver/step/simulator.hpp"
@@ -35,6 +36,10 @@ struct ProtocolStep {
 /// Runs all steps, `repeat` times; every step starts from the very state in which the one before ended.
 /// Where an end is given that the cell has passed already, the step has no duration and the next one begins.
 std::vector<ProtocolStep> run_protocol(Simulator& simulator, const State& start, const model::Protocol& protocol);
+
+/// The same in flat memory: each step is handed to `see` when it is done, and not kept.
+void run_protocol(Simulator& simulator, const State& start, const model::Protocol& protocol,
+                  const std::function<void(ProtocolStep&&)>& see);
 
 /// Whether a protocol starts with a charge: by its first step that passes current. A voltage hold counts as a charge
 /// where the voltage lies above the middle of the window.

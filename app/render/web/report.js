@@ -853,42 +853,6 @@ function parts_section(entries) {
   );
 }
 
-// ---- a protocol, step by step ----------------------------------------------------------------------------------------
-
-function protocol_section(protocol) {
-  const trace = {
-    time: numbers(protocol.time_h),
-    voltage: numbers(protocol.voltage_V),
-    current: numbers(protocol.current_mA),
-  };
-  const steps = parts(protocol.steps);
-  const shown = steps.slice(0, 60).map((step, i) => ({ ...step, order: i + 1 }));
-  const visible = drawn({ x: trace.time, y: trace.voltage }) || drawn({ x: trace.time, y: trace.current });
-  return section(
-    "The protocol, step by step",
-    visible
-      ? chart("", `Voltage and current against time over ${steps.length} steps.`, (svg, width, live) =>
-          draw_protocol(svg, width, live, trace, steps),
-        )
-      : null,
-    table(
-      "Steps, numbered as in the chart",
-      [
-        { head: "Step", cell: (row) => `${row.order}` },
-        { head: "Driven", tight: true, cell: (row) => text(row.label) },
-        { head: "Start / h", numeric: true, cell: (row) => num(row.start_h) },
-        { head: "End / h", numeric: true, cell: (row) => num(row.end_h) },
-        { head: "Capacity /\u00a0mAh", numeric: true, cell: (row) => num(row.capacity_mAh) },
-        { head: "Ended by", tight: true, cell: (row) => text(row.ended_by) },
-      ],
-      shown,
-    ),
-    steps.length > shown.length
-      ? el("p", { class: "remarks" }, `${steps.length - shown.length} further steps stand in summary.json.`)
-      : null,
-  );
-}
-
 // ---- the cell --------------------------------------------------------------------------------------------------------
 
 function cell_section(cell, rest) {
@@ -999,7 +963,7 @@ function page(report) {
     cell,
     results.filter((one) => !key.includes(one)),
   );
-  const calculated = curves.length > 0 || Object.keys(part(report.protocol)).length > 0;
+  const calculated = curves.length > 0;
   const kicker = [text(program.name) || "onegrain", text(report.verb), arrangement].filter(Boolean).join(" \u00b7 ");
 
   return [
@@ -1037,7 +1001,6 @@ function page(report) {
     temperature_section(ceiling),
     staircase_section(part(ceiling.staircase), ceiling),
     opened ? section("The cell in numbers", numbers_at_hand) : null,
-    protocol_section(part(report.protocol)),
     curve_section(curves, capability.rated_capacity_mAh, half_cell),
     capability_section(points, capability.rated_capacity_mAh),
     calculated ? null : came_out,

@@ -697,51 +697,6 @@ function draw_budget(svg, width, id, spec) {
   return Math.max(at - 8, floor + 6);
 }
 
-// ---- a protocol against time -----------------------------------------------------------------------------------------
-
-function draw_protocol(svg, width, live, trace, steps) {
-  const height = 470;
-  const upper = { left: 56, right: width - 14, top: 50, bottom: 250, floor: 250 };
-  const lower = { left: 56, right: width - 14, top: 300, bottom: height - 48, floor: height - 48 };
-  const x = d3.scaleLinear(domain(trace.time.filter(known), [0]), [upper.left, upper.right]);
-  const edges = put(svg, "g");
-  const bare = d3.axisBottom(x).tickValues([]).tickSizeOuter(0);
-  const traces = [];
-  const words = (i) => [`${num(trace.time[i], 4)} h`, `${num(trace.voltage[i], 4)} V, ${num(trace.current[i])} mA`];
-  for (const [box, series, names] of [
-    [upper, trace.voltage, { x: "", y: "Voltage / V", x_axis: bare }],
-    [lower, trace.current, { x: "Time / h", y: "Current / mA (positive charges the cell)" }],
-  ]) {
-    const line = { x: trace.time, y: series };
-    if (!drawn(line)) continue;
-    const y = d3.scaleLinear(domain(values([line], "y"), box === lower ? [0] : []), [box.floor, box.top]).nice(4);
-    axes(svg, box, x, y, names);
-    const points = thinned(trace.time.map((value, i) => [x(value), y(series[i]), i]));
-    put(svg, "path", { class: "line", stroke: box === upper ? "#171c21" : "#b05f24" }).attr(
-      "d",
-      d3.line().defined((p) => known(p[0]) && known(p[1]))(points),
-    );
-    const seen = points.filter((p) => known(p[0]) && known(p[1]));
-    traces.push({ points: seen, stroke: INK, words: (k) => words(seen[k][2]) });
-  }
-  let last = -Infinity;
-  steps.forEach((step, i) => {
-    const from = x(number(step.start_h));
-    const to = x(number(step.end_h));
-    if (!known(from)) return;
-    put(edges, "line", { class: "edge", x1: from, x2: from, y1: upper.top - 6, y2: lower.floor });
-    const name = `${i + 1}`;
-    const middle = known(to) ? (from + to) / 2 : from;
-    if (middle - width_of(name) / 2 > last + 4) {
-      last = middle + width_of(name) / 2;
-      put(svg, "text", { class: "value", x: middle, y: upper.top - 8, "text-anchor": "middle", fill: SOFT }, name);
-    }
-  });
-  svg.select(".axis-title").attr("y", 18);
-  readout(svg, { ...lower, top: upper.top }, traces, live);
-  return height;
-}
-
 // ---- the layers of the cell ------------------------------------------------------------------------------------------
 
 const KINDS = { positive: 0, negative: 6, separator: 5, lithium: 3, foil: 0 };

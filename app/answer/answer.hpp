@@ -1,0 +1,213 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <utility>
+#include <variant>
+#include <vector>
+
+#include "app/answer/measure.hpp"
+#include "app/answer/rows.hpp"
+
+/// What a verb has to say, once: terminal, summary.json, curves.csv and report.html are renderings of the same answer.
+///
+/// Numbers are in SI for the whole cell (A, C, J), stoichiometries and shares as such; units and digits are settled by
+/// the renderings from the `Measure` beside each number. Every sentence stands here and nowhere else. Text is UTF-8 and
+/// shown as it is. A key is lower case with underscores and without unit; the summary appends the unit of the measure:
+/// "capacity" in mAh is `capacity_mAh`. A path of keys, "bench.positive", nests. An empty key keeps a block out of the
+/// summary.
+namespace onegrain::app::answer {
+
+/// Which renderings show a thing.
+enum Places : unsigned { nowhere = 0, terminal = 1, page = 2, summary = 4, read = terminal | page, everywhere = 7 };
+
+struct Figure {
+  std::string key, label;
+  double value = 0;
+  Measure measure;
+  Uncertainty uncertainty;
+  std::string note;
+  std::string at_the_top;  ///< not empty: stands large at the top of the page, under this name
+  bool alone = false;      ///< in the summary a number alone, where others are {"value", "plus_minus"}
+  Places places = everywhere;
+};
+
+/// Figures under one title, a line each. `key`: the object that holds them in the summary; "" puts them at its top.
+struct Figures {
+  std::string key, title;
+  std::vector<Figure> figures;
+  Places places = everywhere;
+};
+
+/// Words, yes or no and lists of words that only the summary holds: {"material", "NMC"}.
+struct Facts {
+  std::string key;
+  std::vector<std::pair<std::string, std::variant<std::string, bool, std::vector<std::string>>>> facts;
+};
+
+struct Column {
+  std::string key, label;
+  std::optional<Measure> measure;  ///< none: words
+  Places places = everywhere;
+};
+
+/// In the summary an array of objects at `key`; a cell without content is left out there.
+struct Table {
+  std::string key, title;
+  std::vector<Column> columns;
+  Rows rows;
+  Places places = everywhere;
+};
+
+struct Paragraph {
+  std::string text;
+  Places places = read;
+};
+struct Bullets {
+  std::string title;
+  std::vector<std::string> items;
+  Places places = read;
+};
+
+struct Axis {
+  std::string label;
+  Measure measure;
+  std::vector<double> include;  ///< values that the axis shows in any case
+  std::optional<double> most;   ///< larger values do not stretch the axis
+  bool logarithmic = false;     ///< ticks at `ticks` only
+  std::vector<std::pair<double, std::string>> ticks;
+};
+
+/// How a line is drawn.
+enum class Role {
+  predicted,  ///< the first of two or so
+  other,      ///< drawn against it
+  in_order,   ///< one of several of which the order counts: dark to light by `Series::order`
+  in_time,    ///< one of several moments
+  measured,
+};
+
+struct Series {
+  std::string label;
+  Role role = Role::predicted;
+  int order = 0;          ///< of `in_order` and `in_time`, from 0
+  bool doubtful = false;  ///< not to be relied on: drawn thin, named with (?)
+  bool marked = false;    ///< a mark at every point
+  std::vector<double> x, y;
+  std::vector<double> low, high;       ///< a band around y; may be empty
+  std::vector<std::string> at_points;  ///< words beside the points; may be empty
+  /// What else is known at the points; shown under the pointer.
+  struct Also {
+    std::string label;
+    Measure measure;
+    std::vector<double> values;
+  };
+  std::vector<Also> also;
+};
+
+/// A strip of the y axis to keep out of (`never`) or to take care in; infinite ends reach the edge.
+struct Zone {
+  double from, to;
+  bool never = true;
+  std::string words;
+};
+/// A horizontal line with words.
+struct Level {
+  double value;
+  std::string words;
+};
+/// A vertical line with a short name between it and the next one.
+struct Stage {
+  double from, to;
+  std::string name;
+};
+
+/// Lines over two axes. On the page alone.
+struct Plot {
+  std::string title, description;  ///< description: for those who do not see it
+  Axis x, y;
+  std::vector<Series> series;
+  std::vector<Zone> zones;
+  std::vector<Level> levels;
+  std::vector<Stage> stages;
+  enum class Names { below, above, right, none } names = Names::below;  ///< where the lines' names stand
+  bool low = false;                                                     ///< of little height
+  std::optional<std::pair<double, std::string>> whole;  ///< a value that counts as 100 % on a second axis, and of what
+};
+
+/// Parts on top of each other against x, on the page alone. Parts of one name look alike in all stacks of a page.
+struct Stack {
+  std::string title, description;
+  Axis x, y;
+  std::vector<double> positions;
+  struct Part {
+    std::string name;
+    std::vector<double> values;
+  };
+  std::vector<Part> parts;
+  std::string total;  ///< what the sum of the parts is called
+  std::string note;   ///< where the top of the stack is cut off
+};
+
+/// The layers of the cell, thickness to scale, the height shared by what fills the volume. On the page alone.
+struct Layers {
+  std::string title, description;
+  struct Share {
+    std::string name;
+    double share;
+    enum class Fill { empty, binder, own } fill;
+  };
+  struct Layer {
+    std::string name;
+    enum class Look { positive, negative, separator, lithium } look;
+    double thickness;
+    std::vector<Share> shares;
+  };
+  std::vector<Layer> layers;
+};
+
+using Block = std::variant<Paragraph, Bullets, Figures, Facts, Table, Plot, Stack, Layers>;
+
+struct Section {
+  std::string title;
+  std::vector<Block> blocks;
+  enum class Beside { none, two, three } beside = Beside::none;  ///< plots side by side, where there is room
+  Places places = everywhere;
+};
+
+/// Columns of curves.csv: titles as an open standard or we have them, without unit.
+struct Course {
+  std::vector<std::pair<std::string, Measure>> columns;
+  Rows rows;  ///< numbers in SI
+};
+
+struct SourceFile {
+  std::string name, sha256;
+  bool shipped = false;
+};
+
+/// Filled in by a verb: headline, sections, course. The frame adds the rest, for every verb alike (see present.hpp).
+struct Answer {
+  std::string headline;
+  std::vector<Section> sections;
+  std::vector<std::string> warnings;     ///< own ones of the verb; those of the bench come before them
+  std::vector<std::string> doubts;       ///< results that are not to be relied on, each with its reason
+  std::vector<std::string> assumptions;  ///< of this calculation; those of the bench come before them
+  bool all_assumptions_on_terminal = false;
+  bool tells_the_cell = false;  ///< its sections hold the figures of the cell; the frame adds what went in alone
+  bool recommends = false;      ///< names a rate to use: the cautions then stand right under the headline
+  std::optional<Course> course;
+  std::string verbatim;                                         ///< not empty: printed as it is, and nothing else
+  std::vector<std::pair<std::string, std::string>> more_files;  ///< name and content, beside the report
+
+  // By the frame.
+  std::string verb, subject, arrangement;
+  bool invented = false;
+  std::string version, command;
+  std::vector<SourceFile> files;
+  std::vector<Figure> important;  ///< at the top of the page
+  std::vector<Section> about_the_cell;
+  std::vector<std::string> cautions;
+};
+
+}  // namespace onegrain::app::answer

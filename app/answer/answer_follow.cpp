@@ -1,0 +1,160 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <ostream>
+
+#include "app/answer/answers.hpp"
+#include "app/answer/course.hpp"
+#include "app/answer/curves_words.hpp"
+#include "app/answer/results.hpp"
+#include "app/answer/thinned.hpp"
+#include "app/render/table.hpp"
+#include "params/sheet/protocol.hpp"
+
+// `follow`: steps are told while they are run and not kept, so that a protocol of any length takes flat memory.
+
+namespace onegrain::app::answer {
+
+namespace {
+
+constexpr std::size_t stages_drawn = 60;
+
+Table steps_table() {
+  const Measure volts = measure<params::Voltage>(), charge = measure<params::Charge>();
+  return {"steps",
+          "Steps, numbered as in the chart",
+          {{"", "step", {}, read},
+           {"step", "", counted(), summary},
+           {"repetition", "", counted(), summary},
+           {"label", "driven", {}},
+           {"start", "start", measure<params::Time>("h", 3), page},
+           {"start", "", measure<params::Time>("s"), summary},
+           {"duration", "lasts", lasting()},
+           {"net_charge", "charge", charge},
+           {"capacity", "", charge, summary},
+           {"net_energy", "energy", {{&energy_kind}}},
+           {"energy", "", {{&energy_kind}}, summary},
+           {"first_voltage", "starts at", volts},
+           {"last_voltage", "ends at", volts},
+           {"last_current", "last current", measure<params::Current>(nullptr, 3)},
+           {"ended_by", "ended by", {}}},
+          {}};
+}
+
+/// Something that was met in some steps: told once for all steps of one label.
+struct Met {
+  int times = 0;
+  std::string first;
+  double lowest = 0;
+  study::Plating plating{};
+};
+
+/// Listens to the run.
+class Told {
+ public:
+  Told(const Request& request, const Job& job, const model::Protocol& protocol)
+      : request_(request), job_(job), protocol_(protocol) {
+    if (!request.out.empty()) course_ = calculated_course(job);
+  }
+
+  void operator()(const solver::ProtocolStep& run) {
+    const solver::StepSolution& s = run.solution;
+    const double area = job_.plate_area();
+    const solver::Point first = s.first(), last = s.last();
+    const double charge = (last.charge - first.charge) * area, energy = s.duration() > 0 ? s.energy() * area : 0;
+    const std::string& label = protocol_.steps[static_cast<std::size_t>(run.step)].label;
+    const std::string number =
+        protocol_.repeat > 1 ? fmt::format("{}.{}", run.repetition + 1, run.step + 1) : std::to_string(run.step + 1);
+    steps_.rows.add({number, run.step + 1.0, run.repetition + 1.0, label, run.start_time, run.start_time, s.duration(),
+                     charge, std::abs(charge), energy, std::abs(energy), first.terminal.voltage, last.terminal.voltage,
+                     last.current * area, ended_by(s)});
+    (charge > 0 ? charged_ : discharged_) += std::abs(charge);
+    end_time_ = run.start_time + s.duration();
+    last_voltage_ = last.terminal.voltage;
+    if (stages_.size() <= stages_drawn) stages_.push_back({run.start_time, end_time_, number});
+    const std::string what = "step " + number + ", " + label;
+    if (const auto found = study::plating(s)) {
+      Met& met = plating_[run.step];
+      if (met.times++ == 0) met.first = what, met.plating = *found;
+      met.plating.lowest = std::min(met.plating.lowest, found->lowest);
+    }
+    const std::string why = doubt(what, s);
+    if (!why.empty() && doubts_[run.step].times++ == 0) doubts_[run.step].first = why;
+    const std::vector<double> moments = solver::moments(s, request_.points, true);
+    for (const double t : moments) {
+      const solver::Point p = s.at(t);
+      voltage_.add(run.start_time + t, p.terminal.voltage);
+      current_.add(run.start_time + t, p.current * area);
+    }
+    if (course_) add_step(*course_, job_, s, moments, run.start_time, ++index_);
+  }
+
+  Answer answer() && {
+    Answer said;
+    said.headline = fmt::format("The protocol takes {}; {} go into the cell and {} come out. It ends at {} V.",
+                                duration(end_time_), amount(charged_), amount(discharged_), digits(last_voltage_, 4));
+    for (const auto& [step, met] : plating_)
+      said.warnings.push_back(again(plating_words(job_, "Charging in " + met.first, met.plating), met.times));
+    for (const auto& [step, met] : doubts_) said.doubts.push_back(again(met.first, met.times));
+    Section section{"The protocol, step by step", {}};
+    const Axis time{"Time", measure<params::Time>("h"), {0.0}};
+    section.blocks.push_back(plot(time, {"Voltage", measure<params::Voltage>()}, voltage_));
+    section.blocks.push_back(
+        plot(time, {"Current, positive charges the cell", measure<params::Current>(nullptr, 3), {0.0}}, current_));
+    section.blocks.push_back(std::move(steps_));
+    said.sections.push_back(std::move(section));
+    state_the_model(said, job_);
+    said.course = std::move(course_);
+    return said;
+  }
+
+ private:
+  std::string amount(double coulombs) const { return digits(coulombs / 3.6, 3) + " mAh"; }
+  static std::string again(std::string words, int times) {
+    if (times > 1)
+      words +=
+          fmt::format(" So it is in {} further {} of this step.", times - 1, times > 2 ? "repetitions" : "repetition");
+    return words;
+  }
+  Plot plot(const Axis& x, const Axis& y, const ThinnedLine& line) const {
+    Plot p;
+    p.description = fmt::format("{} against time over {} steps.", y.label, steps_.rows.size());
+    p.x = x;
+    p.y = y;
+    ThinnedLine::Kept kept = line.kept();
+    p.series = {{"", Role::predicted}};
+    p.series.front().x = std::move(kept.x);
+    p.series.front().y = std::move(kept.y);
+    p.names = Plot::Names::none;
+    p.low = true;
+    if (stages_.size() <= stages_drawn) p.stages = stages_;
+    return p;
+  }
+
+  const Request& request_;
+  const Job& job_;
+  const model::Protocol& protocol_;
+  Table steps_ = steps_table();
+  std::optional<Course> course_;
+  ThinnedLine voltage_, current_;
+  std::vector<Stage> stages_;
+  std::map<int, Met> plating_, doubts_;
+  double charged_ = 0, discharged_ = 0, end_time_ = 0, last_voltage_ = NAN;
+  int index_ = 0;
+};
+
+}  // namespace
+
+Answer follow(const Request& request, const Channels& channels, Job& job) {
+  const auto loaded = params::load_protocol(request.protocol, job.sheet, job.base);
+  if (!loaded.value) throw UnsoundInput(loaded.faults.text());
+  channels.narration << loaded.faults.text();
+  job.sheet.files.insert(job.sheet.files.end(), loaded.files.begin(), loaded.files.end());
+  Told told(request, job, *loaded.value);
+  study::follow(job, *loaded.value, request.from_soc, std::ref(told));
+  return std::move(told).answer();
+}
+
+}  // namespace onegrain::app::answer

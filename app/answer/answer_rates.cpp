@@ -1,0 +1,307 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "app/answer/answers.hpp"
+#include "app/answer/course.hpp"
+#include "app/answer/curves_words.hpp"
+#include "app/answer/results.hpp"
+#include "app/render/table.hpp"
+#include "params/sheet/rate.hpp"
+
+// `rates` and `curve`: the same curves; they differ in what the summary holds of them.
+
+namespace onegrain::app::answer {
+
+namespace {
+
+using Curves = std::vector<NamedCurve>;
+using Some = std::vector<const NamedCurve*>;
+
+Some of_sense(const Curves& curves, bool charge) {
+  Some some;
+  for (const NamedCurve& c : curves)
+    if (c.curve.is_charge() == charge) some.push_back(&c);
+  return some;
+}
+
+/// The one nearest to a C-rate; nullptr for none.
+const NamedCurve* nearest(const Some& curves, double c_rate) {
+  const NamedCurve* best = nullptr;
+  for (const NamedCurve* c : curves)
+    if (!best || std::abs(std::log(c->c_rate / c_rate)) < std::abs(std::log(best->c_rate / c_rate))) best = c;
+  return best;
+}
+
+std::string mAh(const Job& job, const NamedCurve& c) { return digits(job.milliampere_hours(c.curve.capacity), 3); }
+
+std::string largest_loss(const Job& job, const NamedCurve& c) {
+  const auto parts = study::mean_voltage_parts(job, c.curve.step);
+  const auto largest = std::max_element(parts.begin(), parts.end(), [](auto& a, auto& b) { return a.volts < b.volts; });
+  return fmt::format(" The largest loss at {} is {} ({} mV on average).", c.label,
+                     name_of(largest->loss, job.cell.is_full_cell()), digits(largest->volts * 1e3, 2));
+}
+
+std::string headline_of(const Job& job, const Some& curves) {
+  const bool charge = curves.front()->curve.is_charge();
+  const char* gives = charge ? "takes up" : "gives";
+  const NamedCurve *slow = nearest(curves, 1e-9), *one = nearest(curves, 1), *fast = nearest(curves, 1e9);
+  if (slow == fast) {
+    return fmt::format("At {} ({} mA) the cell {} {} mAh, {} % of the rated capacity.", one->label,
+                       digits(std::abs(job.milliamperes(one->curve.current)), 3), gives, mAh(job, *one),
+                       digits(100 * one->curve.capacity / job.base.one_hour_charge, 3));
+  }
+  const NamedCurve* middle = one == slow ? fast : one;
+  const auto share = [&](const NamedCurve& c) { return digits(100 * c.curve.capacity / slow->curve.capacity, 3); };
+  std::string text = fmt::format("At {} ({} mA) the cell {} {} mAh, {} % of what it {} at {}", middle->label,
+                                 digits(std::abs(job.milliamperes(middle->curve.current)), 3), gives, mAh(job, *middle),
+                                 share(*middle), charge ? "takes" : "gives", slow->label);
+  if (fast != middle) text += fmt::format("; at {} {} %", fast->label, share(*fast));
+  text += ".";
+  if (middle->curve.step.duration() > 0) text += largest_loss(job, *middle);
+  return text;
+}
+
+/// Every curve in numbers: words and amounts for all, arrays for `curve`.
+Table numbers_table(const Job& job, const Curves& curves, bool arrays, int points) {
+  const Measure volts = measure<params::Voltage>();
+  Table table{arrays ? "curves" : "points",
+              "What each rate gives",
+              {{"label", "", {}, summary},
+               {"", "rate", {}, read},
+               {"c_rate", "", Measure{}, summary},
+               {"direction", "direction", {}},
+               {"current", "current", measure<params::Current>()},
+               {arrays ? "capacity_total" : "capacity", "capacity", measure<params::Charge>()},
+               {"capacity_fraction", "of rated", measure<params::Fraction>(nullptr, 3)},
+               {"mean_voltage", "mean voltage", volts},
+               {"energy", "energy", {{&energy_kind}}},
+               {"duration", "lasts", lasting()},
+               {"ended_by", "ended by", {}},
+               {"trusted", "", {}, summary},
+               {"note", "", {}, summary}}};
+  if (arrays) {
+    table.columns.insert(table.columns.end(), {{"time", "", measure<params::Time>("s"), summary},
+                                               {"capacity", "", measure<params::Charge>(), summary},
+                                               {"voltage", "", volts, summary},
+                                               {"negative_potential", "", volts, summary},
+                                               {"separator_side", "", volts, summary}});
+  }
+  for (const NamedCurve& named : curves) {
+    const solver::Curve& c = named.curve;
+    const solver::Trust trust = solver::judge(c.step);
+    const double area = job.plate_area();
+    Row row{named.label,
+            named.label + (trust.trusted() ? "" : " (?)"),
+            named.c_rate,
+            std::string(sense_of(named)),
+            std::abs(c.current) * area,
+            c.capacity * area,
+            c.capacity / job.base.one_hour_charge,
+            c.mean_voltage,
+            c.energy * area,
+            c.step.duration(),
+            ended_by(c.step),
+            trust.trusted(),
+            trust.trusted() ? Cell() : Cell(untrusted(trust))};
+    if (arrays) {
+      std::vector<double> time, capacity, voltage, negative, separator_side;
+      std::vector<double> moments = solver::moments(c.step, points, false);
+      moments.resize(static_cast<std::size_t>(points), moments.back());  // a curve without duration repeats its moment
+      for (const double t : moments) {
+        const solver::Point p = c.step.at(t);
+        time.push_back(t);
+        capacity.push_back(std::abs(c.current) * t * area);
+        voltage.push_back(p.terminal.voltage);
+        negative.push_back(p.terminal.negative_potential + p.terminal.negative_overpotential);
+        separator_side.push_back(p.terminal.separator_side);
+      }
+      row.insert(row.end(), {time, capacity, voltage, job.cell.is_full_cell() ? Cell(negative) : Cell(),
+                             separator_side});  // of the negative; half cell: of the working electrode
+    }
+    table.rows.add(row);
+  }
+  return table;
+}
+
+/// "Discharge: 2.06 mAh at C/20, 1.27 mAh at 5C (61.3 % of the rated capacity)."
+std::string from_to(const Job& job, const Some& curves) {
+  const NamedCurve *slow = nearest(curves, 1e-9), *fast = nearest(curves, 1e9);
+  std::string text =
+      std::string(slow->curve.is_charge() ? "Charge" : "Discharge") + ": " + mAh(job, *slow) + " mAh at " + slow->label;
+  if (fast != slow) {
+    text += fmt::format(", {} mAh at {} ({} % of the rated capacity)", mAh(job, *fast), fast->label,
+                        digits(100 * fast->curve.capacity / job.base.one_hour_charge, 3));
+  }
+  return text + ".";
+}
+
+Section voltage_section(const Job& job, const Curves& curves, int points) {
+  Section section{"Voltage against capacity", {}, Section::Beside::two, page};
+  std::string words;
+  std::vector<Block> plots;
+  for (const bool charge : {false, true}) {
+    const Some some = of_sense(curves, charge);
+    if (some.empty()) continue;
+    words += (words.empty() ? "" : " ") + from_to(job, some);
+    plots.push_back(voltage_plot(job, some, charge ? "Charge" : "Discharge", points));
+    if (charge && job.cell.is_full_cell()) plots.push_back(negative_plot(job, some, points));
+  }
+  // a curve without duration has no line
+  plots.erase(
+      std::remove_if(plots.begin(), plots.end(), [](const Block& b) { return std::get<Plot>(b).series.empty(); }),
+      plots.end());
+  // one scale of voltage for all
+  for (Block& plot : plots)
+    if (auto& p = std::get<Plot>(plot); p.zones.empty()) p.y.include = {job.cell.lower_voltage, job.cell.upper_voltage};
+  section.blocks.push_back(Paragraph{words});
+  section.blocks.insert(section.blocks.end(), plots.begin(), plots.end());
+  return section;
+}
+
+/// "Discharge: at least 80 % of the rated capacity up to 2C." Empty where even the slowest gives less.
+std::string capable(const Job& job, Some curves) {
+  std::stable_sort(curves.begin(), curves.end(), [](auto* a, auto* b) { return a->c_rate < b->c_rate; });
+  const NamedCurve* held = nullptr;
+  for (const NamedCurve* c : curves) {
+    if (c->curve.capacity < 0.8 * job.base.one_hour_charge) break;
+    held = c;
+  }
+  if (!held || curves.size() < 2) return "";
+  return fmt::format("{}: at least 80 % of the rated capacity {}up to {}.",
+                     held->curve.is_charge() ? "Charge" : "Discharge", held == curves.back() ? "at every rate " : "",
+                     held->label);
+}
+
+Plot capability_plot(const Job& job, const Curves& curves) {
+  const double area = job.plate_area(), rated = job.base.one_hour_charge * area;
+  Plot plot;
+  plot.x = {"C-rate, logarithmic", measure<params::Number>(nullptr, 3)};
+  plot.x.logarithmic = true;
+  plot.y = {"Capacity", measure<params::Charge>(nullptr, 3), {0.0, rated}};
+  plot.names = Plot::Names::right;
+  plot.whole = {rated, "of the rated capacity"};
+  for (const bool charge : {false, true}) {
+    Some some = of_sense(curves, charge);
+    if (some.empty()) continue;
+    std::stable_sort(some.begin(), some.end(), [](auto* a, auto* b) { return a->c_rate < b->c_rate; });
+    Series line{sense_of(*some.front()), charge ? Role::other : Role::predicted};
+    line.marked = true;
+    Series::Also voltage{"mean voltage", measure<params::Voltage>(), {}};
+    for (const NamedCurve* c : some) {
+      line.x.push_back(c->c_rate);
+      line.y.push_back(c->curve.capacity * area);
+      line.at_points.push_back(fmt::format("{:.0f} %", 100 * c->curve.capacity * area / rated));
+      voltage.values.push_back(c->curve.mean_voltage);
+      if (std::none_of(plot.x.ticks.begin(), plot.x.ticks.end(), [&](auto& t) { return t.first == c->c_rate; }))
+        plot.x.ticks.push_back({c->c_rate, c->label});
+    }
+    line.also.push_back(std::move(voltage));
+    plot.series.push_back(std::move(line));
+  }
+  return plot;
+}
+
+/// At the slowest rate, near 1C and at the fastest, in the first direction asked for.
+Some shown_inside(const Curves& curves) {
+  Some lasting, shown;
+  for (const NamedCurve* c : of_sense(curves, curves.front().curve.is_charge()))
+    if (c->curve.step.duration() > 0) lasting.push_back(c);
+  for (const double c_rate : {0.2, 1.0, 1e9}) {
+    const NamedCurve* c = nearest(lasting, c_rate);
+    if (c && std::find(shown.begin(), shown.end(), c) == shown.end()) shown.push_back(c);
+  }
+  return shown;
+}
+
+/// Plots of one electrode get one scale.
+void share_scale(std::vector<Plot>& plots) {
+  std::vector<double> ends;
+  for (const Plot& plot : plots)
+    for (const Series& line : plot.series) {
+      const auto [low, high] = std::minmax_element(line.y.begin(), line.y.end());
+      ends.insert(ends.end(), {*low, *high});
+    }
+  for (Plot& plot : plots)
+    plot.y.include = {*std::min_element(ends.begin(), ends.end()), *std::max_element(ends.begin(), ends.end())};
+}
+
+void add_inside(Answer& said, const Job& job, const Curves& curves) {
+  const Some shown = shown_inside(curves);
+  if (shown.empty()) return;
+  Section grains{"Inside the grains", {}, Section::Beside::two, page};
+  grains.blocks.push_back(Paragraph{
+      "How full the lithium sites are from the centre of a grain to its surface. A flat line: lithium had time to "
+      "spread. A steep one: the surface runs ahead of the centre, and the cut-off comes before the grain is used up."});
+  Section voltage{"Where the voltage goes", {}, Section::Beside::two, page};
+  voltage.blocks.push_back(Paragraph{"The voltage that each step costs against equilibrium, one on top of the other."});
+  for (const NamedCurve* c : shown) {
+    voltage.blocks.push_back(losses_stack(job, *c));
+  }
+  for (const bool positive : {true, false}) {
+    std::vector<Plot> plots;
+    for (const NamedCurve* c : shown)
+      if ((positive || job.cell.is_full_cell()) && (c != shown.front() || shown.size() == 1))
+        plots.push_back(grain_profile(job, *c, positive));
+    if (!plots.empty()) share_scale(plots);
+    grains.blocks.insert(grains.blocks.end(), plots.begin(), plots.end());
+  }
+  said.sections.push_back(std::move(grains));
+  said.sections.push_back(std::move(voltage));
+}
+
+Answer curves_answer(const Request& request, const Job& job, bool arrays) {
+  study::CurvesAsked asked{params::parse_rates(request.rates, job.base), request.both || !request.charge,
+                           request.both || request.charge, request.from_soc};
+  const Curves curves = study::constant_currents(job, asked);
+  Answer said;
+  for (const bool charge : {false, true}) {
+    const Some some = of_sense(curves, charge);
+    if (!some.empty()) said.headline += (said.headline.empty() ? "" : " ") + headline_of(job, some);
+  }
+  for (const NamedCurve& c : curves) {
+    if (const auto found = study::plating(c.curve.step))
+      said.warnings.push_back(plating_words(job, "Charging at " + c.label, *found));
+    const std::string why = doubt(name_of(c), c.curve.step);
+    if (!why.empty()) said.doubts.push_back(why);
+  }
+  said.sections.push_back(voltage_section(job, curves, request.points));
+  Section capability{"Rate capability", {}};
+  Figures rated{
+      "", "", {{"rated_capacity", "", job.base.one_hour_charge * job.plate_area(), measure<params::Charge>()}}};
+  rated.figures.front().alone = true;
+  rated.places = summary;
+  capability.blocks.push_back(rated);
+  const std::string words = capable(job, of_sense(curves, false)), charge_words = capable(job, of_sense(curves, true));
+  if (!(words + charge_words).empty())
+    capability.blocks.push_back(
+        Paragraph{words + (words.empty() || charge_words.empty() ? "" : " ") + charge_words, page});
+  if (curves.size() > 1) {
+    Plot plot = capability_plot(job, curves);
+    plot.description = "Capacity against C-rate. " + words + " " + charge_words;
+    capability.blocks.push_back(std::move(plot));
+  }
+  capability.blocks.push_back(numbers_table(job, curves, arrays, request.points));
+  said.sections.push_back(std::move(capability));
+  add_inside(said, job, curves);
+  state_the_model(said, job);
+
+  if (request.out.empty()) return said;
+  said.course = calculated_course(job);
+  double start = 0;
+  int index = 0;
+  for (const NamedCurve& c : curves) {
+    const solver::StepSolution& step = c.curve.step;
+    add_step(*said.course, job, step, solver::moments(step, request.points, true), start, ++index);
+    start += step.duration();
+  }
+  return said;
+}
+
+}  // namespace
+
+Answer curve(const Request& request, const Channels&, Job& job) { return curves_answer(request, job, true); }
+Answer rates(const Request& request, const Channels&, Job& job) { return curves_answer(request, job, false); }
+
+}  // namespace onegrain::app::answer

@@ -1,0 +1,18 @@
+#pragma once
+
+#include "app/answer/answer.hpp"
+#include "app/job.hpp"
+
+/// One for each verb: does the study that the request asks for and says what came of it. What belongs to every answer
+/// is added by the frame (app/command/present.hpp).
+namespace onegrain::app::answer {
+
+Answer bench(const Request& request, const Channels& channels, Job& job);
+Answer curve(const Request& request, const Channels& channels, Job& job);
+Answer rates(const Request& request, const Channels& channels, Job& job);
+Answer follow(const Request& request, const Channels& channels, Job& job);
+
+Answer cards(const Request& request, const Channels& channels);
+Answer schema(const Request& request, const Channels& channels);
+
+}  // namespace onegrain::app::answer

@@ -1,0 +1,17 @@
+#pragma once
+
+#include "app/answer/answer.hpp"
+#include "app/job.hpp"
+#include "solver/step/simulator.hpp"
+
+namespace onegrain::app::answer {
+
+/// Columns of curves.csv for calculated steps: those of the Battery Data Format first, then what is inside the cell.
+Course calculated_course(const Job& job);
+
+/// Adds the rows of one step at these moments; time goes on from `start_time` [s].
+/// @param index  number of the curve or step, from 1
+void add_step(Course& course, const Job& job, const solver::StepSolution& step, const std::vector<double>& moments,
+              double start_time, int index);
+
+}  // namespace onegrain::app::answer

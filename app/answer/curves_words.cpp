@@ -1,0 +1,196 @@
+#include "app/answer/curves_words.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "app/answer/words.hpp"
+#include "app/render/table.hpp"
+#include "solver/step/trust.hpp"
+
+namespace onegrain::app::answer {
+
+const char* sense_of(const NamedCurve& curve) { return curve.curve.is_charge() ? "charge" : "discharge"; }
+std::string name_of(const NamedCurve& curve) { return curve.label + " " + sense_of(curve); }
+
+const char* name_of(study::Loss loss, bool full) {
+  using study::Loss;
+  switch (loss) {
+    case Loss::positive_diffusion:
+      return full ? "diffusion in the positive grains" : "diffusion in the grains";
+    case Loss::positive_transfer:
+      return full ? "charge transfer at the positive" : "charge transfer at the grains";
+    case Loss::negative_diffusion:
+      return "diffusion in the negative grains";
+    case Loss::negative_transfer:
+      return full ? "charge transfer at the negative" : "charge transfer at the lithium";
+    case Loss::electrolyte:
+      return "electrolyte resistance";
+    case Loss::salt:
+      return "uneven salt";
+    case Loss::electronic:
+      return "electronic resistance of the layers";
+    case Loss::contact:
+      return "contact resistance";
+  }
+  return "";
+}
+
+std::string plating_words(const Job& job, const std::string& what, const study::Plating& found) {
+  const std::string from = found.first_charge > 0
+                               ? fmt::format("from {} mAh on", digits(job.milliampere_hours(found.first_charge), 3))
+                               : "from the start";
+  return fmt::format(
+      "{}: {} the negative falls below 0 V against lithium at the side of the separator, to {} mV at the lowest: "
+      "lithium "
+      "metal can plate on it.",
+      what, from, digits(1e3 * found.lowest, 2));
+}
+
+void state_the_model(Answer& said, const Job& job) {
+  const solver::Accuracy used = study::accuracy();
+  const std::string remark = electrolyte_remark(job.electrolyte);
+  said.sections.push_back({"", {Paragraph{remark, terminal}}, Section::Beside::none, terminal});
+  said.assumptions.push_back(remark);
+  for (const std::string& criterion : trust_criteria()) said.assumptions.push_back(criterion);
+  said.assumptions.push_back(
+      fmt::format("Numerics: even polynomials inside each grain, as many as keep an estimate of their error below {:g} "
+                  "mV (at least "
+                  "{}); CVODE with a relative tolerance of {:g} on what has no closed form.",
+                  1e3 * used.truncation, used.fewest_modes, used.relative_tolerance));
+}
+
+std::string doubt(const std::string& what, const solver::StepSolution& step) {
+  const solver::Trust trust = solver::judge(step);
+  return trust.trusted() ? "" : fmt::format("{}: not to be relied on: {}", what, untrusted(trust));
+}
+
+namespace {
+
+double passed(const Job& job, const NamedCurve& c, double t) {
+  return std::abs(c.curve.current) * t * job.plate_area();
+}
+
+/// One line for each curve that has a duration, dark for the slowest, light for the fastest.
+std::vector<Series> lines(const Job& job, const std::vector<const NamedCurve*>& curves, int points, bool negative) {
+  std::vector<Series> drawn;
+  std::vector<const NamedCurve*> by_rate = curves;
+  std::stable_sort(by_rate.begin(), by_rate.end(), [](auto* a, auto* b) { return a->c_rate < b->c_rate; });
+  for (const NamedCurve* c : by_rate) {
+    Series line{c->label, Role::in_order, static_cast<int>(drawn.size())};
+    line.doubtful = !solver::judge(c->curve.step).trusted();
+    Series::Also voltage{"", measure<params::Voltage>(), {}}, time{"after", lasting(), {}},
+        other{"negative against lithium", measure<params::Voltage>("V", 3), {}};
+    if (!(c->curve.step.duration() > 0)) continue;
+    for (const double t : solver::moments(c->curve.step, points, true)) {
+      const solver::Point p = c->curve.step.at(t);
+      line.x.push_back(passed(job, *c, t));
+      line.y.push_back(negative ? p.terminal.separator_side : p.terminal.voltage);
+      time.values.push_back(t);
+      voltage.values.push_back(p.terminal.voltage);
+      other.values.push_back(p.terminal.separator_side);
+    }
+    voltage.label = "cell";
+    line.also.push_back(std::move(time));
+    if (job.cell.is_full_cell()) line.also.push_back(negative ? std::move(voltage) : std::move(other));
+    drawn.push_back(std::move(line));
+  }
+  return drawn;
+}
+
+std::string told(const Job& job, const NamedCurve& c) {
+  return fmt::format("{} mAh at {}", digits(job.milliampere_hours(c.curve.capacity), 3), c.label);
+}
+
+}  // namespace
+
+Plot voltage_plot(const Job& job, const std::vector<const NamedCurve*>& curves, const std::string& title, int points) {
+  Plot plot;
+  plot.title = title;
+  plot.description = "Voltage against capacity, " + title + ":";
+  for (const NamedCurve* c : curves) plot.description += (c == curves.front() ? " " : ", ") + told(job, *c);
+  plot.description += ".";
+  plot.x = {"Capacity", measure<params::Charge>(nullptr, 3), {0.0}};
+  plot.y = {job.cell.is_full_cell() ? "Voltage" : "Voltage against lithium", measure<params::Voltage>()};
+  plot.series = lines(job, curves, points, false);
+  plot.names = curves.front()->curve.is_charge() ? Plot::Names::above : Plot::Names::below;
+  return plot;
+}
+
+Plot negative_plot(const Job& job, const std::vector<const NamedCurve*>& curves, int points) {
+  Plot plot;
+  plot.title = "The negative while charging";
+  plot.x = {"Capacity", measure<params::Charge>(nullptr, 3), {0.0}};
+  plot.y = {"Negative against lithium, at the separator", measure<params::Voltage>("V", 3), {-0.05, 0.1}, 0.3};
+  plot.series = lines(job, curves, points, true);
+  double lowest = 1;
+  for (const Series& s : plot.series) lowest = std::min(lowest, *std::min_element(s.y.begin(), s.y.end()));
+  plot.description = fmt::format(
+      "Potential of the negative against lithium at its separator side while charging; lowest {} mV. Below 0 V lithium "
+      "metal can deposit on it.",
+      digits(1e3 * lowest, 3));
+  plot.zones.push_back({-INFINITY, 0, true, "below 0 V lithium can plate"});
+  return plot;
+}
+
+Plot grain_profile(const Job& job, const NamedCurve& c, bool positive) {
+  const solver::StepSolution& step = c.curve.step;
+  const Eigen::ArrayXd rho = Eigen::ArrayXd::LinSpaced(41, 0, 1);
+  Plot plot;
+  const std::string electrode = job.cell.is_full_cell() ? (positive ? "Positive" : "Negative") : "Working electrode";
+  plot.title = electrode + " grains, " + name_of(c);
+  plot.x = {"Centre 0 to surface 1: r / R", measure<params::Number>(nullptr, 2), {0.0}};
+  plot.y = {"Stoichiometry", measure<params::Number>(nullptr, 3)};
+  plot.names = Plot::Names::right;
+  plot.low = true;
+  static const std::vector<std::pair<const char*, double>> shown = {
+      {"start", 0.0}, {"early", 0.05}, {"one third", 1.0 / 3}, {"two thirds", 2.0 / 3}, {"end", 1.0}};
+  plot.description = "Stoichiometry from the centre to the surface of the grains.";
+  for (const auto& [label, share] : shown) {
+    const double t = share * step.duration();
+    const Eigen::VectorXd x = positive ? step.positive_profile(t, rho) : step.negative_profile(t, rho);
+    Series line{label, Role::in_time, static_cast<int>(plot.series.size())};
+    line.x.assign(rho.begin(), rho.end());
+    line.y.assign(x.begin(), x.end());
+    plot.description += fmt::format(" {}: {} at the centre, {} at the surface.", label, digits(line.y.front(), 3),
+                                    digits(line.y.back(), 3));
+    plot.series.push_back(std::move(line));
+  }
+  return plot;
+}
+
+Stack losses_stack(const Job& job, const NamedCurve& c) {
+  const solver::StepSolution& step = c.curve.step;
+  Stack stack;
+  stack.title = name_of(c);
+  stack.total = "all together";
+  stack.x = {"Capacity", measure<params::Charge>(nullptr, 3), {0.0}};
+  stack.y = {"Voltage lost", measure<params::Voltage>("mV", 3), {0.0}};
+  for (const double t : solver::moments(step, 61, true)) {
+    stack.positions.push_back(passed(job, c, t));
+    const auto parts = study::voltage_parts(job, step.at(t));
+    if (stack.parts.empty())
+      for (const auto& part : parts) stack.parts.push_back({name_of(part.loss, job.cell.is_full_cell()), {}});
+    for (std::size_t k = 0; k < parts.size(); ++k) stack.parts[k].values.push_back(parts[k].volts);
+  }
+  double total = 0;
+  for (const Stack::Part& part : stack.parts) total += part.values[part.values.size() / 2];
+  stack.description = fmt::format("Parts of the voltage lost against capacity, stacked; half way {} mV in all.",
+                                  digits(1e3 * total, 3));
+  // Near the cut-off the losses shoot up; a scale for that would flatten all the rest.
+  double late = 0, peak = 0;
+  for (std::size_t k = 0; k < stack.positions.size(); ++k) {
+    double sum = 0;
+    for (const Stack::Part& part : stack.parts) sum += part.values[k];
+    peak = std::max(peak, sum);
+    if (stack.positions[k] <= 0.9 * stack.positions.back()) late = std::max(late, sum);
+  }
+  if (late > 0 && peak > 2 * late) {
+    stack.y.most = 1.5 * late;
+    stack.note = fmt::format("up to {} mV at the end", digits(1e3 * peak, 3));
+  }
+  return stack;
+}
+
+}  // namespace onegrain::app::answer

@@ -1,0 +1,37 @@
+#pragma once
+
+#include "app/answer/answer.hpp"
+#include "app/study/curves.hpp"
+#include "app/study/voltage_parts.hpp"
+
+/// Sentences, plots and stacks of calculated curves that more than one verb shows.
+namespace onegrain::app::answer {
+
+/// "C/10 discharge".
+std::string name_of(const NamedCurve& curve);
+/// "discharge" or "charge".
+const char* sense_of(const NamedCurve& curve);
+
+/// "diffusion in the positive grains"; half cells: "diffusion in the grains".
+const char* name_of(study::Loss loss, bool full_cell);
+
+/// "Charging at 5C: below 0 V against lithium ..." for every charge in which lithium can plate; part of the warnings.
+std::string plating_words(const Job& job, const std::string& what, const study::Plating& found);
+
+/// Adds to an answer what the calculation rests on: the electrolyte, when results are not relied on, the numerics.
+void state_the_model(Answer& said, const Job& job);
+
+/// "C/10 discharge: not to be relied on: reason; reason". Empty for a step that is.
+std::string doubt(const std::string& what, const solver::StepSolution& step);
+
+/// Voltage against capacity for one direction; the negative at its separator side while charging.
+Plot voltage_plot(const Job& job, const std::vector<const NamedCurve*>& curves, const std::string& title, int points);
+Plot negative_plot(const Job& job, const std::vector<const NamedCurve*>& curves, int points);
+
+/// Stoichiometry from the centre of the grains to their surface at five moments.
+Plot grain_profile(const Job& job, const NamedCurve& curve, bool positive);
+
+/// What each step costs against equilibrium, on top of each other.
+Stack losses_stack(const Job& job, const NamedCurve& curve);
+
+}  // namespace onegrain::app::answer

@@ -1,0 +1,37 @@
+#pragma once
+
+#include <functional>
+#include <memory>
+#include <string>
+#include <variant>
+#include <vector>
+
+namespace onegrain::app::answer {
+
+/// What stands in a cell of a table: nothing, a number in SI, yes or no, text, or a whole array (summary only).
+using Cell = std::variant<std::monostate, double, bool, std::string, std::vector<double>>;
+using Row = std::vector<Cell>;
+
+/// Rows of a table or of a long series, written once from first to last and then read as often as renderings ask.
+///
+/// They stay in memory while they are few; beyond `kept_in_memory` bytes all of them move to a file without a name in
+/// the folder for temporary files, so that a protocol of any length takes flat memory. Copies share the rows.
+class Rows {
+ public:
+  static constexpr std::size_t kept_in_memory = std::size_t{8} << 20;
+
+  Rows();
+  /// @throws NotCompleted  the file for temporary rows cannot be written
+  void add(const Row& row);
+  std::size_t size() const;
+  /// Calls `see` with every row in order until it returns false.
+  /// @throws NotCompleted  the file for temporary rows cannot be read
+  void each(const std::function<bool(const Row&)>& see) const;
+  bool in_memory() const;
+
+ private:
+  struct Store;
+  std::shared_ptr<Store> store_;
+};
+
+}  // namespace onegrain::app::answer

@@ -1,0 +1,141 @@
+#include "app/command/options.hpp"
+
+#include <CLI/CLI.hpp>
+
+#include "app/command/data.hpp"
+
+namespace onegrain::app::options {
+
+namespace {
+
+/// A number from 0 to 1; "nan", which no comparison catches, is none.
+const CLI::Validator state_of_charge(
+    [](const std::string& text) {
+      double value = 0;
+      const bool fine = CLI::detail::lexical_cast(text, value) && value >= 0 && value <= 1;
+      return fine ? std::string() : "'" + text + "' is not a state of charge; write a number from 0 to 1";
+    },
+    "0..1");
+
+const CLI::Validator not_empty(
+    [](const std::string& text) { return text.empty() ? std::string("nothing is given") : std::string(); }, "");
+
+}  // namespace
+
+void sheet(CLI::App& verb, Request& request) {
+  verb.add_option_function<std::string>(
+          "SHEET", [&request](const std::string& name) { request.files = {name}; },
+          "cell sheet (YAML), or the name of a shipped one such as 'demo'")
+      ->required();
+}
+
+void files(CLI::App& verb, Request& request) {
+  verb.add_option("FILES", request.files, "files; a protocol is checked against the sheet named with it")->required();
+  verb.add_option("--columns", request.columns,
+                  "columns of a data file by title, behind the files: time=t/h voltage=U/V current=I/mA; also "
+                  "temperature, capacity, state, cycle, step; a unit that the title lacks behind a colon, time=Zeit:h; "
+                  "words of the state, charge=CHA rest=PAU");
+}
+
+void data(CLI::App& verb, Request& request) { add_data(verb, request); }
+
+void output(CLI::App& verb, Request& request) {
+  verb.add_option("--out", request.out, "folder for curves.csv, summary.json and report.html")->check(not_empty);
+  verb.add_flag("--json", request.json, "print the summary alone, as JSON");
+}
+
+void temperature(CLI::App& verb, Request& request) {
+  verb.add_option("--temperature", request.temperature, "instead of that of the sheet, such as '10 degC'")
+      ->check(not_empty);
+}
+
+void electrolyte(CLI::App& verb, Request& request) {
+  verb.add_option("--electrolyte", request.electrolyte,
+                  "uniform: salt stays at its starting concentration; resolved: salt diffuses through the pores")
+      ->check(CLI::IsMember({"uniform", "resolved"}))
+      ->capture_default_str();
+}
+
+void from_soc(CLI::App& verb, Request& request) {
+  verb.add_option("--from-soc", request.from_soc, "start from this state of charge")->check(state_of_charge);
+}
+
+void points(CLI::App& verb, Request& request) {
+  verb.add_option("--points", request.points, "moments of each curve in the results")
+      ->check(CLI::Range(2, 100000))
+      ->capture_default_str();
+}
+
+void rates(CLI::App& verb, Request& request) {
+  verb.add_option("--rates", request.rates, "such as C/10,C/2,1C,2mA,3mA/cm2,160mA/g")->capture_default_str();
+}
+
+void direction(CLI::App& verb, Request& request) {
+  auto* charge = verb.add_flag("--charge", request.charge, "charge from empty");
+  verb.add_flag_callback(
+          "--discharge", [] {}, "discharge from full (default)")
+      ->excludes(charge);
+}
+
+void both(CLI::App& verb, Request& request) { verb.add_flag("--both", request.both, "discharge and charge"); }
+
+void protocol(CLI::App& verb, Request& request) {
+  verb.add_option("--protocol", request.protocol, "protocol file (YAML)")->required();
+}
+
+void one_rate(CLI::App& verb, Request& request) {
+  verb.add_option("--rate", request.rate, "the rate to look at, such as 2C or 3 mA")->required();
+}
+
+void steps(CLI::App& verb, Request& request) {
+  verb.add_option("--steps", request.steps, "steps of the file that take part, as `check` numbers them: 2..4");
+}
+
+void overlay(CLI::App& verb, Request& request) {
+  verb.add_flag("--recognised", request.recognised,
+                "run the protocol that was recognised instead of the measured current");
+  verb.add_option("--smoothing", request.smoothing, "window of dQ/dV and dV/dQ, as a share of the range")
+      ->capture_default_str();
+}
+
+void search(CLI::App& verb, Request& request) {
+  verb.add_option("--points", request.fit_points, "rows of each file that take part")
+      ->check(CLI::Range(20, 5000))
+      ->capture_default_str();
+  verb.add_option("--starts", request.fit_starts, "starting points of the search, drawn from the spreads of the sheet")
+      ->check(CLI::Range(1, 1000))
+      ->capture_default_str();
+}
+
+void fit(CLI::App& verb, Request& request) {
+  verb.add_option("--free", request.free_values,
+                  "what is estimated, such as positive.diffusion_time,contact_resistance,lithium");
+  verb.add_flag("--linear", request.no_profiles, "intervals of the linearised model only");
+}
+
+void ceiling(CLI::App& verb, Request& request) {
+  verb.add_option("--soc", request.soc, "the charge: from one state of charge to another")->capture_default_str();
+  verb.add_option("--margin", request.margin, "how far above lithium's potential the negative must stay")
+      ->capture_default_str();
+  verb.add_option("--samples", request.samples, "plausible cells, drawn from the spreads; 0: the nominal cell only")
+      ->check(CLI::Range(0, 100000))
+      ->capture_default_str();
+  verb.add_option("--seed", request.seed, "another number draws other cells")->capture_default_str();
+  verb.add_option("--threads", request.threads, "0: one for each core; the results are the same")
+      ->check(CLI::Range(0, 256))
+      ->capture_default_str();
+  verb.add_flag("--staircase", request.staircase, "also the fastest charge in steps, as a protocol");
+}
+
+void card(CLI::App& verb, Request& request) {
+  verb.add_option("NAME", request.files, "print this card or sheet whole, to copy and change it");
+  verb.add_flag("--json", request.json, "print the list as JSON");
+}
+
+void schema(CLI::App& verb, Request& request) {
+  verb.add_option("WHAT", request.files, "summary: the JSON Schema of summary.json")
+      ->required()
+      ->check(CLI::IsMember({"summary"}));
+}
+
+}  // namespace onegrain::app::options

@@ -1,0 +1,33 @@
+#pragma once
+
+#include "app/command/commands.hpp"
+
+namespace CLI {
+class App;
+}
+
+/// Groups of options that verbs share; each adds its options to a verb and stores them in the request.
+namespace onegrain::app::options {
+
+void sheet(CLI::App& verb, Request& request);  ///< SHEET, required
+void files(CLI::App& verb, Request& request);  ///< FILES of any kind, and --columns
+void data(CLI::App& verb, Request& request);   ///< DATA behind the sheet, and --columns
+void output(CLI::App& verb, Request& request);
+void temperature(CLI::App& verb, Request& request);
+void electrolyte(CLI::App& verb, Request& request);
+void from_soc(CLI::App& verb, Request& request);
+void points(CLI::App& verb, Request& request);
+void rates(CLI::App& verb, Request& request);
+void direction(CLI::App& verb, Request& request);
+void both(CLI::App& verb, Request& request);
+void protocol(CLI::App& verb, Request& request);
+void one_rate(CLI::App& verb, Request& request);
+void steps(CLI::App& verb, Request& request);
+void overlay(CLI::App& verb, Request& request);
+void search(CLI::App& verb, Request& request);  ///< of `balance` and `fit`
+void fit(CLI::App& verb, Request& request);
+void ceiling(CLI::App& verb, Request& request);
+void card(CLI::App& verb, Request& request);
+void schema(CLI::App& verb, Request& request);
+
+}  // namespace onegrain::app::options

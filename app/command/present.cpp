@@ -1,0 +1,73 @@
+#include "app/command/present.hpp"
+
+#include <ostream>
+
+#include "app/answer/cell.hpp"
+#include "app/answer/results.hpp"
+#include "app/answer/words.hpp"
+#include "app/files.hpp"
+#include "app/render/curves_file.hpp"
+#include "app/render/page.hpp"
+#include "app/render/summary.hpp"
+#include "app/render/terminal.hpp"
+
+namespace onegrain::app {
+
+using namespace answer;
+
+namespace {
+
+void gather_important(Answer& said) {
+  for (const auto* sections : {&said.sections, &said.about_the_cell})
+    for (const Section& section : *sections)
+      for (const Block& block : section.blocks)
+        if (const auto* figures = std::get_if<Figures>(&block))
+          for (const Figure& figure : figures->figures)
+            if (!figure.at_the_top.empty()) said.important.push_back(figure);
+}
+
+}  // namespace
+
+void complete(Answer& said, const Request& request) {
+  said.verb = request.verb;
+  said.version = ONEGRAIN_VERSION;
+  said.command = command_line(request);
+}
+
+void complete(Answer& said, const Request& request, const Job& job) {
+  complete(said, request);
+  said.subject = job.sheet.name;
+  said.arrangement = job.cell.is_full_cell() ? "full cell" : "half cell against lithium";
+  said.invented = invented(job);
+  said.warnings.insert(said.warnings.begin(), job.bench.warnings.begin(), job.bench.warnings.end());
+  said.assumptions.insert(said.assumptions.begin(), job.bench.assumptions.begin(), job.bench.assumptions.end());
+  said.cautions = cautions();
+  for (const params::SourceFile& file : job.sheet.files) said.files.push_back({file.name, file.sha256, file.shipped});
+  if (!said.tells_the_cell) {
+    said.about_the_cell.push_back({"Currents for this cell", {currents(job)}});
+    said.about_the_cell.push_back({"The cell in numbers", cell_figures(job)});
+  }
+  said.about_the_cell.push_back(what_went_in(job));
+  gather_important(said);
+}
+
+void present(const Request& request, const Channels& channels, const Answer& said) {
+  if (!said.verbatim.empty()) {
+    channels.results << said.verbatim;
+    return;
+  }
+  if (request.json) {
+    render::write_summary(channels.results, said);
+  } else {
+    render::print(channels.results, said);
+  }
+  if (request.out.empty()) return;
+  ResultFolder folder(request.out);
+  if (said.course) folder.add("curves.csv", [&](std::ostream& out) { render::write_curves(out, *said.course); });
+  for (const auto& [name, content] : said.more_files) folder.add(name, content);
+  folder.add("summary.json", [&](std::ostream& out) { render::write_summary(out, said); });
+  folder.add("report.html", render::page_text(said));
+  for (const std::string& path : folder.write()) channels.narration << "wrote " << path << '\n';
+}
+
+}  // namespace onegrain::app

@@ -1,0 +1,89 @@
+#include "app/command/verbs.hpp"
+
+#include "app/answer/answers.hpp"
+#include "app/command/options.hpp"
+#include "app/command/present.hpp"
+#include "app/job.hpp"
+
+namespace onegrain::app {
+
+namespace {
+
+/// A verb that says something about the cell of a sheet.
+auto about_cell(answer::Answer (*say)(const Request&, const Channels&, Job&)) {
+  return [say](const Request& request, const Channels& channels) {
+    Job job = load_job(request, channels);
+    answer::Answer said = say(request, channels, job);
+    complete(said, request, job);
+    present(request, channels, said);
+  };
+}
+
+/// A verb that needs no sheet.
+auto about_program(answer::Answer (*say)(const Request&, const Channels&)) {
+  return [say](const Request& request, const Channels& channels) {
+    answer::Answer said = say(request, channels);
+    complete(said, request);
+    present(request, channels, said);
+  };
+}
+
+}  // namespace
+
+const std::vector<Verb>& verbs() {
+  using namespace options;
+  static const std::vector<Verb> all = {
+      {"check", "is this sheet, card, protocol or data file sound?", {files}, check},
+      {"bench",
+       "the cell that these measurements make, and the current for each C-rate",
+       {sheet, output, temperature, electrolyte},
+       about_cell(answer::bench)},
+      {"curve",
+       "voltage against capacity and time at the rates asked for",
+       {sheet, output, temperature, electrolyte, rates, direction, from_soc, points},
+       about_cell(answer::curve)},
+      {"rates",
+       "capacity, energy and mean voltage against C-rate",
+       {sheet, output, temperature, electrolyte, rates, direction, both, from_soc, points},
+       about_cell(answer::rates)},
+      {"follow",
+       "a protocol, step by step",
+       {sheet, protocol, output, temperature, electrolyte, from_soc, points},
+       about_cell(answer::follow)},
+      {"ceiling",
+       "the highest charge rate that stays inside every limit, with confidence",
+       {sheet, output, temperature, options::ceiling},
+       app::ceiling},
+      {"losses",
+       "where capacity goes at a rate, and which change at the bench wins most back",
+       {sheet, one_rate, output, temperature, electrolyte, direction},
+       losses},
+      {"overlay",
+       "measured against predicted: the model under the measured current",
+       {sheet, data, output, temperature, electrolyte, from_soc, steps, options::overlay},
+       app::overlay},
+      {"balance",
+       "capacities of both electrodes and the lithium that they share, from a slow curve",
+       {sheet, data, output, temperature, electrolyte, from_soc, steps, search},
+       balance},
+      {"fit",
+       "parameters from measured curves, with intervals, and what cannot be told apart",
+       {sheet, data, output, temperature, electrolyte, from_soc, steps, search, options::fit},
+       app::fit},
+      {"pulses",
+       "resistance, and diffusion in the grains, from measured pulses and rests (GITT)",
+       {sheet, data, output, temperature},
+       pulses},
+      {"cards",
+       "the shipped materials, electrolytes and sheets with their sources",
+       {card},
+       about_program(answer::cards)},
+      {"schema",
+       "the published form of the results, for other programs",
+       {options::schema},
+       about_program(answer::schema)},
+  };
+  return all;
+}
+
+}  // namespace onegrain::app

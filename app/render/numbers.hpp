@@ -1,0 +1,45 @@
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "app/answer/answer.hpp"
+
+/// Where SI becomes what people read: units, digits, keys.
+namespace onegrain::app::render {
+
+/// Turns SI into the unit of a measure; made once for a column, since a unit is text that has to be read.
+class Scale {
+ public:
+  explicit Scale(const answer::Measure& measure);
+  double operator()(double si) const { return si / factor_ - offset_; }
+  /// A spread or a width: without the zero point of degC.
+  double difference(double si) const { return si / factor_; }
+
+ private:
+  double factor_ = 1, offset_ = 0;
+};
+
+/// The number alone, in the unit of the measure, with its digits, rounded to the side that it asks for: "2.070".
+/// A dash for what is not finite.
+std::string digits_of(double si, const answer::Measure& measure);
+
+/// With its unit: "2.070 mA", "62.3 %", "5.1 h" where the measure is at ease.
+std::string text_of(double si, const answer::Measure& measure);
+
+/// Value and uncertainty to the second digit of the uncertainty: "2.070 ± 0.027 mA"; "1.2e-14 m2/s, within a factor 3",
+/// "12.1 mAh (11.8 to 12.5)".
+std::string text_of(const answer::Figure& figure);
+/// The uncertainty alone: "± 0.027 mA"; "" where there is none.
+std::string uncertainty_of(const answer::Figure& figure);
+
+/// "% of rated" and the like have their unit in a line of its own: "mAh"; "" for plain numbers and times at ease.
+std::string unit_of(const answer::Measure& measure);
+
+/// The key of the summary: "capacity" in mAh is "capacity_mAh"; plain numbers and shares add nothing.
+std::string key_of(const std::string& key, const answer::Measure& measure);
+
+/// The number of the summary: in the unit of the key, shares as 0..1.
+double machine_number(double si, const answer::Measure& measure);
+
+}  // namespace onegrain::app::render

@@ -1,0 +1,191 @@
+#include "app/render/summary.hpp"
+
+#include <algorithm>
+#include <memory>
+#include <nlohmann/json.hpp>
+#include <ostream>
+#include <stdexcept>
+
+#include "app/answer/results.hpp"
+#include "app/render/numbers.hpp"
+#include "app/render/report.hpp"
+
+namespace onegrain::app::render {
+
+using namespace answer;
+using nlohmann::ordered_json;
+
+namespace {
+
+/// The tree of keys, in the order in which the answer names them. A leaf is a value, or the rows of a table.
+struct Node {
+  std::vector<std::pair<std::string, std::unique_ptr<Node>>> members;
+  ordered_json value;
+  const answer::Table* table = nullptr;
+  bool object = false;
+
+  Node& at(const std::string& key) {
+    object = true;
+    for (auto& [name, node] : members)
+      if (name == key) return *node;
+    members.emplace_back(key, std::make_unique<Node>());
+    return *members.back().second;
+  }
+  Node& path(const std::string& keys) {
+    if (keys.empty()) {
+      object = true;
+      return *this;
+    }
+    const auto dot = keys.find('.');
+    Node& node = at(keys.substr(0, dot));
+    return dot == std::string::npos ? node : node.path(keys.substr(dot + 1));
+  }
+  void put(const std::string& key, ordered_json content) {
+    Node& node = path(key);
+    if (node.object || node.table || !node.value.is_null()) throw std::logic_error("two things are called " + key);
+    node.value = std::move(content);
+  }
+};
+
+ordered_json value_of(double si, const Measure& measure) {
+  if (measure.whole) return static_cast<long long>(si);
+  return number(machine_number(si, measure));
+}
+
+ordered_json value_of(const Figure& figure) {
+  const Measure& m = figure.measure;
+  if (figure.alone) return value_of(figure.value, m);
+  const Uncertainty& known = figure.uncertainty;
+  ordered_json json{{"value", value_of(figure.value, m)}};
+  const auto width = [&](double si) { return number(m.kind->dimension.none() ? si : Scale(m).difference(si)); };
+  if (known.form == Uncertainty::Form::interval) {
+    json["lower"] = value_of(known.low, m);
+    json["upper"] = value_of(known.high, m);
+  } else if (known.form == Uncertainty::Form::factor) {
+    json["within_factor"] = number(known.size);
+  } else {
+    json["plus_minus"] = width(known.size);
+  }
+  return json;
+}
+
+ordered_json row_of(const answer::Table& table, const std::vector<std::string>& keys, const Row& row) {
+  ordered_json json = ordered_json::object();
+  for (std::size_t k = 0; k < row.size(); ++k) {
+    const Measure measure = table.columns[k].measure.value_or(Measure{});
+    if (keys[k].empty()) continue;
+    if (const auto* value = std::get_if<double>(&row[k])) json[keys[k]] = value_of(*value, measure);
+    if (const auto* yes = std::get_if<bool>(&row[k])) json[keys[k]] = *yes;
+    if (const auto* words = std::get_if<std::string>(&row[k])) json[keys[k]] = *words;
+    if (const auto* array = std::get_if<std::vector<double>>(&row[k])) {
+      ordered_json list = ordered_json::array();
+      const Scale scale(measure);
+      const bool plain = measure.kind->dimension.none();
+      for (const double si : *array) list.push_back(ordered_json(number(plain ? si : scale(si))));
+      json[keys[k]] = std::move(list);
+    }
+  }
+  return json;
+}
+
+void add(Node& root, const Block& block) {
+  if (const auto* figures = std::get_if<Figures>(&block)) {
+    if (!(figures->places & summary)) return;
+    Node& place = root.path(figures->key);
+    for (const Figure& figure : figures->figures)
+      if ((figure.places & summary) && !figure.key.empty())
+        place.put(key_of(figure.key, figure.measure), value_of(figure));
+  } else if (const auto* facts = std::get_if<Facts>(&block)) {
+    Node& place = root.path(facts->key);
+    for (const auto& [key, fact] : facts->facts)
+      std::visit([&, name = key](const auto& content) { place.put(name, content); }, fact);
+  } else if (const auto* table = std::get_if<answer::Table>(&block)) {
+    if ((table->places & summary) && !table->key.empty()) {
+      Node& place = root.path(table->key);
+      if (place.object || place.table || !place.value.is_null())
+        throw std::logic_error("two things are called " + table->key);
+      place.table = table;
+    }
+  }
+}
+
+/// `json` behind a key at this depth, one blank of indentation a level, as everywhere in our JSON.
+std::string indented(const ordered_json& json, std::size_t depth) {
+  const std::string text = json.dump(1, ' ', false, ordered_json::error_handler_t::replace);
+  std::string moved;
+  for (const char c : text) {
+    moved += c;
+    if (c == '\n') moved.append(depth, ' ');
+  }
+  return moved;
+}
+
+void write_rows(std::ostream& out, const answer::Table& table, std::size_t depth) {
+  if (table.rows.size() == 0) {
+    out << "[]";
+    return;
+  }
+  std::vector<std::string> keys;
+  for (const Column& column : table.columns)
+    keys.push_back(
+        column.places & summary && !column.key.empty() ? key_of(column.key, column.measure.value_or(Measure{})) : "");
+  const char* before = "[\n";
+  table.rows.each([&](const Row& row) {
+    out << before << std::string(depth + 1, ' ') << indented(row_of(table, keys, row), depth + 1);
+    before = ",\n";
+    return static_cast<bool>(out);
+  });
+  out << "\n" << std::string(depth, ' ') << "]";
+}
+
+void write(std::ostream& out, const Node& node, std::size_t depth) {
+  if (node.table) return write_rows(out, *node.table, depth);
+  if (!node.object) {
+    out << indented(node.value, depth);
+    return;
+  }
+  if (node.members.empty()) {
+    out << "{}";
+    return;
+  }
+  const char* before = "{\n";
+  for (const auto& [key, member] : node.members) {
+    out << before << std::string(depth + 1, ' ') << ordered_json(key).dump() << ": ";
+    write(out, *member, depth + 1);
+    before = ",\n";
+  }
+  out << "\n" << std::string(depth, ' ') << "}";
+}
+
+}  // namespace
+
+void write_summary(std::ostream& out, const Answer& said) {
+  Node root;
+  root.put("onegrain_summary", summary_format);
+  root.put("program", "onegrain");
+  root.put("version", said.version);
+  root.put("command", said.command);
+  root.put("verb", said.verb);
+  if (!said.subject.empty()) {
+    root.put("sheet", said.subject);
+    ordered_json files = ordered_json::array();
+    for (const SourceFile& file : said.files)
+      files.push_back({{"name", file.name}, {"shipped", file.shipped}, {"sha256", file.sha256}});
+    root.put("files", std::move(files));
+    root.put("headline", said.headline);
+    root.put("warnings", said.warnings);
+  }
+  for (const Section& section : said.sections)
+    if (section.places & summary)
+      for (const Block& block : section.blocks) add(root, block);
+  if (!said.subject.empty()) {
+    root.put("assumptions", said.assumptions);
+    root.put("cautions", said.cautions);
+  }
+  write(out, root, 0);
+  out << "\n";
+}
+
+std::string_view summary_schema() { return web_asset("render/summary.schema.json"); }
+
+}  // namespace onegrain::app::render

@@ -1,0 +1,105 @@
+#include "app/render/terminal.hpp"
+
+#include <fmt/format.h>
+
+#include <ostream>
+
+#include "app/render/numbers.hpp"
+#include "app/render/table.hpp"
+
+namespace onegrain::app::render {
+
+using namespace answer;
+
+namespace {
+
+std::string cell_text(const Cell& cell, const Column& column) {
+  if (const auto* value = std::get_if<double>(&cell)) {
+    if (!column.measure) return digits(*value);
+    return column.measure->at_ease ? text_of(*value, *column.measure) : digits_of(*value, *column.measure);
+  }
+  if (const auto* yes = std::get_if<bool>(&cell)) return *yes ? "yes" : "no";
+  if (const auto* words = std::get_if<std::string>(&cell)) return *words;
+  return column.measure ? "-" : "";
+}
+
+void print_table(std::ostream& out, const answer::Table& table) {
+  std::vector<std::size_t> shown;
+  std::vector<app::Table::Heading> headings;
+  for (std::size_t k = 0; k < table.columns.size(); ++k) {
+    const Column& column = table.columns[k];
+    if (!(column.places & terminal)) continue;
+    shown.push_back(k);
+    headings.push_back({column.label, column.measure ? app::Table::Align::right : app::Table::Align::left,
+                        column.measure ? unit_of(*column.measure) : ""});
+  }
+  app::Table text(std::move(headings));
+  const std::size_t count = table.rows.size();
+  const std::size_t head = count > most_rows ? most_rows - 20 : count, tail = count > most_rows ? count - 20 : count;
+  std::size_t k = 0;
+  table.rows.each([&](const Row& row) {
+    if (k < head || k >= tail) {
+      std::vector<std::string> cells;
+      for (const std::size_t c : shown) cells.push_back(cell_text(row[c], table.columns[c]));
+      text.add(std::move(cells));
+    } else if (k == head) {
+      text.add({"..."});
+    }
+    ++k;
+    return true;
+  });
+  out << text.text();
+  if (tail > head) out << wrapped(fmt::format("{} rows in between are left out here.", tail - head));
+}
+
+void print_figures(std::ostream& out, const Figures& block) {
+  app::Table text({{"quantity", app::Table::Align::left}, {"value", app::Table::Align::left}});
+  for (const Figure& figure : block.figures)
+    if (figure.places & terminal) text.add({figure.label, text_of(figure)});
+  out << text.text();
+}
+
+void print_list(std::ostream& out, const std::vector<std::string>& items) {
+  for (const std::string& item : items) out << "- " << wrapped(item, 100, "  ");
+}
+
+void print_block(std::ostream& out, const Block& block) {
+  if (const auto* words = std::get_if<Paragraph>(&block)) {
+    if (words->places & terminal) out << "\n" << wrapped(words->text);
+  } else if (const auto* list = std::get_if<Bullets>(&block)) {
+    if (!(list->places & terminal)) return;
+    if (!list->title.empty()) out << list->title << ":\n";
+    print_list(out, list->items);
+  } else if (const auto* figures = std::get_if<Figures>(&block)) {
+    if (!(figures->places & terminal)) return;
+    if (!figures->title.empty()) out << "\n" << figures->title << "\n";
+    print_figures(out, *figures);
+  } else if (const auto* table = std::get_if<answer::Table>(&block)) {
+    if (!(table->places & terminal)) return;
+    out << "\n";
+    print_table(out, *table);
+  }
+}
+
+}  // namespace
+
+void print(std::ostream& out, const Answer& said) {
+  if (!said.subject.empty()) out << said.subject << "\n";
+  if (!said.headline.empty()) out << wrapped(said.headline);
+  for (const std::string& warning : said.warnings) out << "warning: " << wrapped(warning, 91, "  ");
+  for (const std::string& doubt : said.doubts) out << "(?) " << wrapped(doubt, 96, "    ");
+  for (const Section& section : said.sections) {
+    if (!(section.places & terminal)) continue;
+    for (const Block& block : section.blocks) print_block(out, block);
+  }
+  if (said.all_assumptions_on_terminal && !said.assumptions.empty()) {
+    out << "\nassumed:\n";
+    print_list(out, said.assumptions);
+  }
+  if (!said.cautions.empty()) {
+    out << "\ncautions:\n";
+    print_list(out, said.cautions);
+  }
+}
+
+}  // namespace onegrain::app::render

@@ -1,0 +1,105 @@
+"""Every summary.json against the published schema, by an independent validator (python3-jsonschema).
+
+usage: check_summaries.py ONEGRAIN
+
+Also: the schema itself is sound, holds one meaning and type for each key, and does refuse what it should refuse.
+"""
+
+import copy
+import json
+import pathlib
+import subprocess
+import sys
+import tempfile
+
+import jsonschema
+
+ONEGRAIN = sys.argv[1]
+PROTOCOL = """steps:
+- {drive: {rate: 1C, sense: charge}, until: {voltage: 4.2 V}}
+- {drive: {voltage: 4.2 V}, until: {rate: C/20}}
+- {drive: rest, until: {time: 10 min}}
+- {drive: {rate: 5C, sense: discharge}, until: {voltage: 2.8 V}}
+repeat: 2
+"""
+CALLS = [
+    ["rates", "demo", "--both", "--rates", "C/10,2mA,5C"],
+    ["rates", "demo_half_cell", "--electrolyte", "uniform", "--rates", "C/10,20C"],
+    ["curve", "demo", "--rates", "1C,5C", "--points", "5", "--charge"],
+    ["curve", "lfp_half_cell", "--rates", "C/5", "--points", "5"],
+    ["follow", "demo", "--protocol", "protocol.yaml"],
+    ["cards"],
+]
+
+
+def run(words):
+    done = subprocess.run([ONEGRAIN, *words], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, (words, done.stderr)
+    return done.stdout
+
+
+def walk(node, see, name=""):
+    """Calls see(name, description of the property) for every property of every object, keys aside."""
+    if isinstance(node, dict):
+        for key, content in node.get("properties", {}).items() if isinstance(node.get("properties"), dict) else ():
+            see(key, content)
+        for key, content in node.items():
+            if key != "keys":
+                walk(content, see, key)
+    elif isinstance(node, list):
+        for content in node:
+            walk(content, see, name)
+
+
+schema = json.loads(run(["schema", "summary"]))
+jsonschema.Draft202012Validator.check_schema(schema)
+validator = jsonschema.Draft202012Validator(schema)
+
+# One key, one meaning: whatever is not a list or an object of its own points to the one description of its name.
+NESTED = {"points", "curves", "steps", "bench", "cards", "rates", "positive", "negative", "working", "verb"}
+OF_FIGURES = {"value", "plus_minus", "lower", "upper", "within_factor"}
+exceptions = []
+
+
+def one_meaning(key, content):
+    if key in NESTED or key in OF_FIGURES or "const" in content:
+        return
+    if content != {"$ref": f"#/$defs/keys/properties/{key}"}:
+        exceptions.append(key)
+
+
+walk(schema, one_meaning)
+assert exceptions == ["capacity_mAh"], exceptions  # the array of `curve`, which is older
+
+CALLS += [["bench", card["name"]] for card in json.loads(run(["cards", "--json"]))["cards"] if card["folder"] == "cells"]
+assert len(CALLS) > 8
+
+summaries = {}
+with tempfile.TemporaryDirectory() as folder:
+    path = pathlib.Path(folder) / "protocol.yaml"
+    path.write_text(PROTOCOL)
+    for words in CALLS:
+        call = [str(path) if word == "protocol.yaml" else word for word in words]
+        summary = json.loads(run([*call, "--json"]))
+        for fault in validator.iter_errors(summary):
+            sys.exit(f"onegrain {' '.join(words)}: {list(fault.absolute_path)}: {fault.message[:300]}")
+        summaries[words[0]] = summary
+
+# A validator that takes everything would have passed too: each of these changes must be refused.
+def refused(verb, change):
+    wrong = copy.deepcopy(summaries[verb])
+    change(wrong)
+    assert not validator.is_valid(wrong), verb
+
+
+refused("rates", lambda s: s.pop("cautions"))
+refused("rates", lambda s: s["points"][0].update(capacity_mAh=[1.0]))
+refused("rates", lambda s: s["points"][0].update(capacity_mAh="1.0"))
+refused("rates", lambda s: s["points"][0].update(unheard_of=1))
+refused("curve", lambda s: s["curves"][0].update(capacity_mAh=1.0))
+refused("follow", lambda s: s["steps"][0].update(capacity_mAh=-1.0))
+refused("follow", lambda s: s["steps"][0].pop("net_charge_mAh"))
+refused("bench", lambda s: s["bench"].update(rated_capacity_mAh={"value": 1.0}))
+refused("bench", lambda s: s["files"][0].update(sha256="0"))
+refused("cards", lambda s: s.update(onegrain_summary=2))
+print(f"{len(CALLS)} summaries keep the schema, 10 changes are refused")

@@ -1,0 +1,131 @@
+// Drawings are read back the way a reader reads them, by the ticks of their axes, and must give the numbers that went in.
+import assert from "node:assert/strict";
+import test from "node:test";
+import { axis, elements, line, page, plot } from "./load.mjs";
+
+const number = (words) => Number(words.replace("\u2212", "-").replace(/,/g, ""));
+
+/** What a place on an axis means, from two ticks of it that carry words. */
+function reader(ticks, log = false) {
+  const known = ticks.filter((tick) => Number.isFinite(tick.value));
+  const [a, b] = [known[0], known[known.length - 1]];
+  assert.ok(a !== b && a.at !== b.at, "an axis has two ticks");
+  const scale = log ? Math.log : (value) => value;
+  const back = log ? Math.exp : (value) => value;
+  return (at) => back(scale(a.value) + ((at - a.at) / (b.at - a.at)) * (scale(b.value) - scale(a.value)));
+}
+const y_reader = (svg) =>
+  reader(
+    elements(svg, "text")
+      .filter((t) => t["text-anchor"] === "end" && !t.class)
+      .map((t) => ({ at: Number(t.y) - 4.5, value: number(t.words) })),
+  );
+const x_reader = (svg, log) =>
+  reader(
+    elements(svg, "text")
+      .filter((t) => t["text-anchor"] === "middle" && !t.class)
+      .map((t) => ({ at: Number(t.x), value: number(t.words) })),
+    log,
+  );
+const corners = (d) => [...d.matchAll(/[ML]([-\d.e]+),([-\d.e]+)/g)].map(([, x, y]) => [Number(x), Number(y)]);
+const close = (a, b, slack = 1e-6) => assert.ok(Math.abs(a - b) <= slack * Math.max(1, Math.abs(b)), `${a} is not ${b}`);
+
+test("a line read off its axes gives its numbers back", () => {
+  const x = [0, 0.5, 1.5, 4];
+  const y = [-3, 2, 2.5, 8];
+  for (const names of ["none", "below", "above", "right"])
+    for (const width of [360, 1100]) {
+      const { svg } = page.draw_plot(plot({ series: [line(x, y)], names }), width, "p");
+      const drawn = corners(elements(svg, "path").find((p) => p.class === "line").d);
+      const [at_x, at_y] = [x_reader(svg), y_reader(svg)];
+      drawn.forEach(([px, py], i) => {
+        close(at_x(px), x[i], 1e-3); // d3 writes three decimals of a pixel
+        close(at_y(py), y[i], 1e-2);
+      });
+    }
+});
+
+test("on a logarithmic axis equal ratios are equal distances", () => {
+  const ticks = [0.05, 0.5, 5].map((at) => ({ at, words: String(at) }));
+  const series = [line([0.05, 0.5, 5], [3, 2, 1], { marked: true })];
+  const { svg, traces } = page.draw_plot(plot({ x: axis({ logarithmic: true, ticks }), series }), 800, "p");
+  const [a, b, c] = traces[0].points.map((p) => p[0]);
+  close(b - a, c - b);
+  close(x_reader(svg, true)(b), 0.5, 1e-3);
+});
+
+test("what is not known leaves a gap and is never drawn as zero", () => {
+  const { svg, traces } = page.draw_plot(plot({ series: [line([0, 1, 2, 3], [1, null, 3, 4])] }), 800, "p");
+  const d = elements(svg, "path").find((p) => p.class === "line").d;
+  assert.equal([...d.matchAll(/M/g)].length, 2);
+  assert.equal(traces[0].points.length, 3);
+  assert.ok(!svg.includes("NaN"));
+});
+
+test("a zone below a value ends at that value", () => {
+  const zones = [{ from: null, to: 0, never: true, words: "keep out" }];
+  const { svg, box } = page.draw_plot(plot({ zones, series: [line([0, 1], [-1, 2])] }), 800, "p");
+  const zone = elements(svg, "rect").find((r) => r.fill === "url(#p-zone-0)");
+  close(y_reader(svg)(Number(zone.y)), 0, 1e-2);
+  close(Number(zone.y) + Number(zone.height), box.floor, 1e-6);
+  assert.ok(svg.includes("keep out"));
+});
+
+test("names of lines do not lie on each other", () => {
+  const series = Array.from({ length: 8 }, (_, i) => line([0, 1 + i / 100], [4, 3], { label: `rate ${i}`, role: "in_order", order: i }));
+  for (const names of ["below", "right"]) {
+    const { svg } = page.draw_plot(plot({ series, names }), 700, "p");
+    const labels = [...svg.matchAll(/<text class="label"[^>]*?(?: x="([\d.]+)" y="([\d.]+)")?[^>]*>(?:<tspan x="([\d.]+)" y="([\d.]+)">)?/g)];
+    assert.equal(labels.length, 8);
+    const places = labels.map((m) => [Number(m[1] ?? m[3]), Number(m[2] ?? m[4])]);
+    for (let i = 0; i < 8; ++i)
+      for (let k = 0; k < i; ++k) {
+        const apart_x = Math.abs(places[i][0] - places[k][0]) >= page.width_of("rate 0", 600);
+        assert.ok(apart_x || Math.abs(places[i][1] - places[k][1]) >= 14, `${i} on ${k}`);
+      }
+  }
+});
+
+test("parts on top of each other reach the sum of the parts", () => {
+  const stack = {
+    x: axis({ include: [0] }),
+    y: axis({ include: [0] }),
+    positions: [0, 1, 2],
+    parts: [
+      { name: "one", look: 0, values: [1, 2, 3] },
+      { name: "two", look: 1, values: [4, 5, 6] },
+    ],
+    total: "in all",
+    note: "",
+  };
+  const { svg, traces } = page.draw_stack(stack, 900, "s");
+  const at_y = y_reader(svg);
+  traces[1].points.forEach(([, py], i) => close(at_y(py), [5, 7, 9][i], 1e-3));
+  assert.deepEqual(traces[1].words(2).slice(-1), ["in all 9.00 "]);
+});
+
+test("layers are as wide as they are thick, and their shares fill their height", () => {
+  const layer = (name, size) => ({
+    name,
+    look: "positive",
+    size,
+    words: `${size} um`,
+    shares: [
+      { words: "pores 30 %", share: 0.3, fill: "empty" },
+      { words: "grains 70 %", share: 0.7, fill: "own" },
+    ],
+  });
+  const { svg, box } = page.draw_layers({ layers: [layer("a", 10), layer("b", 30)] }, 804, "l");
+  const slabs = elements(svg, "rect").filter((r) => r.class === "slab");
+  close(Number(slabs[2].width) / Number(slabs[0].width), 3);
+  close(Number(slabs[0].width) + Number(slabs[2].width), box.right - box.left);
+  close(Number(slabs[0].height) + Number(slabs[1].height), box.floor - box.top);
+});
+
+test("items that are spread out keep their order, do not overlap and stay inside", () => {
+  const items = [50, 50, 52, 10, 99].map((wanted) => ({ wanted, size: 20 }));
+  page.spread_out(items, 0, 100);
+  const centres = items.map((item) => item.centre).sort((a, b) => a - b);
+  centres.slice(1).forEach((at, i) => assert.ok(at - centres[i] >= 20 - 1e-9));
+  assert.ok(centres[0] >= 10 && centres[4] <= 90);
+});
