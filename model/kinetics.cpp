@@ -9,7 +9,8 @@ namespace onegrain::model {
 
 namespace {
 
-constexpr double closest = 1e-9;                 // of a surface stoichiometry to 0 and 1, see room()
+constexpr double least_exponent = 40;            // exp(-40) of the last site: no current to speak of
+constexpr double closest = 1e-6;                 // of a surface stoichiometry to 0 and 1, see room()
 constexpr double least_concentration = 1e-3;     // mol/m3
 constexpr double reference_concentration = 1e3;  // mol/m3
 
@@ -27,12 +28,13 @@ double reduced_overpotential(double s, double aa, double ac) {
   return newton_root(h, guess, {.argument = 0, .value = 1e-15 * (1 + std::abs(ln_s))}, 0);
 }
 
-/// The share of sites that are left, x or 1 - x, kept above zero without a kink: (x + sqrt(x^2 + 4 d^2)) / 2, d = 1e-9.
-/// From 1e-4 on it is x to 1e-10; an integrator that follows a grain to its last site meets a smooth wall.
+/// The share of sites that are left, x or 1 - x: below d = 1e-6 it goes on as d exp(x / d - 1), with equal value and
+/// slope, so that it stays above zero and an integrator that follows a grain to its last site meets no kink.
 ValueAndSlope room(double x) {
-  const double root = std::sqrt(x * x + 4 * closest * closest);
-  return x >= 0 ? ValueAndSlope{0.5 * (x + root), 0.5 * (1 + x / root)}
-                : ValueAndSlope{2 * closest * closest / (root - x), 2 * closest * closest / (root - x) / root};
+  if (x >= closest) return {x, 1};
+  const double exponent = x / closest - 1;
+  const double rest = std::exp(std::max(exponent, -least_exponent));
+  return {closest * rest, exponent > -least_exponent ? rest : 0};
 }
 
 }  // namespace

@@ -8,7 +8,7 @@
 namespace onegrain::model {
 
 namespace {
-constexpr double nearest = 1e-9;  // closer to 0 or 1 than this the logarithm gives way to its tangent
+constexpr double nearest = 1e-6;  // closer to 0 or 1 than this the logarithm gives way to its tangent
 
 /// ln(y / y0) - (y - y0) / y0 for y in (0, y0]: zero with zero slope at y0, to minus infinity as y -> 0; and d/dy.
 /// Below `edge` its tangent there.

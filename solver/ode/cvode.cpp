@@ -191,6 +191,10 @@ Cvode::Impl::Impl(int n, int parameters) : size(n), context(make_context()), sen
   check(CVodeSetLinSysFn(cvode, call_linear_system), "CVodeSetLinSysFn");
   check(CVodeSetNonlinConvCoef(cvode, newton_share), "CVodeSetNonlinConvCoef");
   check(CVodeSetMaxNumSteps(cvode, 1000000), "CVodeSetMaxNumSteps");
+  // Where a grain is full to the last site a held voltage stops the current within microseconds, in the midst of steps of
+  // minutes: more failures in a row than CVODE's 7 (and 10 of Newton's iteration) are in order.
+  check(CVodeSetMaxErrTestFails(cvode, 30), "CVodeSetMaxErrTestFails");
+  check(CVodeSetMaxConvFails(cvode, 30), "CVodeSetMaxConvFails");
   if (sensitivities == 0) return;
   s = N_VCloneVectorArray(sensitivities, y);
   for (int k = 0; k < sensitivities; ++k) N_VConst(0.0, s[k]);

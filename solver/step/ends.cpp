@@ -50,7 +50,8 @@ bool is_physical(Ended ended) {
 
 namespace {
 
-constexpr double limit_met = 1e-6;  // a limit counts as reached at the start of a step this close to it
+constexpr double far_beyond = 1e-3;  // of a surface: no voltage of a cell is still to be met there
+constexpr double limit_met = 1e-6;   // a limit counts as reached at the start of a step this close to it
 
 }  // namespace
 
@@ -88,10 +89,10 @@ void Segment::prepare_ends(const Here& now) {
 
   // A voltage that is held, or that ends the step on the side to which it is driven, is met before a surface is full or
   // empty to the last digit, since potential and kinetics have no bound there. The surface then only guards against
-  // potentials that have one after all.
+  // voltages that are none.
   const bool bounded = held_voltage_ || (ends_.voltage && !is_hold() && !given_current_);
   const auto surface = [&](Ended full, Ended empty, double (Segment::*value)(const Here&) const, bool fills) {
-    const double beyond = bounded && (held_voltage_ || current0_ != 0) ? -surface_limit : surface_limit;
+    const double beyond = bounded && (held_voltage_ || current0_ != 0) ? -far_beyond : surface_limit;
     look_for(full, value, 1 - (held_voltage_ || fills ? beyond : surface_limit), 1);
     look_for(empty, value, held_voltage_ || !fills ? beyond : surface_limit, -1);
   };

@@ -14,10 +14,11 @@ namespace {
 using solver::Ended;
 using solver::Point;
 
-constexpr double volts_of_a_cutoff = 1e-4;  // issue 8
-constexpr double shortest = 1e-6;           // s; a step below this counts as one of no length
-constexpr double surface_limit = 1e-6;      // model: a surface this close to 0 or 1 is empty or full
-constexpr double used_up = 0.005;           // model: share of the mean salt at which it is used up
+constexpr double volts_of_a_cutoff = 1e-4;     // issue 8
+constexpr double shortest = 1e-6;              // s; a step below this counts as one of no length
+constexpr double beyond_the_last_site = 2e-4;  // a cut-off of 5 V beyond it, on a slope of (R T / F) / 1e-6
+constexpr double surface_limit = 1e-6;         // model: a surface this close to 0 or 1 is empty or full
+constexpr double used_up = 0.005;              // model: share of the mean salt at which it is used up
 constexpr double absurd_voltage =
     20;  // V: no open-circuit potential, overpotential and drop of a cell made by hand add up to it
 constexpr double absurd_current = 1e6;  // A/m2: a volt over a micrometre of electrolyte
@@ -106,7 +107,7 @@ class Check {
                      p.lowest_salt / cell_.electrolyte.concentration, t, solution_.duration());
       for (const auto& [x, before] : {std::pair(p.positive_surface, first_.positive_surface),
                                       std::pair(p.negative_surface, first_.negative_surface)}) {
-        if (!(x >= std::min(-1e-5, before) && x <= std::max(1 + 1e-5, before)))
+        if (!(x >= std::min(-beyond_the_last_site, before) && x <= std::max(1 + beyond_the_last_site, before)))
           return fault("a grain surface is at {:.6f} at {:.6g} of {:.6g} s", x, t, solution_.duration());
       }
     }
@@ -130,7 +131,8 @@ class Check {
       if (current && !(std::abs(p.charge - first_.charge - current->current * t) <= conserved * Qp))
         return fault("the charge at {:.6g} s is {:.12g}, by the current {:.12g} C/m2", t, p.charge - first_.charge,
                      current->current * t);
-      if (!(p.positive_mean >= 0 && p.positive_mean <= 1 && p.negative_mean >= 0 && p.negative_mean <= 1))
+      if (!(p.positive_mean >= -beyond_the_last_site && p.positive_mean <= 1 + beyond_the_last_site &&
+            p.negative_mean >= -beyond_the_last_site && p.negative_mean <= 1 + beyond_the_last_site))
         return fault("a mean stoichiometry outside 0..1: {} and {} at {:.6g} s", p.positive_mean, p.negative_mean, t);
     }
     // The shape of the filling, integrated by a rule of its own (exact for 63 even polynomials and fewer).

@@ -164,3 +164,67 @@ TEST_CASE("the stresses of a grain are those of the elastic sphere") {
   CHECK(stress.largest_tension() == stress.centre);
   CHECK(grain_stress(s, c_max, 0.5, 0.5, 0.5).largest_tension() == 0);
 }
+
+TEST_CASE("the derivative of the layer's drop with respect to the salt is that of its values") {
+  const Cell cell = [] {
+    Cell c = tests::published_cell();
+    // properties that bend with the concentration: kappa of the set's own formula (from memory), the others invented
+    c.electrolyte.conductivity = Curve::approximation(
+        [](double m) { return 0.1297 * std::pow(m / 1e3, 3) - 2.51 * std::pow(m / 1e3, 1.5) + 3.329 * m / 1e3; }, 1,
+        3000, 1e-12, Curve::Beyond::hold);
+    c.electrolyte.transference_number =
+        Curve::approximation([](double m) { return 0.2 + 1e-4 * m; }, 1, 3000, 1e-12, Curve::Beyond::hold);
+    c.electrolyte.thermodynamic_factor =
+        Curve::approximation([](double m) { return 1 + 3e-7 * m * m; }, 1, 3000, 1e-12, Curve::Beyond::hold);
+    return c;
+  }();
+  const Electrode& layer = *cell.negative;
+  const LayerPoints points(5);
+  const Eigen::Index samples = points.samples().size(), unknowns = 3;
+  Eigen::MatrixXd by(samples, unknowns), slope_by(samples, unknowns);
+  for (Eigen::Index q = 0; q < samples; ++q) {  // salt = 900 + b0 xi + b1 xi^2 + b2 cos(xi)
+    const double xi = points.samples()[q];
+    by.row(q) << xi, xi * xi, std::cos(xi);
+    slope_by.row(q) << 1, 2 * xi, -std::sin(xi);
+  }
+  const Eigen::VectorXd current = Eigen::VectorXd::LinSpaced(5, 10, 60);
+  const auto drop = [&](const Eigen::VectorXd& b) {
+    const LayerDrop d =
+        layer_drop(points, layer, cell.electrolyte, (900 + (by * b).array()).matrix(), slope_by * b, 298.15);
+    return Eigen::VectorXd(d.drop * current + d.diffusion);
+  };
+  const Eigen::Vector3d b(150, -200, 80);
+  const Eigen::MatrixXd analytic = layer_drop_by_salt(
+      points, layer, cell.electrolyte, (900 + (by * b).array()).matrix(), slope_by * b, current, 298.15, by, slope_by);
+  for (Eigen::Index k = 0; k < unknowns; ++k) {
+    const double h = 1e-2;
+    const Eigen::VectorXd difference =
+        (drop(b + h * Eigen::Vector3d::Unit(k)) - drop(b - h * Eigen::Vector3d::Unit(k))) / (2 * h);
+    CHECK((analytic.col(k) - difference).norm() < 1e-7 * difference.norm());
+  }
+}
+
+TEST_CASE("the current finds its way over a layer whose grains are almost full, from any guess") {
+  // Kinetics over ten decades of exchange current, a steep potential: the equations are monotone, so that there is
+  // exactly one answer, whatever the currents that the search starts from.
+  const Cell cell = tests::published_cell();
+  const Electrode& layer = *cell.negative;
+  const LayerPoints points(6);
+  const Eigen::VectorXd salt = Eigen::VectorXd::Constant(6, 1000);
+  const Eigen::VectorXd even = Eigen::VectorXd::Constant(points.samples().size(), 1000);
+  const LayerDrop drop = layer_drop(points, layer, cell.electrolyte, even, 0 * even, 298.15);
+  Eigen::VectorXd surface(6);
+  surface << 0.2, 0.5, 0.9, 1 - 1e-5, 1 - 1e-8, 1 - 1e-10;
+  LayerState reference;
+  REQUIRE(solve_layer(points, layer, drop, surface, salt, 50, 298.15, reference));
+  CHECK(points.weights().matrix().dot(reference.current) == Approx(50).epsilon(1e-10));
+  for (const double spread : {-1e5, -300.0, 0.0, 40.0, 2e4}) {
+    LayerState state;
+    state.current = Eigen::VectorXd::LinSpaced(6, 50 - spread, 50 + spread);
+    state.separator_side = spread / 100;
+    CAPTURE(spread);
+    REQUIRE(solve_layer(points, layer, drop, surface, salt, 50, 298.15, state));
+    CHECK((state.current - reference.current).norm() < 1e-6 * reference.current.norm());
+    CHECK(state.separator_side == Approx(reference.separator_side).margin(1e-8));
+  }
+}

@@ -343,13 +343,16 @@ TEST_CASE("a run that fills its grains is cut short, unless a search asks to go 
   CHECK_FALSE(stopped.complete);
   CHECK(std::isfinite(stopped.voltage[1]));
   CHECK(std::isnan(stopped.voltage[2]));
-  const auto whole = solver::respond(cell, run, workspace, electrolyte, {}, true);
+  model::Cell gentle = cell;  // as a search takes it: beyond the last site the potential falls by volts, not megavolts
+  gentle.positive.host.potential = cell.positive.host.potential.with_edge(1e-2);
+  const auto whole = solver::respond(gentle, run, workspace, electrolyte, {}, true);
   CHECK(whole.complete);
-  // a straight potential goes on straight: the surface leads the mean by j R / (5 D) in the long run, here by the
-  // series
+  // a straight potential goes on straight, less (R T / F) (x - 1) / edge: the surface leads the mean by j R / (5 D) in
+  // the long run, here by the series
   const double x = x_start - diffusion_time * i / (3 * Q) * step_response(2400 / diffusion_time);
   CHECK_THAT(whole.positive_surface[2], WithinAbs(x, 1e-8));
-  CHECK_THAT(whole.voltage[2], WithinAbs(4 - x, 1e-7));
+  CHECK_THAT(whole.voltage[2], WithinAbs(4 - x - 25.692579e-3 * (x - 1) / 1e-2,
+                                         0.03));  // charge transfer there; RT/F at 298.15 K, CODATA 2018
 }
 
 TEST_CASE("under a given current the grains do not feel the salt", "[replay][electrolyte]") {
@@ -577,6 +580,6 @@ TEST_CASE("with an edge, the logarithm of the last sites gives way to its tangen
     CHECK_THAT(gentle.at(y, T).by_composition, WithinAbs(-0.8 - thermal * steep, 1e-10));
     CHECK_THAT(gentle.at(1 - y, T).by_temperature, WithinAbs(thermal / T * straight, 1e-12));
   }
-  CHECK(U(1 + 1e-3, T) < -1e3);  // without: past a full grain there is no voltage to speak of
+  CHECK(U(1 + 1e-3, T) < -20);  // without: past a full grain there is no voltage to speak of
   CHECK(std::abs(gentle(1 + 1e-3, T)) < 10);
 }
