@@ -1,4 +1,5 @@
 #include "app/answer/results.hpp"
+#include "params/text/printable.hpp"
 
 #include <fmt/format.h>
 
@@ -143,13 +144,13 @@ json bench_json(const Job& job) {
 json provenance_json(const Request& request, const params::Sheet& sheet) {
   json files = json::array();
   for (const params::SourceFile& f : sheet.files) {
-    files.push_back({{"name", f.name}, {"shipped", f.shipped}, {"sha256", f.sha256}});
+    files.push_back({{"name", params::valid_utf8(f.name)}, {"shipped", f.shipped}, {"sha256", f.sha256}});
   }
   std::string command = "onegrain";
   for (const std::string& word : request.words) {
     command += word.find(' ') == std::string::npos ? " " + word : " '" + word + "'";
   }
-  return {{"program", "onegrain"}, {"version", ONEGRAIN_VERSION}, {"command", command}, {"sheet", sheet.name},
+  return {{"program", "onegrain"}, {"version", ONEGRAIN_VERSION}, {"command", params::valid_utf8(command)}, {"sheet", sheet.name},
           {"files", std::move(files)}};
 }
 

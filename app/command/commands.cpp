@@ -5,11 +5,14 @@
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <cstdlib>
+#include <new>
 #include <ostream>
 
 #include "app/command/data.hpp"
+#include "app/render/screen.hpp"
 #include "model/balance.hpp"
 #include "params/text/faults.hpp"
+#include "params/text/stream.hpp"
 #include "params/sheet/rate.hpp"
 #include "solver/ode/cvode.hpp"
 
@@ -104,7 +107,9 @@ int finished(std::ostream& results, std::ostream& narration) {
 
 }  // namespace
 
-int run(const std::vector<std::string>& words, std::ostream& results, std::ostream& narration) {
+int run(const std::vector<std::string>& words, std::ostream& to_results, std::ostream& to_narration) {
+  Screen results(to_results), narration(to_narration);
+  const params::StreamsOfRun streams;
   Request request;
   request.words = words;
   CLI::App program{purpose, "onegrain"};
@@ -219,6 +224,9 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
     return report_problem(narration, "", error.what(), Status::unsound_input);
   } catch (const model::ImpossibleBalance& error) {
     return report_problem(narration, "onegrain: impossible cell: ", error.what(), Status::unsound_input);
+  } catch (const std::bad_alloc&) {
+    return report_problem(narration, "onegrain: not completed: ",
+                          "the memory that this process may use does not suffice", Status::not_completed);
   } catch (const std::exception& error) {  // NotCompleted, IntegrationFailure, and what nobody foresaw
     return report_problem(narration, "onegrain: not completed: ", error.what(), Status::not_completed);
   }

@@ -8,6 +8,7 @@
 #include "app/study/ensemble.hpp"
 #include "app/study/fitting.hpp"
 #include "app/render/output.hpp"
+#include "app/render/screen.hpp"
 #include "app/render/table.hpp"
 #include "app/answer/words.hpp"
 
@@ -125,9 +126,9 @@ void fit(const Request& request, const Channels& channels) {
   options.starts = fit_starts(fitting, request.fit_starts);
   options.profiles = !request.no_profiles;
   options.interrupted = [] { return interrupted(); };
-  if (channels.watched) options.progress = [&](const std::string& text) { channels.narration << "\r\033[K" << text << std::flush; };
+  if (channels.watched) options.progress = [&](const std::string& text) { channels.narration << begin_line_anew << text << std::flush; };
   const solver::FitResult r = solver::fit(problem, options);
-  if (channels.watched) channels.narration << "\r\033[K";
+  if (channels.watched) channels.narration << begin_line_anew;
   if (interrupted()) throw NotCompleted("interrupted");
   const std::vector<FurtherTest> tests = further_tests(job, fitting, problem, r);
 

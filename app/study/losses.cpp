@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <new>
 #include <functional>
 
 #include "app/render/table.hpp"
@@ -125,6 +126,8 @@ LossReport find_losses(const Request& request, const Job& job) {
       lever.gained_share = lever.share - share_now;
       lever.capacity = curve.capacity;
       lever.energy = curve.energy;
+    } catch (const std::bad_alloc&) {  // says nothing of the cell
+      throw;
     } catch (const std::exception& error) {
       lever.possible = false;
       lever.side_effect = error.what();
