@@ -187,6 +187,7 @@ void balance(const Request& request, const Channels& channels) {
   Fitting fitting = prepare_fit(job, recordings, free);
   for (solver::FreeParameter& p : fitting.problem.free) p.prior = std::numeric_limits<double>::infinity();  // the curve alone shall tell
   const solver::CellFit problem(fitting.problem);
+  if (!request.out.empty()) fitted_files(job, fitting, problem, as_given(fitting, problem), recordings, request.out);
   InterruptGuard guard;
   solver::FitOptions options;
   options.starts = fit_starts(fitting, request.fit_starts);
@@ -208,7 +209,7 @@ void balance(const Request& request, const Channels& channels) {
   nlohmann::json document = cell_document(request, job, headline(job, report, r));
   document["balance"] = summary["balance"];
   document["fit"] = summary["fit"];
-  write_results(request, channels, summary, document, "", fitted_files(job, fitting, problem, r, recordings));
+  write_results(request, channels, summary, document, "", fitted_files(job, fitting, problem, r, recordings, request.out));
 }
 
 }  // namespace onegrain::app

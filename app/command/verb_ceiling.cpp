@@ -6,7 +6,6 @@
 
 #include "app/study/ceiling.hpp"
 #include "app/answer/document.hpp"
-#include "app/files.hpp"
 #include "app/render/output.hpp"
 #include "app/render/report.hpp"
 #include "app/render/table.hpp"

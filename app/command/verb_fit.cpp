@@ -121,6 +121,7 @@ void fit(const Request& request, const Channels& channels) {
   }
   const Fitting fitting = prepare_fit(job, recordings, words_of(request.free_values));
   const solver::CellFit problem(fitting.problem);
+  if (!request.out.empty()) fitted_files(job, fitting, problem, as_given(fitting, problem), recordings, request.out);
   InterruptGuard guard;
   solver::FitOptions options;
   options.starts = fit_starts(fitting, request.fit_starts);
@@ -143,7 +144,7 @@ void fit(const Request& request, const Channels& channels) {
   if (request.out.empty()) return;
   nlohmann::json document = cell_document(request, job, headline(fitting, r));
   document["fit"] = summary["fit"];
-  write_results(request, channels, summary, document, "", fitted_files(job, fitting, problem, r, recordings));
+  write_results(request, channels, summary, document, "", fitted_files(job, fitting, problem, r, recordings, request.out));
 }
 
 }  // namespace onegrain::app

@@ -38,7 +38,8 @@ class Screen : public std::ostream {
   Buffer buffer_;
 };
 
-/// Back to the start of the line, and the line is cleared: for a line that tells progress. Only a Screen understands it.
+/// Back to the start of the line, and the line is cleared: for a line that tells progress. Only a Screen understands
+/// it.
 std::ostream& begin_line_anew(std::ostream& out);
 
 }  // namespace onegrain::app

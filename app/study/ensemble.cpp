@@ -50,7 +50,8 @@ std::vector<Unknown> unknowns(const params::Sheet& sheet) {
     if (!value.spread.given()) return;
     std::string written = value.text();
     if (value.written.empty() && value.kind == &params::NumberKind::kind) {  // a formula or table, moved as a whole
-      if (value.si == 1 && value.spread.form == params::Spread::Form::factor) written = "as its formula or table" + written.substr(1);
+      if (value.si == 1 && value.spread.form == params::Spread::Form::factor)
+        written = "as its formula or table" + written.substr(1);
       if (value.si == 0) written = "as its formula or table" + written.substr(1);
     }
     list.push_back({path, written});

@@ -19,12 +19,12 @@ struct Unknown {
 };
 std::vector<Unknown> unknowns(const params::Sheet& sheet);
 
-/// The sheet with every unknown moved by so many standard deviations. A number that must stay positive, or below one, is
-/// kept 0.1 % inside.
+/// The sheet with every unknown moved by so many standard deviations. A number that must stay positive, or below one,
+/// is kept 0.1 % inside.
 params::Sheet moved(const params::Sheet& sheet, const Eigen::Ref<const Eigen::VectorXd>& deviations);
 
-/// Standard normal deviations of cell number `sample`: the same for the same seed, whatever the order, the number of cells
-/// and of threads. Counter-based (splitmix64), inverse of the normal distribution.
+/// Standard normal deviations of cell number `sample`: the same for the same seed, whatever the order, the number of
+/// cells and of threads. Counter-based (splitmix64), inverse of the normal distribution.
 Eigen::VectorXd plausible_deviations(std::uint64_t seed, int sample, Eigen::Index count);
 
 /// Starts a thread. @throws std::system_error where the system has none left

@@ -5,8 +5,8 @@
 #include <string>
 #include <vector>
 
-#include "app/study/recorded.hpp"
 #include "app/answer/results.hpp"
+#include "app/study/recorded.hpp"
 #include "params/text/revision.hpp"
 #include "solver/estimation/fit.hpp"
 
@@ -15,11 +15,11 @@ namespace onegrain::app {
 
 /// What is to be estimated, made ready.
 struct Fitting {
-  params::Sheet sheet;                  ///< the job's, with values written out that it had by default
+  params::Sheet sheet;  ///< the job's, with values written out that it had by default
   solver::FitProblem problem;
-  std::vector<std::string> notes;       ///< what was asked for and done otherwise, as sentences
-  std::vector<std::string> units;       ///< of each free parameter, for show()
-  std::vector<std::string> labels;      ///< of each, in words
+  std::vector<std::string> notes;   ///< what was asked for and done otherwise, as sentences
+  std::vector<std::string> units;   ///< of each free parameter, for show()
+  std::vector<std::string> labels;  ///< of each, in words
 };
 
 /// What `--free` may name, for help and messages.
@@ -37,15 +37,22 @@ std::string show_estimate(const Fitting& fitting, std::size_t index, double si, 
 double in_estimate_unit(const Fitting& fitting, std::size_t index, double si);
 
 /// The files that a fit leaves: the sheet with the estimates and the cards that it needs, all beside each other.
-std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, const Fitting& fitting, const solver::CellFit& fit,
-                                                              const solver::FitResult& result, const std::vector<Recording>& recordings);
+/// @param folder  where they go, see NewSheet
+std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, const Fitting& fitting,
+                                                              const solver::CellFit& fit,
+                                                              const solver::FitResult& result,
+                                                              const std::vector<Recording>& recordings,
+                                                              const std::string& folder);
+/// What a fit would give that moves nothing: to see before a long search that its files can be made.
+solver::FitResult as_given(const Fitting& fitting, const solver::CellFit& fit);
 
 /// A test that could be made, and what it would tell.
 struct FurtherTest {
-  std::string test;                 ///< "a discharge at C/20 from full"
-  std::vector<double> narrower;     ///< of each free parameter: interval now over interval then, >= 1
+  std::string test;              ///< "a discharge at C/20 from full"
+  std::vector<double> narrower;  ///< of each free parameter: interval now over interval then, >= 1
 };
-std::vector<FurtherTest> further_tests(const Job& job, const Fitting& fitting, const solver::CellFit& fit, const solver::FitResult& result);
+std::vector<FurtherTest> further_tests(const Job& job, const Fitting& fitting, const solver::CellFit& fit,
+                                       const solver::FitResult& result);
 
 /// True where the data alone know the value well enough to be useful: within a factor of 2 either way.
 bool is_told(const Fitting& fitting, const solver::FitResult& result, std::size_t index);
@@ -56,12 +63,14 @@ std::string remark(const Fitting& fitting, const solver::FitResult& result, std:
 struct Derived {
   double value, lower, upper;
 };
-Derived derived(const solver::CellFit& fit, const solver::FitResult& result, const std::function<double(const model::Cell&)>& quantity);
+Derived derived(const solver::CellFit& fit, const solver::FitResult& result,
+                const std::function<double(const model::Cell&)>& quantity);
 
 /// "positive.diffusion_time against positive.capacity"
 std::string direction_text(const solver::Direction& direction, const Fitting& fitting);
 
-nlohmann::json fit_json(const Job& job, const Fitting& fitting, const solver::CellFit& fit, const solver::FitResult& result,
-                        const std::vector<Recording>& recordings, const std::vector<FurtherTest>& tests);
+nlohmann::json fit_json(const Job& job, const Fitting& fitting, const solver::CellFit& fit,
+                        const solver::FitResult& result, const std::vector<Recording>& recordings,
+                        const std::vector<FurtherTest>& tests);
 
 }  // namespace onegrain::app

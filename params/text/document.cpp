@@ -179,8 +179,9 @@ bool readable(std::string_view text, const std::string& file, Faults& faults) {
       return false;
     }
     if (byte == '\r' && text.substr(at + 1, 1) != "\n") {  // the YAML reader would take all that follows for one line
-      faults.error(place_of(text, at, file), "", "",
-                   "this line ends in a carriage return alone, as on very old computers; save the text with line feeds");
+      faults.error(
+          place_of(text, at, file), "", "",
+          "this line ends in a carriage return alone, as on very old computers; save the text with line feeds");
       return false;
     }
   }

@@ -67,6 +67,8 @@ std::string suggestion(const std::string& name, const std::string& folder) {
 
 }  // namespace
 
+std::string beside(const std::string& file, const std::string& name) { return joined(folder_of(file), name); }
+
 std::optional<std::string> read_file(const std::string& path, Faults& faults, std::size_t limit) {
   const auto fault = [&](const std::string& message) {
     faults.error({path.empty() ? "(no name)" : path}, "", "", message);

@@ -20,7 +20,11 @@ std::optional<std::string> read_file(const std::string& path, Faults& faults, st
 
 /// The same for a name that was given on the command line, which may be that of a stream too (see stream.hpp): `-`,
 /// /dev/stdin, a FIFO. Files that a sheet or a card names are no streams.
-std::optional<std::string> read_given(const std::string& path, Faults& faults, std::size_t limit = std::size_t{1} << 20);
+std::optional<std::string> read_given(const std::string& path, Faults& faults,
+                                      std::size_t limit = std::size_t{1} << 20);
+
+/// The path of what the file `file` names `name`: beside it, unless `name` is an absolute path.
+std::string beside(const std::string& file, const std::string& name);
 
 /// A file that was found, beside the sheet or shipped.
 struct FoundFile {
@@ -30,7 +34,8 @@ struct FoundFile {
   bool shipped = false;
 };
 
-/// A path to a file or a stream, or the name of a shipped file of a folder ("materials", "electrolytes", "cells") without its
+/// A path to a file or a stream, or the name of a shipped file of a folder ("materials", "electrolytes", "cells")
+/// without its
 /// `.yaml`. Faults what is not found, with the nearest shipped name.
 std::optional<FoundFile> find_file(const std::string& name_or_path, const std::string& shipped_folder, Faults& faults);
 
