@@ -57,13 +57,17 @@ bool is_there(const fs::path& path) {
   return fs::exists(fs::symlink_status(path, ignored));
 }
 
-/// Whether a file is still one of those listed under its name.
+/// Whether a file is still one of those listed under its name. Others, which may be of any size, are not read.
 bool unchanged(const fs::path& path, const std::vector<ListedFile>& listed) {
-  const std::optional<std::string> text = text_of(path);
-  if (!text) return false;
-  const std::string digest = params::sha256(*text);
+  std::error_code error;
+  if (!fs::is_regular_file(fs::symlink_status(path, error))) return false;
+  const std::uintmax_t bytes = fs::file_size(path, error);
+  if (error) return false;
+  std::string digest;
   return std::any_of(listed.begin(), listed.end(), [&](const ListedFile& file) {
-    return file.name == path.filename().string() && file.sha256 == digest;
+    if (file.name != path.filename().string() || file.bytes != bytes) return false;
+    if (digest.empty()) digest = params::sha256(text_of(path).value_or(""));
+    return file.sha256 == digest;
   });
 }
 

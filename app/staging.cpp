@@ -57,14 +57,17 @@ class HashedFile : public std::streambuf {
   std::array<char, 65536> block_{};
 };
 
-bool is_held(const fs::path& staging) {
+/// Takes a hidden folder away unless its process lives. The lock is kept meanwhile: who has just made a folder and
+/// waits for its lock sees afterwards that it is gone.
+void remove_unless_held(const fs::path& staging) {
   struct stat status {};
-  if (lstat(staging.c_str(), &status) != 0 || !S_ISDIR(status.st_mode) || status.st_uid != geteuid()) return true;
+  if (lstat(staging.c_str(), &status) != 0 || !S_ISDIR(status.st_mode) || status.st_uid != geteuid()) return;
   const int descriptor = open(staging.c_str(), O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
-  if (descriptor < 0) return true;
-  const bool held = flock(descriptor, LOCK_EX | LOCK_NB) != 0;  // also where there are no locks: better left than lost
+  if (descriptor < 0) return;
+  std::error_code ignored;
+  if (flock(descriptor, LOCK_EX | LOCK_NB) == 0)
+    fs::remove_all(staging, ignored);  // without locks: better left than lost
   close(descriptor);
-  return held;
 }
 
 }  // namespace
@@ -123,10 +126,7 @@ void sweep(const fs::path& folder) {
   for (fs::directory_iterator entry(folder, error), end; !error && entry != end; entry.increment(error)) {
     if (std::regex_match(entry->path().filename().string(), ours)) left.push_back(entry->path());
   }
-  for (const fs::path& path : left) {
-    std::error_code ignored;
-    if (!is_held(path)) fs::remove_all(path, ignored);
-  }
+  for (const fs::path& path : left) remove_unless_held(path);
 }
 
 void sync_folder(const fs::path& folder) {

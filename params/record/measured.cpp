@@ -885,7 +885,7 @@ std::string delimited_text(const std::vector<Column>& columns, int digits) {
   for (std::size_t c = 0; c < columns.size(); ++c) {
     assert(columns[c].values.size() == columns[0].values.size());
     const std::string& title = columns[c].title;
-    const bool quoted = title.find_first_of(",\"\n") != std::string::npos;
+    const bool quoted = title.find_first_of(",\"\r\n") != std::string::npos;
     if (c > 0) text += ',';
     if (quoted) text += '"';
     for (const char letter : title) {

@@ -3,8 +3,8 @@
 #include "app/render/screen.hpp"
 #include "tests/app/helpers.hpp"
 
-// Text from outside (names, keys, titles, file names) must not steer a terminal, nor get keys into a file of ours. What a
-// terminal acts upon: ECMA-48.
+// Text from outside (names, keys, titles, file names) must not steer a terminal, nor get keys into a file of ours. What
+// a terminal acts upon: ECMA-48.
 
 using namespace app_test;
 
@@ -48,10 +48,13 @@ TEST_CASE("no verb lets a sheet's name steer the terminal or look like a line of
   const Folder folder;
   folder.write("cell.yaml", with(small_sheet, "name: coin cell", "name: \"" + hostile + "\""));
   folder.write("p.yaml", "name: \"" + hostile + "\"\nsteps: [{drive: rest, until: {time: 1 min}}]\n");
-  for (const std::vector<std::string>& words : std::vector<std::vector<std::string>>{
-           {"check", "cell.yaml", "p.yaml"}, {"bench", "cell.yaml"}, {"rates", "cell.yaml", "--rates", "1C"},
-           {"follow", "cell.yaml", "--protocol", "p.yaml"}, {"losses", "cell.yaml", "--rate", "1C"},
-           {"ceiling", "cell.yaml", "--samples", "0"}}) {
+  for (const std::vector<std::string>& words :
+       std::vector<std::vector<std::string>>{{"check", "cell.yaml", "p.yaml"},
+                                             {"bench", "cell.yaml"},
+                                             {"rates", "cell.yaml", "--rates", "1C"},
+                                             {"follow", "cell.yaml", "--protocol", "p.yaml"},
+                                             {"losses", "cell.yaml", "--rate", "1C"},
+                                             {"ceiling", "cell.yaml", "--samples", "0"}}) {
     INFO(words[0]);
     const Outcome outcome = program(words);
     INFO(outcome.narration);
@@ -69,7 +72,8 @@ TEST_CASE("keys, values and titles of columns are shown, not obeyed") {
   const Folder folder;
   folder.write("cell.yaml", small_sheet + "\"k\\e[31m\\nx.yaml: sound\": 1\n");
   folder.write("value.yaml", with(small_sheet, "25 degC", "\"25 \\e[31mdegC\""));
-  folder.write("data.csv", "Test Time / s,Voltage / V,Current / A,\x1b[31mred\n0,3.7,0.1,1\n10,3.8,0.1,1\n20,3.9,0.1,1\n");
+  folder.write("data.csv",
+               "Test Time / s,Voltage / V,Current / A,\x1b[31mred\n0,3.7,0.1,1\n10,3.8,0.1,1\n20,3.9,0.1,1\n");
   folder.write("odd.csv", "\x1b[2Jtime,b\n1,2\n2,3\n");
   for (const char* file : {"cell.yaml", "value.yaml", "data.csv", "odd.csv"}) {
     INFO(file);
@@ -96,11 +100,14 @@ TEST_CASE("names of files may hold anything, also what is not UTF-8") {
 
 TEST_CASE("a staircase is a sound protocol whatever the sheet is called") {
   const Folder folder;
-  for (const std::string& name : {std::string("\"x\\nrepeat: 99999\\nsteps: []\""), std::string("\"a\\e[31m\\u0085b\\u2028c\""),
-                                  std::string("\"say \\\"hi\\\" # no: comment\""), "\"" + std::string(5000, 'n') + "\""}) {
+  for (const std::string& name :
+       {std::string("\"x\\nrepeat: 99999\\nsteps: []\""), std::string("\"a\\e[31m\\u0085b\\u2028c\""),
+        std::string("\"say \\\"hi\\\" # no: comment\""), "\"" + std::string(5000, 'n') + "\""}) {
     INFO(name);
-    folder.write("cell.yaml", with(shipped("demo"), "name: Harbour teaching lab, coin cell 07 (invented data)", "name: " + name));
-    REQUIRE(program({"ceiling", "cell.yaml", "--samples", "0", "--soc", "0.2..0.4", "--staircase", "--out", "out"}).status == 0);
+    folder.write("cell.yaml",
+                 with(shipped("demo"), "name: Harbour teaching lab, coin cell 07 (invented data)", "name: " + name));
+    REQUIRE(program({"ceiling", "cell.yaml", "--samples", "0", "--soc", "0.2..0.4", "--staircase", "--out", "out"})
+                .status == 0);
     const Outcome checked = program({"check", "cell.yaml", "out/staircase.yaml"});
     CHECK(checked.status == 0);
     CHECK(folder.read("out/staircase.yaml").find("\nrepeat") == std::string::npos);

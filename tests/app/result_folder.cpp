@@ -63,8 +63,12 @@ bool listed(const json& list, const std::string& name, const std::string& conten
   return false;
 }
 
-const Run first = {{"curves.csv", "a,b\n1,2\n"}, {"summary.json", "{\"run\": 1}\n"}, {"report.html", "<p>1</p>"}, {"staircase.yaml", "steps: []\n"}};
-const Run second = {{"summary.json", "{\"run\": 2}\n"}, {"report.html", std::string(300000, 'r')}, {"fitted.yaml", "name: x\n"}};
+const Run first = {{"curves.csv", "a,b\n1,2\n"},
+                   {"summary.json", "{\"run\": 1}\n"},
+                   {"report.html", "<p>1</p>"},
+                   {"staircase.yaml", "steps: []\n"}};
+const Run second = {
+    {"summary.json", "{\"run\": 2}\n"}, {"report.html", std::string(300000, 'r')}, {"fitted.yaml", "name: x\n"}};
 
 }  // namespace
 
@@ -79,7 +83,8 @@ TEST_CASE("killed at any step, a new folder is there whole or not at all") {
     if (whole) CHECK(visible(folder) == first);
     folder_of(second, "two").write();  // the next run
     CHECK(visible(folder) == second);
-    for (const std::string& name : folder.names()) CHECK((name == "out" || name == "content"));  // nothing hidden is left
+    for (const std::string& name : folder.names())
+      CHECK((name == "out" || name == "content"));  // nothing hidden is left
   }
 }
 
@@ -103,11 +108,16 @@ TEST_CASE("killed at any step, a folder that was there holds the old run, the ne
     } else {
       ++between;
       for (const auto& [name, content] : now) {
-        CHECK((listed(manifest["files"], name, content, folder) || listed(manifest["previous"], name, content, folder)));
+        CHECK(
+            (listed(manifest["files"], name, content, folder) || listed(manifest["previous"], name, content, folder)));
       }
     }
     folder_of(first, "three").write();  // the next run cleans up
-    CHECK(visible(folder) == [&] { Run run = first; run["notes.txt"] = "mine"; return run; }());
+    CHECK(visible(folder) == [&] {
+      Run run = first;
+      run["notes.txt"] = "mine";
+      return run;
+    }());
     CHECK(json::parse(folder.read("out/manifest.json"))["complete"] == true);
     CHECK(folder.names("out").size() == first.size() + 2);
   }
@@ -146,7 +156,8 @@ TEST_CASE("no curves of an earlier run stand beside a new summary") {
   REQUIRE(program({"rates", "demo", "--rates", "1C", "--out", "out"}).status == 0);
   const Outcome bench = program({"bench", "demo", "--out", "out"});
   CHECK(bench.narration ==
-        "wrote out/summary.json\nwrote out/report.html\nwrote out/manifest.json\nnote: 'out/curves.csv', of an earlier run, has been removed\n");
+        "wrote out/summary.json\nwrote out/report.html\nwrote out/manifest.json\nnote: 'out/curves.csv', of an earlier "
+        "run, has been removed\n");
   CHECK(folder.names("out") == std::vector<std::string>{"manifest.json", "report.html", "summary.json"});
 }
 
@@ -158,14 +169,16 @@ TEST_CASE("what the user changed or put there is never removed") {
   // a manifest from a stranger that names files outside, links, and a file with a wrong sum
   const std::string sum = shell("sha256sum < precious.txt").results.substr(0, 64);
   json manifest = json::parse(folder.read("out/manifest.json"));
-  for (const char* name : {"../precious.txt", "link.txt", "notes.txt", ".hidden"}) manifest["files"].push_back({{"name", name}, {"sha256", sum}});
+  for (const char* name : {"../precious.txt", "link.txt", "notes.txt", ".hidden"})
+    manifest["files"].push_back({{"name", name}, {"bytes", 8}, {"sha256", sum}});
   folder.write("out/manifest.json", manifest.dump());
   folder.write("out/notes.txt", "mine");
   folder.write("out/.hidden", "precious");
   fs::create_symlink("../precious.txt", "out/link.txt");
   const Outcome bench = program({"bench", "demo", "--out", "out"});
   REQUIRE(bench.status == 0);
-  CHECK_THAT(bench.narration, HasText("note: 'out/curves.csv' does not belong to this run; it was there before and has been left\n"));
+  CHECK_THAT(bench.narration,
+             HasText("note: 'out/curves.csv' does not belong to this run; it was there before and has been left\n"));
   CHECK(folder.read("out/curves.csv") == "my own numbers\n");
   CHECK(folder.read("precious.txt") == "precious");
   CHECK(folder.read("out/notes.txt") == "mine");
@@ -179,7 +192,9 @@ TEST_CASE("a manifest that is not ours is not written over") {
   folder.write("out/manifest.json", "{\"name\": \"somebody's web page\"}");
   const Outcome outcome = program({"bench", "demo", "--out", "out"});
   CHECK(outcome.status == 4);
-  CHECK(outcome.narration == "onegrain: not completed: 'out/manifest.json' cannot be written: a file of that name, which no run of this program wrote, is in the way\n");
+  CHECK(outcome.narration ==
+        "onegrain: not completed: 'out/manifest.json' cannot be written: a file of that name, which no run of this "
+        "program wrote, is in the way\n");
   CHECK(folder.names("out") == std::vector<std::string>{"manifest.json"});
 }
 
@@ -214,7 +229,8 @@ TEST_CASE("an input that the results would replace is named before anything is c
   refused({"overlay", "cell.yaml", "own/curves.csv"}, "own", "own/curves.csv");
   refused({"overlay", "cell.yaml", "link.csv"}, "own/", "link.csv");
   refused({"fit", "cell.yaml", "own/curves.csv"}, "./folder", "own/curves.csv");
-  CHECK(program({"follow", "cell.yaml", "--protocol", "own/p.yaml", "--out", "own"}).status == 0);  // a name that no result has
+  CHECK(program({"follow", "cell.yaml", "--protocol", "own/p.yaml", "--out", "own"}).status ==
+        0);  // a name that no result has
   CHECK(program({"rates", "cell.yaml", "--rates", "1C", "--out", "."}).status == 0);
 }
 
@@ -246,10 +262,14 @@ TEST_CASE("work goes on with the threads that can be started, and without any") 
     std::vector<int> seen(100, 0);
     std::atomic<int> highest{0};
     int told = 0;
-    onegrain::app::in_parallel(100, 4, [&](int k, int thread) {
-      ++seen[static_cast<std::size_t>(k)];
-      for (int h = highest; thread > h && !highest.compare_exchange_weak(h, thread);) {}
-    }, [&](int done) { told = done; }, start);
+    onegrain::app::in_parallel(
+        100, 4,
+        [&](int k, int thread) {
+          ++seen[static_cast<std::size_t>(k)];
+          for (int h = highest; thread > h && !highest.compare_exchange_weak(h, thread);) {
+          }
+        },
+        [&](int done) { told = done; }, start);
     CHECK(seen == std::vector<int>(100, 1));
     CHECK(told == 100);
     CHECK(highest < std::max(1, available));
@@ -257,6 +277,9 @@ TEST_CASE("work goes on with the threads that can be started, and without any") 
 }
 
 TEST_CASE("what fails in the work or in telling of it reaches the caller, and every thread has ended") {
-  CHECK_THROWS_AS(onegrain::app::in_parallel(50, 3, [](int, int) { throw std::runtime_error("x"); }), std::runtime_error);
-  CHECK_THROWS_AS(onegrain::app::in_parallel(50, 3, [](int, int) {}, [](int) { throw std::runtime_error("x"); }), std::runtime_error);
+  CHECK_THROWS_AS(onegrain::app::in_parallel(50, 3, [](int, int) { throw std::runtime_error("x"); }),
+                  std::runtime_error);
+  CHECK_THROWS_AS(onegrain::app::in_parallel(
+                      50, 3, [](int, int) {}, [](int) { throw std::runtime_error("x"); }),
+                  std::runtime_error);
 }

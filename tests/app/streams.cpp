@@ -1,3 +1,5 @@
+#include <algorithm>
+
 #include "tests/app/helpers.hpp"
 
 // Input that can be read once only, and input that cannot be read at all, by the program as a process of its own.
@@ -22,13 +24,14 @@ struct Files {
 TEST_CASE("a sheet comes from standard input, a pipe or a process substitution as from a file") {
   const Files files;
   const std::string from_file = shell(onegrain_program + " rates cell.yaml --rates 1C").results;
-  REQUIRE(from_file.find("1C  discharge") != std::string::npos);
-  for (const std::string& line : {" rates - --rates 1C < cell.yaml", " rates /dev/stdin --rates 1C < cell.yaml"}) {
+  REQUIRE(from_file.find("1C    discharge") != std::string::npos);
+  for (const std::string line : {" rates - --rates 1C < cell.yaml", " rates /dev/stdin --rates 1C < cell.yaml"}) {
     INFO(line);
     CHECK(shell(onegrain_program + line).results == from_file);
   }
   CHECK(shell("cat cell.yaml | " + onegrain_program + " rates - --rates 1C").results == from_file);
-  CHECK(shell("mkfifo pipe; cat cell.yaml > pipe & " + onegrain_program + " rates pipe --rates 1C").results == from_file);
+  CHECK(shell("mkfifo pipe; cat cell.yaml > pipe & " + onegrain_program + " rates pipe --rates 1C").results ==
+        from_file);
   if (shell("command -v bash >/dev/null").status == 0) {
     CHECK(shell("bash -c " + quoted(onegrain_program + " rates <(cat cell.yaml) --rates 1C")).results == from_file);
   }
@@ -49,9 +52,10 @@ TEST_CASE("protocols and data come from streams too, and several streams in one 
   CHECK(data.status == 0);
   CHECK_THAT(data.results, HasText("standard input: "));
   CHECK_THAT(shell("cat own/curves.csv | " + onegrain_program + " check cell.yaml -").results,
-             HasText("standard input: sound, a time series of 60 rows in 1 step\n"));
+             HasText("standard input: sound, a time series of 70 rows in 1 step\n"));
   CHECK(shell("mkfifo a; cat p.yaml > a & " + onegrain_program + " check - a < cell.yaml").results ==
-        "standard input: sound, a cell sheet: Harbour teaching lab, coin cell 07 (invented data)\na: sound, a protocol\n");
+        "standard input: sound, a cell sheet: Harbour teaching lab, coin cell 07 (invented data)\na: sound, a "
+        "protocol\n");
 }
 
 TEST_CASE("a result names a stream with the SHA-256 of what was read") {
@@ -91,7 +95,8 @@ TEST_CASE("a card or a table is never a stream, so that a sheet cannot make the 
   files.folder.write("cell.yaml", with(shipped("demo"), "material: nmc622", "material: /dev/stdin.yaml"));
   CHECK(shell("ln -s /dev/stdin pipe.yaml; " + onegrain_program + " check cell.yaml < /dev/null").status == 3);
   files.folder.write("cell.yaml", with(shipped("demo"), "material: nmc622", "material: pipe"));
-  CHECK_THAT(shell("cat cell.yaml | " + onegrain_program + " check cell.yaml").results, HasText("pipe.yaml: not a regular file"));
+  CHECK_THAT(shell("cat cell.yaml | " + onegrain_program + " check cell.yaml").results,
+             HasText("pipe.yaml: not a regular file"));
 }
 
 TEST_CASE("names that lead nowhere are told apart, with status 3") {
@@ -112,7 +117,8 @@ TEST_CASE("names that lead nowhere are told apart, with status 3") {
     CHECK(says("loop") == "loop: a symbolic link that leads back to itself\n");
     CHECK(says("dangling.yaml") == "dangling.yaml: a symbolic link to a file that is not there\n");
     CHECK(says(name) == std::string(60, 'x') + "...: a file name of 5000 letters, longer than a file system takes\n");
-    CHECK(says(name + ".yaml") == std::string(60, 'x') + "...: a file name of 5005 letters, longer than a file system takes\n");
+    CHECK(says(name + ".yaml") ==
+          std::string(60, 'x') + "...: a file name of 5005 letters, longer than a file system takes\n");
   }
   // a link that leads nowhere beside the sheet is not passed over for a shipped card of that name
   fs::create_symlink("nmc622.yaml", "nmc622.yaml");
@@ -132,7 +138,8 @@ TEST_CASE("lines that end in a carriage return alone are named, in a sheet; data
   const Outcome outcome = program({"check", "cr.yaml"});
   CHECK(outcome.status == 3);
   CHECK(outcome.narration ==
-        "cr.yaml:1:12: this line ends in a carriage return alone, as on very old computers; save the text with line feeds\n");
+        "cr.yaml:1:12: this line ends in a carriage return alone, as on very old computers; save the text with line "
+        "feeds\n");
   std::string data = files.folder.read("own/curves.csv");
   std::replace(data.begin(), data.end(), '\n', '\r');
   files.folder.write("cr.csv", data);

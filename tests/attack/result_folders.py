@@ -139,6 +139,19 @@ def kill_round(program, chance, base, duration):
     return "killed: " + state if process.returncode == -signal.SIGKILL else "too late: " + state
 
 
+def at_once_round(program, chance, base):
+    """Several runs into one folder at the same time: it ends up as one of them."""
+    folder = os.path.join(base, "out")
+    if chance.random() < 0.5:
+        shutil.rmtree(folder, ignore_errors=True)
+    processes = [started(program, words, folder) for words in chance.sample(VERBS, 3)]
+    for process in processes:
+        narration = process.communicate()[1].decode()
+        demand(process.returncode == 0, f"at once: status {process.returncode}: {narration}")
+    clean(folder)
+    return "at once: one run"
+
+
 def full_disk_round(program, chance, base, words, setup, place):
     """A disk that takes only so much. `setup` limits the process, or is None where `place` is the limit itself."""
     folder = os.path.join(place, "out")
@@ -180,7 +193,7 @@ def attack(program, rounds, seed, base):
     seen = {}
     for number in range(rounds):
         try:
-            seen_now = [kill_round(program, chance, base, duration)]
+            seen_now = [kill_round(program, chance, base, duration), at_once_round(program, chance, base)]
             limit = limit_of(chance.randrange(0, 500_000))
             seen_now.append(full_disk_round(program, chance, base, chance.choice(VERBS), limit, base))
             disk = mounted(base, chance.randrange(300, 1500)) if number % 4 == 0 else None
