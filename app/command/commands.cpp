@@ -225,8 +225,8 @@ int run(const std::vector<std::string>& words, std::ostream& to_results, std::os
   } catch (const model::ImpossibleBalance& error) {
     return report_problem(narration, "onegrain: impossible cell: ", error.what(), Status::unsound_input);
   } catch (const std::bad_alloc&) {
-    return report_problem(narration, "onegrain: not completed: ",
-                          "the memory that this process may use does not suffice", Status::not_completed);
+    to_narration << no_memory << std::flush;
+    return static_cast<int>(Status::not_completed);
   } catch (const std::exception& error) {  // NotCompleted, IntegrationFailure, and what nobody foresaw
     return report_problem(narration, "onegrain: not completed: ", error.what(), Status::not_completed);
   }

@@ -21,7 +21,15 @@ std::streambuf::int_type Screen::Buffer::overflow(int_type c) {
 }
 
 std::streamsize Screen::Buffer::xsputn(const char* text, std::streamsize size) {
-  begun_.append(text, static_cast<std::size_t>(size));
+  constexpr std::streamsize piece = 16384;  // so that a long text is not copied whole
+  for (std::streamsize at = 0; at < size && to_; at += piece) {
+    put({text + at, static_cast<std::size_t>(std::min(piece, size - at))});
+  }
+  return to_ ? size : 0;
+}
+
+void Screen::Buffer::put(std::string_view text) {
+  begun_ += text;
   std::size_t whole = begun_.size();  // without a character at the end of which more bytes may come
   for (std::size_t back = 1; back <= std::min<std::size_t>(3, begun_.size()); ++back) {
     bool begun = false;
@@ -30,7 +38,6 @@ std::streamsize Screen::Buffer::xsputn(const char* text, std::streamsize size) {
   }
   to_ << params::printable(std::string_view(begun_).substr(0, whole));
   begun_.erase(0, whole);
-  return to_ ? size : 0;
 }
 
 int Screen::Buffer::sync() {

@@ -3,6 +3,7 @@
 #include <ostream>
 #include <streambuf>
 #include <string>
+#include <string_view>
 
 namespace onegrain::app {
 
@@ -30,6 +31,8 @@ class Screen : public std::ostream {
     int sync() override;
 
    private:
+    void put(std::string_view text);
+
     std::ostream& to_;
     std::string begun_;  // the bytes so far of a character that is not complete
   };
