@@ -56,8 +56,7 @@ struct Line {
   }
 
   Stoichiometries at(double q) const {
-    return {start.positive - q / positive_capacity,
-            cell.negative ? start.negative + q / negative_capacity : 0.0};
+    return {start.positive - q / positive_capacity, cell.negative ? start.negative + q / negative_capacity : 0.0};
   }
   double voltage(double q) const { return equilibrium_voltage(cell, at(q), cell.temperature); }
 
@@ -118,7 +117,8 @@ Stoichiometries after_formation(const Cell& cell, double formation_loss, double 
   }
   if (excess(most) < 0) {
     const bool negative_full = state(most).negative > 1 - 1e-6;
-    throw ImpossibleBalance("the upper cut-off " + volts(cell.upper_voltage) + " cannot be reached on the first charge: the " +
+    throw ImpossibleBalance("the upper cut-off " + volts(cell.upper_voltage) +
+                            " cannot be reached on the first charge: the " +
                             (negative_full ? "negative is full" : "positive is empty") + " already at " +
                             volts(cell.upper_voltage + excess(most)));
   }

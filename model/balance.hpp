@@ -13,9 +13,9 @@ struct ImpossibleBalance : std::runtime_error {
 
 /// Stoichiometries at both cut-offs at rest, and the charge between them.
 struct Window {
-  Stoichiometries full;    ///< at the upper cut-off
-  Stoichiometries empty;   ///< at the lower cut-off
-  double capacity;         ///< [C/m2]
+  Stoichiometries full;   ///< at the upper cut-off
+  Stoichiometries empty;  ///< at the lower cut-off
+  double capacity;        ///< [C/m2]
 };
 
 /// Equilibrium voltage U_p(x_p, T) - U_n(x_n, T); a half cell: U_p(x_p, T)   [V].

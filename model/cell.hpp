@@ -32,12 +32,12 @@ struct Host {
 /// A porous layer of grains of one size.
 struct Electrode {
   Host host;
-  double thickness;                       ///< L [m]
-  double active_fraction;                 ///< eps_s, volume of host per volume of layer [1]
-  double porosity;                        ///< eps, volume of electrolyte per volume of layer [1]
-  double tortuosity;                      ///< tau >= 1: transport in the pores is bulk * eps / tau
-  double particle_radius;                 ///< R [m]
-  double electronic_conductivity = 0;     ///< of the layer [S/m]; 0: not given, no electronic drop
+  double thickness;                    ///< L [m]
+  double active_fraction;              ///< eps_s, volume of host per volume of layer [1]
+  double porosity;                     ///< eps, volume of electrolyte per volume of layer [1]
+  double tortuosity;                   ///< tau >= 1: transport in the pores is bulk * eps / tau
+  double particle_radius;              ///< R [m]
+  double electronic_conductivity = 0;  ///< of the layer [S/m]; 0: not given, no electronic drop
 
   /// Grain surface per volume of layer a = 3 eps_s / R [m^-1].
   double specific_surface() const { return 3 * active_fraction / particle_radius; }
@@ -62,18 +62,18 @@ struct Separator {
 
 /// Binary salt in a solvent. Properties take the salt concentration in mol/m3 and the temperature in K.
 struct Electrolyte {
-  double concentration;            ///< at rest [mol/m3]
-  Property conductivity;           ///< [S/m]
-  Property diffusivity;            ///< of the salt [m2/s]
-  Property transference_number;    ///< of the lithium ion [1]
-  Property thermodynamic_factor;   ///< 1 + dln f/dln c [1]
+  double concentration;           ///< at rest [mol/m3]
+  Property conductivity;          ///< [S/m]
+  Property diffusivity;           ///< of the salt [m2/s]
+  Property transference_number;   ///< of the lithium ion [1]
+  Property thermodynamic_factor;  ///< 1 + dln f/dln c [1]
 };
 
 /// Lumped heat balance; absent: the cell keeps its temperature.
 struct Thermal {
-  double heat_capacity;             ///< m c_p of the whole cell per plate area [J K^-1 m^-2]
-  double heat_transfer;             ///< h A per plate area [W K^-1 m^-2]
-  double ambient_temperature;       ///< [K]
+  double heat_capacity;        ///< m c_p of the whole cell per plate area [J K^-1 m^-2]
+  double heat_transfer;        ///< h A per plate area [W K^-1 m^-2]
+  double ambient_temperature;  ///< [K]
 };
 
 /// Stoichiometries of both electrodes in one state. A half cell has no negative: that number is 0 there.
@@ -87,11 +87,11 @@ struct Stoichiometries {
 /// `positive` is the electrode at the positive terminal: the oxide of a full cell, the working electrode (of either
 /// kind) of a half cell. Either `negative` or `counter` is set, never both.
 struct Cell {
-  double plate_area;                       ///< [m2]
-  double temperature;                      ///< at start, and ambient [K]
-  double contact_resistance = 0;           ///< per plate area [ohm m2]
-  double lower_voltage;                    ///< cut-off [V]
-  double upper_voltage;                    ///< cut-off [V]
+  double plate_area;              ///< [m2]
+  double temperature;             ///< at start, and ambient [K]
+  double contact_resistance = 0;  ///< per plate area [ohm m2]
+  double lower_voltage;           ///< cut-off [V]
+  double upper_voltage;           ///< cut-off [V]
   Electrode positive;
   std::optional<Electrode> negative;
   std::optional<LithiumMetal> counter;

@@ -66,12 +66,12 @@ class Property {
   };
   struct Value {
     double value;
-    double by_composition;   ///< derivative with respect to x
-    double by_temperature;   ///< derivative with respect to T
+    double by_composition;  ///< derivative with respect to x
+    double by_temperature;  ///< derivative with respect to T
   };
 
   static Property constant(double value, double activation_energy = 0);
-  Property(Curve curve, double activation_energy = 0);                       // NOLINT(google-explicit-constructor)
+  Property(Curve curve, double activation_energy = 0);  // NOLINT(google-explicit-constructor)
   Property(std::vector<Sample> samples, double activation_energy = 0);
 
   Value at(double x, double T) const;

@@ -15,7 +15,7 @@ namespace onegrain::model {
 namespace {
 
 /// First roots of tan l = l, beyond 0. Tail of the series at tau = 0.05: exp(-16.8^2...) below 1e-18 after ten.
-constexpr std::array<double, 10> tangent_roots = {4.493409457909, 7.725251836938, 10.904121659429, 14.066193912831,
+constexpr std::array<double, 10> tangent_roots = {4.493409457909,  7.725251836938,  10.904121659429, 14.066193912831,
                                                   17.220755271931, 20.371302959288, 23.519452498689, 26.666054258813,
                                                   29.811598790893, 32.956389039822};
 
@@ -28,8 +28,8 @@ struct Basis {
 Basis even_polynomials(double rho, int count) {
   Basis b{Eigen::RowVectorXd(count + 1), Eigen::RowVectorXd(count + 1)};
   // odd P_m / rho obeys the same recurrence as P_m; started from P_1 / rho = 1 it never divides by rho
-  double p_even = 1, p_even_slope = 0;   // P_{2k}
-  double q = 1, q_slope = 0;             // P_{2k+1} / rho
+  double p_even = 1, p_even_slope = 0;  // P_{2k}
+  double q = 1, q_slope = 0;            // P_{2k+1} / rho
   for (int k = 0; k <= count; ++k) {
     const double norm = std::sqrt((4.0 * k + 3) / 3);
     b.value[k] = norm * q;
@@ -103,7 +103,8 @@ Eigen::MatrixXd GrainModes::values(const Eigen::Ref<const Eigen::ArrayXd>& rho) 
 }
 
 double GrainModes::step_response(double tau) const {
-  return 3 * tau - (3 * surface_.square() / decay_ * (-decay_ * tau).unaryExpr([](double y) { return std::expm1(y); })).sum();
+  return 3 * tau -
+         (3 * surface_.square() / decay_ * (-decay_ * tau).unaryExpr([](double y) { return std::expm1(y); })).sum();
 }
 
 double exact_step_response(double tau) {

@@ -12,8 +12,8 @@
 ///
 ///     x(rho, t) = mean(t) + sum_n a_n(t) Phi_n(rho)
 ///
-/// where Phi_n are the eigenmodes of Galerkin's method with even polynomials in rho: the exact solution of the weak form
-/// in that space. For constant D the amplitudes decouple,
+/// where Phi_n are the eigenmodes of Galerkin's method with even polynomials in rho: the exact solution of the weak
+/// form in that space. For constant D the amplitudes decouple,
 ///
 ///     da_n/dt = -(D / R^2) Lambda_n a_n - 3 (outflow / R) Phi_n(1),      dmean/dt = -3 outflow / R,
 ///

@@ -7,10 +7,10 @@ namespace onegrain::model {
 
 /// A surface overpotential and how it moves with its arguments.
 struct Overpotential {
-  double value;             ///< eta [V]
-  double by_current;        ///< d eta / d i_s [V m2/A], > 0
-  double by_exchange;       ///< d eta / d i0 [V m2/A]
-  double by_temperature;    ///< d eta / dT at constant i0 [V/K]
+  double value;           ///< eta [V]
+  double by_current;      ///< d eta / d i_s [V m2/A], > 0
+  double by_exchange;     ///< d eta / d i0 [V m2/A]
+  double by_temperature;  ///< d eta / dT at constant i0 [V/K]
 };
 
 /// Solves the Butler-Volmer equation for the overpotential,

@@ -16,7 +16,8 @@ namespace {
 constexpr double least_salt = 1e-3;  // mol/m3
 constexpr int sample_count = 16, most_points = 20;
 using Square = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::ColMajor, most_points + 1, most_points + 1>;
-using Column = Eigen::Matrix<double, Eigen::Dynamic, 1, Eigen::ColMajor, most_points + 1, 1>;  // neither asks for memory
+using Column =
+    Eigen::Matrix<double, Eigen::Dynamic, 1, Eigen::ColMajor, most_points + 1, 1>;  // neither asks for memory
 
 /// Gauss-Radau points of [0, 1] with one at 1: eigenvalues of the recurrence whose last coefficient is changed so that
 /// 1 is among them. Source: G. H. Golub, SIAM Review 15 (1973) 318.
@@ -24,7 +25,7 @@ Gauss radau(int count) {
   Eigen::VectorXd diagonal = Eigen::VectorXd::Zero(count), beside(std::max(0, count - 1));
   const auto b2 = [](int k) { return k * k / (4.0 * k * k - 1); };
   for (int k = 1; k < count; ++k) beside[k - 1] = std::sqrt(b2(k));
-  if (count > 1) {  // last diagonal: 1 - b_{n-1}^2 p_{n-2}(1) / p_{n-1}(1), monic polynomials
+  if (count > 1) {             // last diagonal: 1 - b_{n-1}^2 p_{n-2}(1) / p_{n-1}(1), monic polynomials
     double before = 1, p = 1;  // p_{k-1}(1), p_k(1)
     for (int k = 1; k < count; ++k) {
       const double next = p - (k > 1 ? b2(k - 1) * before : 0.0);
@@ -98,7 +99,8 @@ LayerDrop layer_drop(const LayerPoints& points, const Electrode& layer, const El
   for (Eigen::Index q = 0; q < salt.size(); ++q) {
     const double c = std::max(salt[q], least_salt);
     resistance[q] = layer.thickness * layer.tortuosity / (electrolyte.conductivity(c, T) * layer.porosity) + solid;
-    diffusion[q] = scale * (1 - electrolyte.transference_number(c, T)) * electrolyte.thermodynamic_factor(c, T) * slope[q] / c;
+    diffusion[q] =
+        scale * (1 - electrolyte.transference_number(c, T)) * electrolyte.thermodynamic_factor(c, T) * slope[q] / c;
   }
   LayerDrop result;
   result.drop.noalias() = points.integral_to_separator() * resistance.matrix().asDiagonal() * points.share_at_samples();
@@ -107,8 +109,8 @@ LayerDrop layer_drop(const LayerPoints& points, const Electrode& layer, const El
   return result;
 }
 
-bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerDrop& drop, const Eigen::VectorXd& surface,
-                 const Eigen::VectorXd& salt, double i, double T, LayerState& state) {
+bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerDrop& drop,
+                 const Eigen::VectorXd& surface, const Eigen::VectorXd& salt, double i, double T, LayerState& state) {
   const Eigen::Index n = points.count();
   const double area = layer.roughness();
   if (state.current.size() != n) state.current.setConstant(n, i);
@@ -128,8 +130,8 @@ bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerD
   for (int round = 0; round < 60; ++round) {
     for (Eigen::Index k = 0; k < n; ++k) {
       const ExchangeCurrent& i0 = exchange[static_cast<std::size_t>(k)];
-      const Overpotential eta =
-          butler_volmer(-state.current[k] / area, i0.value, T, layer.host.anodic_transfer, layer.host.cathodic_transfer);
+      const Overpotential eta = butler_volmer(-state.current[k] / area, i0.value, T, layer.host.anodic_transfer,
+                                              layer.host.cathodic_transfer);
       residual[k] = potential[k] + eta.value - state.separator_side + i * drop.solid[k] - drop.diffusion[k];
       state.by_current[k] = -eta.by_current / area;
       state.by_surface[k] = by_surface[k] + eta.by_exchange * i0.by_stoichiometry;

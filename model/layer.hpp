@@ -7,13 +7,13 @@
 /// How the reaction spreads over a porous layer: what the single-particle model takes as even.
 ///
 /// xi = 0 at the foil, 1 at the separator; lithium goes into the grains where i > 0. Of the current i, the share w(xi)
-/// crosses xi in the pores, w(0) = 0, w(1) = 1, the rest in the solid. With the potential of the solid against a lithium
-/// reference in the pores beside it, Phi = phi_s - phi_e, Ohm's laws for solid and pores are
+/// crosses xi in the pores, w(0) = 0, w(1) = 1, the rest in the solid. With the potential of the solid against a
+/// lithium reference in the pores beside it, Phi = phi_s - phi_e, Ohm's laws for solid and pores are
 ///
 ///     dPhi/dxi = L i (1 - w) / sigma - L i w / kappa_eff(c) - (2RT/F) (1 - t+) chi dln c/dxi
 ///
-/// and at every xi charge transfer holds, Phi = U(x_s) + eta(-s / (a L), i0(x_s, c)), where s(xi) = i dw/dxi is the local
-/// current per plate area. Collocated at Gauss-Radau points, one of them at the separator, where plating begins.
+/// and at every xi charge transfer holds, Phi = U(x_s) + eta(-s / (a L), i0(x_s, c)), where s(xi) = i dw/dxi is the
+/// local current per plate area. Collocated at Gauss-Radau points, one of them at the separator, where plating begins.
 /// Sources: J. Newman, N. P. Balsara, Electrochemical Systems, 4th ed. (2021), ch. 22; the points: Hildebrand,
 /// Introduction to Numerical Analysis, 2nd ed. (1974), ch. 8.
 namespace onegrain::model {
@@ -25,8 +25,8 @@ class LayerPoints {
   explicit LayerPoints(int count);
 
   int count() const { return static_cast<int>(xi_.size()); }
-  const Eigen::ArrayXd& xi() const { return xi_; }             ///< ascending, the last is 1
-  const Eigen::ArrayXd& weights() const { return weights_; }   ///< sum 1
+  const Eigen::ArrayXd& xi() const { return xi_; }            ///< ascending, the last is 1
+  const Eigen::ArrayXd& weights() const { return weights_; }  ///< sum 1
 
   /// Points between which the salt is looked at, and there: w per s, dimensions samples x count.
   const Eigen::ArrayXd& samples() const { return samples_; }
@@ -43,9 +43,9 @@ class LayerPoints {
 
 /// Ohm's laws for one distribution of salt: Phi_k = Phi_separator + (drop s)_k - i solid_k + salt_k.
 struct LayerDrop {
-  Eigen::MatrixXd drop;      ///< [ohm m2]
-  Eigen::VectorXd solid;     ///< [ohm m2]
-  Eigen::VectorXd diffusion; ///< [V]
+  Eigen::MatrixXd drop;       ///< [ohm m2]
+  Eigen::VectorXd solid;      ///< [ohm m2]
+  Eigen::VectorXd diffusion;  ///< [V]
 };
 
 /// @param salt   concentration at the samples [mol/m3]
@@ -55,10 +55,10 @@ LayerDrop layer_drop(const LayerPoints& points, const Electrode& layer, const El
 
 /// The local currents and the potential at the separator side for which charge transfer holds at every point.
 struct LayerState {
-  Eigen::VectorXd current;    ///< s at the points [A/m2 of plate]; their weighted mean is i
-  double separator_side = 0;  ///< Phi(1) [V]
-  Eigen::VectorXd by_current; ///< d eta / d s at the points [ohm m2], < 0
-  Eigen::VectorXd by_surface; ///< d (U + eta) / d x_s at the points [V]
+  Eigen::VectorXd current;     ///< s at the points [A/m2 of plate]; their weighted mean is i
+  double separator_side = 0;   ///< Phi(1) [V]
+  Eigen::VectorXd by_current;  ///< d eta / d s at the points [ohm m2], < 0
+  Eigen::VectorXd by_surface;  ///< d (U + eta) / d x_s at the points [V]
 };
 
 /// Solves by Newton's method from the currents that `state` holds (of the right size: from an even spread otherwise).
@@ -66,7 +66,7 @@ struct LayerState {
 /// @param salt     at the points [mol/m3]
 /// @param i        current, > 0 into the grains [A/m2]
 /// @return false where Newton's method finds nothing
-bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerDrop& drop, const Eigen::VectorXd& surface,
-                 const Eigen::VectorXd& salt, double i, double T, LayerState& state);
+bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerDrop& drop,
+                 const Eigen::VectorXd& surface, const Eigen::VectorXd& salt, double i, double T, LayerState& state);
 
 }  // namespace onegrain::model

@@ -13,7 +13,8 @@ namespace onegrain::model {
 /// on the range where it is known. Beyond the range it follows the end tangent plus the logarithm that an ideal
 /// solution of the remaining sites would give, (RT/F) ln(1 - x) towards full and -(RT/F) ln(x) towards empty, joined
 /// with equal value and slope: a cell can then never be charged or discharged past a full or an empty grain. Closer
-/// than 1e-9 to 0 or 1, and outside, the tangent is taken, so that any trial value of an integrator has a finite answer.
+/// than 1e-9 to 0 or 1, and outside, the tangent is taken, so that any trial value of an integrator has a finite
+/// answer.
 class OpenCircuitPotential {
  public:
   /// @param potential  U(x) at 298.15 K (or at several temperatures) on [curve.lower, curve.upper] within [0, 1]
@@ -27,8 +28,8 @@ class OpenCircuitPotential {
 
   /// The same potential with U(x) + addition(x); beyond its own range the addition goes on as its Curve says [V].
   OpenCircuitPotential plus(Curve addition) const;
-  /// The same potential with its logarithms replaced by their tangents closer than `edge` to 0 or 1: a search that tries
-  /// grains fuller than full meets volts then, not kilovolts.
+  /// The same potential with its logarithms replaced by their tangents closer than `edge` to 0 or 1: a search that
+  /// tries grains fuller than full meets volts then, not kilovolts.
   OpenCircuitPotential with_edge(double edge) const;
 
   /// Where the potential is known rather than continued.

@@ -25,12 +25,21 @@ struct Course {
   }
 };
 
-struct CurrentDrive { double current; };  ///< i [A/m2]; 0 is a rest
-struct CourseDrive { Course current; };   ///< i as it was measured [A/m2]; jumps belong to the boundaries of steps
-struct VoltageDrive { double voltage; };  ///< hold at the terminals [V]
+struct CurrentDrive {
+  double current;
+};  ///< i [A/m2]; 0 is a rest
+struct CourseDrive {
+  Course current;
+};  ///< i as it was measured [A/m2]; jumps belong to the boundaries of steps
+struct VoltageDrive {
+  double voltage;
+};  ///< hold at the terminals [V]
 /// Hold the potential of the negative (half cell: of the working electrode) against lithium at its separator side [V].
-struct SeparatorSideDrive { double potential; };
-/// Hold the temperature that the cell has, by the current: what its losses give off is what it sheds. Needs a heat balance.
+struct SeparatorSideDrive {
+  double potential;
+};
+/// Hold the temperature that the cell has, by the current: what its losses give off is what it sheds. Needs a heat
+/// balance.
 struct TemperatureDrive {
   bool charge;  ///< which of the two currents, the one that charges or the one that discharges
 };
@@ -43,13 +52,14 @@ struct Ends {
   std::optional<double> current;      ///< |i| falls to this [A/m2], >= 0
   std::optional<double> capacity;     ///< charge passed in this step, absolute [C/m2], > 0
   std::optional<double> temperature;  ///< [K]
-  std::optional<double> separator_side;  ///< potential of the negative (half cell: working) there has fallen to this [V]
+  std::optional<double>
+      separator_side;  ///< potential of the negative (half cell: working) there has fallen to this [V]
 };
 
 struct Step {
   Drive drive;
   Ends until;
-  std::string label;  ///< as the user wrote it, for messages and reports
+  std::string label;                       ///< as the user wrote it, for messages and reports
   std::optional<Course> temperature = {};  ///< as it was measured [K]; the heat balance, if any, is not asked then
   /// Go on where a grain surface is full or empty, for a search that needs an answer for any trial value.
   bool beyond_surfaces = false;

@@ -14,7 +14,7 @@ namespace {
 constexpr double least_salt = 1e-2;  // mol/m3; a trial profile below this is taken as this in ln c and kappa
 
 constexpr int most_degree = 40;
-constexpr int most_nodes = 4 * (most_degree + 4);  // of a half cell
+constexpr int most_nodes = 4 * (most_degree + 4);                         // of a half cell
 using Nodal = Eigen::Array<double, Eigen::Dynamic, 1, 0, most_nodes, 1>;  // a value at every node, not on the heap
 
 /// rows * b, four columns at a time: for so few of them quicker than a general product.
@@ -67,8 +67,8 @@ Eigen::RowVectorXd Salt::basis(const Part& part, std::size_t index, double xi, b
   row[k0 + 1] = slope ? 0.5 * to_x : 0.5 * (1 + xi);
   for (int k = 2; k <= degree_; ++k) {
     const auto kk = static_cast<std::size_t>(k);
-    row[hats + bubbles * k0 + k - 2] = slope ? std::sqrt((2.0 * k - 1) / 2) * P[kk - 1] * to_x
-                                             : (P[kk] - P[kk - 2]) / std::sqrt(2 * (2.0 * k - 1));
+    row[hats + bubbles * k0 + k - 2] =
+        slope ? std::sqrt((2.0 * k - 1) / 2) * P[kk - 1] * to_x : (P[kk] - P[kk - 2]) / std::sqrt(2 * (2.0 * k - 1));
   }
   return row;
 }
@@ -91,7 +91,8 @@ Salt::Salt(const Cell& cell, int degree)
   }
   // At lithium metal the whole current crosses one place: the layer of salt that grows there after a jump starts thin.
   const std::vector<double> shares = half_cell_ ? std::vector<double>{0.01, 0.09, 0.9} : std::vector<double>{1};
-  for (const double share : shares) add(share * cell.separator.thickness, cell.separator.porosity, cell.separator.tortuosity);
+  for (const double share : shares)
+    add(share * cell.separator.thickness, cell.separator.porosity, cell.separator.tortuosity);
   add(cell.positive.thickness, cell.positive.porosity, cell.positive.tortuosity);
 
   const int per_layer = degree + 4;
@@ -152,8 +153,7 @@ void Salt::remainder(const Eigen::Ref<const Eigen::VectorXd>& b, double i, doubl
   Nodal c = at_nodes(value_, b), cx = at_nodes(slope_, b);
   for (Eigen::Index q = 0; q < c.size(); ++q) {
     const double at = mean_ + c[q];
-    cx[q] = -weight_[q] *
-            ((D(at) - D0) * transport_[q] * cx[q] + i / faraday_constant * (t(at) - t0) * share_[q]);
+    cx[q] = -weight_[q] * ((D(at) - D0) * transport_[q] * cx[q] + i / faraday_constant * (t(at) - t0) * share_[q]);
   }
   result.noalias() = slope_.transpose() * cx.matrix();
 }
@@ -162,15 +162,18 @@ void Salt::remainder_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, double
                               Eigen::Ref<Eigen::MatrixXd> by_amplitudes, Eigen::Ref<Eigen::VectorXd> by_current,
                               Eigen::Ref<Eigen::VectorXd> by_temperature) const {
   const Nodal c = at_nodes(value_, b), cx = at_nodes(slope_, b);
-  Eigen::VectorXd through_slope(c.size()), through_value(c.size()), through_current(c.size()), through_temperature(c.size());
+  Eigen::VectorXd through_slope(c.size()), through_value(c.size()), through_current(c.size()),
+      through_temperature(c.size());
   for (Eigen::Index q = 0; q < c.size(); ++q) {
     const Property::Value D = electrolyte_.diffusivity.at(mean_ + c[q], T);
     const Property::Value t = electrolyte_.transference_number.at(mean_ + c[q], T);
     const double w = -weight_[q];
     through_slope[q] = w * (D.value - D0) * transport_[q];
-    through_value[q] = w * (D.by_composition * transport_[q] * cx[q] + i / faraday_constant * t.by_composition * share_[q]);
+    through_value[q] =
+        w * (D.by_composition * transport_[q] * cx[q] + i / faraday_constant * t.by_composition * share_[q]);
     through_current[q] = w * (t.value - t0) * share_[q] / faraday_constant;
-    through_temperature[q] = w * (D.by_temperature * transport_[q] * cx[q] + i / faraday_constant * t.by_temperature * share_[q]);
+    through_temperature[q] =
+        w * (D.by_temperature * transport_[q] * cx[q] + i / faraday_constant * t.by_temperature * share_[q]);
   }
   const Eigen::MatrixXd inner = through_slope.asDiagonal() * slope_ + through_value.asDiagonal() * value_;
   by_amplitudes.noalias() = slope_.transpose() * inner;
@@ -189,15 +192,16 @@ void Salt::rate(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<con
   result.noalias() = slope_.transpose() * cx.matrix();
 }
 
-void Salt::rate_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::VectorXd>& crossing, double T,
-                         Eigen::Ref<Eigen::MatrixXd> by_amplitudes, Eigen::MatrixXd& by_crossing) const {
+void Salt::rate_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::VectorXd>& crossing,
+                         double T, Eigen::Ref<Eigen::MatrixXd> by_amplitudes, Eigen::MatrixXd& by_crossing) const {
   const Nodal c = at_nodes(value_, b), cx = at_nodes(slope_, b);
   Eigen::VectorXd through_slope(c.size()), through_value(c.size()), through_crossing(c.size());
   for (Eigen::Index q = 0; q < c.size(); ++q) {
     const Property::Value D = electrolyte_.diffusivity.at(mean_ + c[q], T);
     const Property::Value t = electrolyte_.transference_number.at(mean_ + c[q], T);
     through_slope[q] = -weight_[q] * D.value * transport_[q];
-    through_value[q] = -weight_[q] * (D.by_composition * transport_[q] * cx[q] + t.by_composition * crossing[q] / faraday_constant);
+    through_value[q] =
+        -weight_[q] * (D.by_composition * transport_[q] * cx[q] + t.by_composition * crossing[q] / faraday_constant);
     through_crossing[q] = weight_[q] * (1 - t.value) / faraday_constant;
   }
   const Eigen::MatrixXd inner = through_slope.asDiagonal() * slope_ + through_value.asDiagonal() * value_;
@@ -248,7 +252,8 @@ Salt::Gradient Salt::ionic_gradient(const Eigen::Ref<const Eigen::VectorXd>& b, 
     const Part& part = parts_[k];
     const bool is_negative = !half_cell_ && k == 0, is_positive = k + 1 == parts_.size();
     const double power = is_negative ? negative_power_ : positive_power_;
-    Eigen::VectorXd through_value = Eigen::VectorXd::Zero(part.nodes), through_slope(part.nodes), through_power(part.nodes);
+    Eigen::VectorXd through_value = Eigen::VectorXd::Zero(part.nodes), through_slope(part.nodes),
+                    through_power(part.nodes);
     double powers = 0;
     for (Eigen::Index m = 0; m < part.nodes; ++m) {
       const Eigen::Index q = part.first_node + m;
@@ -297,7 +302,8 @@ Eigen::MatrixXd Salt::rows(const Eigen::Ref<const Eigen::ArrayXd>& x, bool slope
   return result;
 }
 
-Eigen::VectorXd Salt::profile(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::ArrayXd>& x) const {
+Eigen::VectorXd Salt::profile(const Eigen::Ref<const Eigen::VectorXd>& b,
+                              const Eigen::Ref<const Eigen::ArrayXd>& x) const {
   return (rows(x, false) * b).array() + mean_;
 }
 
@@ -312,7 +318,8 @@ double Salt::content(const Eigen::Ref<const Eigen::VectorXd>& b) const {
   const Eigen::VectorXd c = value_ * b;
   double sum = 0;
   for (const Part& part : parts_) {
-    for (Eigen::Index q = part.first_node; q < part.first_node + part.nodes; ++q) sum += weight_[q] * part.porosity * (mean_ + c[q]);
+    for (Eigen::Index q = part.first_node; q < part.first_node + part.nodes; ++q)
+      sum += weight_[q] * part.porosity * (mean_ + c[q]);
   }
   return sum;
 }
@@ -321,7 +328,9 @@ double Salt::tail(const Eigen::Ref<const Eigen::VectorXd>& b) const { return (ta
 
 Ionic uniform_ionic(const Cell& cell, double T) {
   const double kappa = cell.electrolyte.conductivity(cell.electrolyte.concentration, T);
-  const auto whole = [&](double thickness, double porosity, double tortuosity) { return thickness * tortuosity / (porosity * kappa); };
+  const auto whole = [&](double thickness, double porosity, double tortuosity) {
+    return thickness * tortuosity / (porosity * kappa);
+  };
   Ionic ionic;
   ionic.negative_salt = ionic.positive_salt = cell.electrolyte.concentration;
   if (cell.negative) {

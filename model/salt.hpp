@@ -15,7 +15,8 @@
 /// which w = 1: there N = 0 says that no anion crosses. In the weak form nothing else is needed, and salt is conserved
 /// to round-off because a constant is a test function.
 ///
-/// c(x, t) = mean + sum_n b_n(t) Psi_n(x), with the eigenmodes of Galerkin's method in continuous, layer-wise polynomials,
+/// c(x, t) = mean + sum_n b_n(t) Psi_n(x), with the eigenmodes of Galerkin's method in continuous, layer-wise
+/// polynomials,
 ///
 ///     db_n/dt = -D0 lambda_n b_n + (1 - t0) h_n i + remainder,
 ///
@@ -48,12 +49,12 @@ class Salt {
   /// @param degree  of the polynomials in each layer, 2..40
   Salt(const Cell& cell, int degree);
 
-  int count() const { return static_cast<int>(decay_.size()); }   ///< modes besides the mean
-  const Eigen::ArrayXd& decay() const { return decay_; }          ///< lambda_n, ascending [m^-2]
+  int count() const { return static_cast<int>(decay_.size()); }  ///< modes besides the mean
+  const Eigen::ArrayXd& decay() const { return decay_; }         ///< lambda_n, ascending [m^-2]
   /// h_n: db_n/dt per current and per (1 - t0)   [mol^.5 m^-... in the scaling of the modes]
   const Eigen::ArrayXd& drive() const { return drive_; }
-  double mean() const { return mean_; }                           ///< [mol/m3], by pore volume
-  double length() const { return length_; }                       ///< of all layers [m]
+  double mean() const { return mean_; }      ///< [mol/m3], by pore volume
+  double length() const { return length_; }  ///< of all layers [m]
   /// True where neither D nor t+ depends on c.
   bool decoupled() const { return decoupled_; }
 
@@ -71,16 +72,19 @@ class Salt {
   ///
   ///     db_n/dt = int [ -(eps/tau) D(c) c' + (1 - t+(c)) crossing / F ] Psi_n' dx
   ///
-  /// @param crossing  current that crosses the nodes in the pores, > 0 towards the negative's foil; even: i share() [A/m2]
+  /// @param crossing  current that crosses the nodes in the pores, > 0 towards the negative's foil; even: i share()
+  /// [A/m2]
   void rate(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::VectorXd>& crossing, double T,
             Eigen::Ref<Eigen::VectorXd> result) const;
   /// Its derivatives with respect to b, and to the crossing currents (modes x nodes).
-  void rate_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::VectorXd>& crossing, double T,
-                     Eigen::Ref<Eigen::MatrixXd> by_amplitudes, Eigen::MatrixXd& by_crossing) const;
+  void rate_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::VectorXd>& crossing,
+                     double T, Eigen::Ref<Eigen::MatrixXd> by_amplitudes, Eigen::MatrixXd& by_crossing) const;
   /// Quadrature nodes: their positions [m], and the share of an evenly spread current that crosses them, w.
   const Eigen::ArrayXd& nodes() const { return position_; }
   const Eigen::ArrayXd& share() const { return share_; }
-  int nodes_per_part() const { return degree_ + 4; }  ///< the first belong to the negative of a full cell, the last to the positive
+  int nodes_per_part() const {
+    return degree_ + 4;
+  }  ///< the first belong to the negative of a full cell, the last to the positive
 
   /// What the terminals need; see Ionic.
   Ionic ionic(const Eigen::Ref<const Eigen::VectorXd>& b, double T) const;
@@ -101,23 +105,23 @@ class Salt {
   double tail(const Eigen::Ref<const Eigen::VectorXd>& b) const;
 
  private:
-  struct Part {                    // one layer
+  struct Part {                                    // one layer
     double start, thickness, porosity, transport;  // transport = eps / tau
     int first_node, nodes;
   };
   Eigen::RowVectorXd basis(const Part& part, std::size_t index, double xi, bool slope) const;
 
   Electrolyte electrolyte_;
-  std::vector<Part> parts_;        // negative (full cell only), separator (half cell: in parts), positive
+  std::vector<Part> parts_;  // negative (full cell only), separator (half cell: in parts), positive
   int degree_;
   double mean_, length_ = 0;
   double negative_power_ = 0.5, positive_power_ = 0.5;
   bool half_cell_, decoupled_;
   Eigen::ArrayXd decay_, drive_;
   Eigen::ArrayXd position_, weight_, share_, transport_;  // per node: x [m], quadrature weight [m], w(x), eps/tau
-  Eigen::MatrixXd value_, slope_;              // Psi_n, Psi_n' at the nodes
-  Eigen::MatrixXd vectors_;                    // modes in the C0 basis
-  Eigen::MatrixXd tail_;                       // rows: highest polynomial of each layer
+  Eigen::MatrixXd value_, slope_;                         // Psi_n, Psi_n' at the nodes
+  Eigen::MatrixXd vectors_;                               // modes in the C0 basis
+  Eigen::MatrixXd tail_;                                  // rows: highest polynomial of each layer
   Eigen::RowVectorXd at_start_, at_end_;
 };
 

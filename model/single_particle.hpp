@@ -24,20 +24,20 @@ namespace onegrain::model {
 /// Lithium can plate on graphite where it falls below 0 V.
 struct Terminal {
   double voltage;
-  double positive_potential, negative_potential;        ///< U at the grain surface against lithium
+  double positive_potential, negative_potential;          ///< U at the grain surface against lithium
   double positive_overpotential, negative_overpotential;  ///< eta; positive where lithium leaves the electrode
-  double electrolyte, electronic, contact;              ///< ohmic drops, of the sign of the current
-  double concentration;                                 ///< from uneven salt
-  double separator_side;                                ///< see above
+  double electrolyte, electronic, contact;                ///< ohmic drops, of the sign of the current
+  double concentration;                                   ///< from uneven salt
+  double separator_side;                                  ///< see above
 
-  double by_current;                                    ///< dV/di [ohm m2], > 0
-  double by_positive_surface, by_negative_surface;      ///< dV/dx at the surfaces
-  double by_positive_salt, by_negative_salt;            ///< dV/dc through the exchange currents [V m3/mol]
-  double by_positive_exchange, by_negative_exchange;    ///< dV/d(ln i0) [V]; half cell: of the lithium
-  double positive_area_share, negative_area_share;      ///< dV/d(ln aL), through the current per grain surface [V]
-  double separator_side_by_current;                     ///< dE/di [ohm m2], < 0 in a full cell, > 0 in a half cell
-  double separator_side_by_surface;                     ///< dE/dx at the surface of that electrode
-  double separator_side_by_salt;                        ///< dE/dc through its exchange current
+  double by_current;                                  ///< dV/di [ohm m2], > 0
+  double by_positive_surface, by_negative_surface;    ///< dV/dx at the surfaces
+  double by_positive_salt, by_negative_salt;          ///< dV/dc through the exchange currents [V m3/mol]
+  double by_positive_exchange, by_negative_exchange;  ///< dV/d(ln i0) [V]; half cell: of the lithium
+  double positive_area_share, negative_area_share;    ///< dV/d(ln aL), through the current per grain surface [V]
+  double separator_side_by_current;                   ///< dE/di [ohm m2], < 0 in a full cell, > 0 in a half cell
+  double separator_side_by_surface;                   ///< dE/dx at the surface of that electrode
+  double separator_side_by_salt;                      ///< dE/dc through its exchange current
 };
 
 /// Two resolutions of the electrolyte.
@@ -92,7 +92,8 @@ class SingleParticle {
 
   /// Ohmic resistance of separator and pores, with reaction spread evenly over each layer [ohm m2]:
   ///     L_n / (3 kappa_n) + L_s / kappa_s + L_p / (3 kappa_p),   kappa_k = kappa(c) eps_k / tau_k.
-  /// The thirds are the average potential over a layer; see S. G. Marquis et al., J. Electrochem. Soc. 166, A3693 (2019).
+  /// The thirds are the average potential over a layer; see S. G. Marquis et al., J. Electrochem. Soc. 166, A3693
+  /// (2019).
   double electrolyte_resistance(double T) const { return uniform(T).resistance(); }
   /// L_n / (3 sigma_n) + L_p / (3 sigma_p), of the layers whose conductivity is given [ohm m2].
   double electronic_resistance() const { return electronic_resistance_; }

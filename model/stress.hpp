@@ -18,7 +18,8 @@ struct GrainStress {
   double largest_tension() const { return surface > centre ? surface : centre; }
 };
 
-inline GrainStress grain_stress(const Stress& s, double maximum_concentration, double x_mean, double x_surface, double x_centre) {
+inline GrainStress grain_stress(const Stress& s, double maximum_concentration, double x_mean, double x_surface,
+                                double x_centre) {
   const double scale = s.partial_molar_volume * s.youngs_modulus * maximum_concentration / (9 * (1 - s.poisson_ratio));
   return {3 * scale * (x_mean - x_surface), 2 * scale * (x_mean - x_centre)};
 }

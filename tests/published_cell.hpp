@@ -9,7 +9,7 @@
 /// Acta 53, 6356 (2008). All values from memory. Started from the printed initial concentrations.
 namespace onegrain::tests {
 
-inline constexpr double published_plate_area = 0.1027;                // m2
+inline constexpr double published_plate_area = 0.1027;               // m2
 inline constexpr double published_one_c = 5 / published_plate_area;  // A/m2: 5 A
 
 inline double nmc811_potential(double y) {
@@ -28,12 +28,14 @@ inline model::Cell published_cell(bool varying = false) {
   const double c_p = 63104, c_n = 33133, root_c = std::sqrt(1000.0);
   const auto D_p = [](double x) { return 4e-15 * std::exp(2 * (x - 0.27) / (0.86 - 0.27) - 1); };
   const auto D_n = [](double x) { return 3.3e-14 * std::exp(1 - 2 * (x - 0.03) / (0.90 - 0.03)); };
-  Host positive{OpenCircuitPotential(Property(curve(nmc811_potential))),
-                varying ? Property(Curve::approximation(D_p, 0, 1, 1e-24, Curve::Beyond::hold)) : Property::constant(4e-15),
-                c_p, Property::constant(3.42e-6 * root_c * c_p / 2)};
-  Host negative{OpenCircuitPotential(Property(curve(graphite_siox_potential))),
-                varying ? Property(Curve::approximation(D_n, 0, 1, 1e-23, Curve::Beyond::hold)) : Property::constant(3.3e-14),
-                c_n, Property::constant(6.48e-7 * root_c * c_n / 2)};
+  Host positive{
+      OpenCircuitPotential(Property(curve(nmc811_potential))),
+      varying ? Property(Curve::approximation(D_p, 0, 1, 1e-24, Curve::Beyond::hold)) : Property::constant(4e-15), c_p,
+      Property::constant(3.42e-6 * root_c * c_p / 2)};
+  Host negative{
+      OpenCircuitPotential(Property(curve(graphite_siox_potential))),
+      varying ? Property(Curve::approximation(D_n, 0, 1, 1e-23, Curve::Beyond::hold)) : Property::constant(3.3e-14),
+      c_n, Property::constant(6.48e-7 * root_c * c_n / 2)};
   return Cell{.plate_area = published_plate_area,
               .temperature = 298.15,
               .contact_resistance = 0,

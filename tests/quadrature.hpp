@@ -11,7 +11,8 @@ namespace onegrain::tests {
 /// Composite rule of five Gauss points per interval (Abramowitz and Stegun, Handbook of Mathematical Functions, 25.4).
 template <class F>
 double integral(F f, double a, double b, int intervals) {
-  constexpr std::array<double, 5> node = {-0.906179845938664, -0.538469310105683, 0, 0.538469310105683, 0.906179845938664};
+  constexpr std::array<double, 5> node = {-0.906179845938664, -0.538469310105683, 0, 0.538469310105683,
+                                          0.906179845938664};
   constexpr std::array<double, 5> weight = {0.236926885056189, 0.478628670499366, 0.568888888888889, 0.478628670499366,
                                             0.236926885056189};
   const double half = 0.5 * (b - a) / intervals;

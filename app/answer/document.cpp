@@ -5,8 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "app/render/table.hpp"
 #include "app/answer/words.hpp"
+#include "app/render/table.hpp"
 
 namespace onegrain::app {
 
@@ -46,22 +46,27 @@ json inputs(const Job& job) {
   json groups = json::array();
   params::for_each_value(job.sheet, [&](const std::string& path, const params::Value& value) {
     const auto [group, label] = place_of(job, path);
-    auto at = std::find_if(groups.begin(), groups.end(), [&, name = group](const json& g) { return g["group"] == name; });
+    auto at =
+        std::find_if(groups.begin(), groups.end(), [&, name = group](const json& g) { return g["group"] == name; });
     if (at == groups.end()) {
       groups.push_back({{"group", group}, {"rows", json::array()}});
       at = groups.end() - 1;
     }
     json row{{"label", label}, {"value", value.written.empty() ? params::show(value.si, *value.kind) : value.written}};
-    if (value.spread.form == params::Spread::Form::absolute) row["spread"] = "± " + params::show(value.spread.size, *value.kind, 3);
-    if (value.spread.form == params::Spread::Form::factor) row["spread"] = fmt::format("within a factor {}", digits(value.spread.size, 2));
+    if (value.spread.form == params::Spread::Form::absolute)
+      row["spread"] = "± " + params::show(value.spread.size, *value.kind, 3);
+    if (value.spread.form == params::Spread::Form::factor)
+      row["spread"] = fmt::format("within a factor {}", digits(value.spread.size, 2));
     if (!value.source.empty()) row["source"] = value.source;
-    if (value.origin == params::Origin::assumed) row["source"] = value.source.empty() ? "default of the program" : "default: " + value.source;
+    if (value.origin == params::Origin::assumed)
+      row["source"] = value.source.empty() ? "default of the program" : "default: " + value.source;
     (*at)["rows"].push_back(std::move(row));
   });
   return groups;
 }
 
-json result(const std::string& label, const params::Figure& f, int significant = 3, const std::string& note = "", bool key = false) {
+json result(const std::string& label, const params::Figure& f, int significant = 3, const std::string& note = "",
+            bool key = false) {
   json r{{"label", label}, {"value", params::show(f.value, *f.kind, significant)}};
   if (f.plus_minus > 0) r["plus_minus"] = "± " + params::show(f.plus_minus, *f.kind, 2);
   if (!note.empty()) r["note"] = note;
@@ -83,7 +88,8 @@ void add_electrode(json& results, const params::ElectrodeBench& e) {
   add("areal capacity, grains full minus empty", e.areal_capacity);
   add("areal capacity between the cut-offs", e.areal_capacity_in_window);
   if (e.theoretical_capacity) add("theoretical capacity of the formula", *e.theoretical_capacity);
-  if (e.specific_capacity_in_window) add("capacity between the cut-offs per active mass", *e.specific_capacity_in_window);
+  if (e.specific_capacity_in_window)
+    add("capacity between the cut-offs per active mass", *e.specific_capacity_in_window);
   add("stoichiometry when the cell is full", e.stoichiometry_full);
   add("stoichiometry when the cell is empty", e.stoichiometry_empty);
 }
@@ -93,14 +99,18 @@ json results(const Job& job) {
   json list = json::array();
   std::string note = fmt::format("{} mA/cm2", digits(job.base.one_hour_charge / 3600 / 10, 3));
   if (job.base.active_loading) {
-    note += fmt::format(", {} mA/g of {}", digits(job.base.one_hour_charge / 3600 / *job.base.active_loading, 3), b.positive.material);
+    note += fmt::format(", {} mA/g of {}", digits(job.base.one_hour_charge / 3600 / *job.base.active_loading, 3),
+                        b.positive.material);
   }
   list.push_back(result("Current for 1C", b.one_c_current, 3, note, true));
   list.push_back(result("Capacity between the cut-offs, at rest", b.equilibrium_capacity, 3,
-                        fmt::format("{} to {} V", digits(job.cell.lower_voltage, 3), digits(job.cell.upper_voltage, 3)), true));
+                        fmt::format("{} to {} V", digits(job.cell.lower_voltage, 3), digits(job.cell.upper_voltage, 3)),
+                        true));
   if (b.rated_capacity_stated) list.push_back(result("Rated capacity, as stated", b.rated_capacity, 3, "", true));
-  if (b.capacity_ratio) list.push_back(result("N/P", *b.capacity_ratio, 3, "the negative's room over the lithium that arrives", true));
-  list.push_back(result("Areal capacity of the " + b.positive.key, b.positive.areal_capacity_in_window, 3, "between the cut-offs", true));
+  if (b.capacity_ratio)
+    list.push_back(result("N/P", *b.capacity_ratio, 3, "the negative's room over the lithium that arrives", true));
+  list.push_back(result("Areal capacity of the " + b.positive.key, b.positive.areal_capacity_in_window, 3,
+                        "between the cut-offs", true));
   list.push_back(result("Porosity of the " + b.positive.key, b.positive.porosity, 3, "", true));
   if (b.negative) list.push_back(result("Porosity of the negative", b.negative->porosity, 3, "", true));
   list.push_back(result("Plate area", b.plate_area));
@@ -110,7 +120,10 @@ json results(const Job& job) {
 }
 
 json layer(const std::string& name, const char* kind, double thickness, double solid, double pores) {
-  return {{"name", name}, {"kind", kind}, {"thickness_um", number(thickness * 1e6)}, {"solid_fraction", number(solid)},
+  return {{"name", name},
+          {"kind", kind},
+          {"thickness_um", number(thickness * 1e6)},
+          {"solid_fraction", number(solid)},
           {"pore_fraction", number(pores)}};
 }
 
@@ -118,18 +131,22 @@ json layers(const Job& job) {
   const model::Cell& c = job.cell;
   json list = json::array();
   if (c.negative) {
-    list.push_back(layer("negative", "negative", c.negative->thickness, c.negative->active_fraction, c.negative->porosity));
+    list.push_back(
+        layer("negative", "negative", c.negative->thickness, c.negative->active_fraction, c.negative->porosity));
   } else {
     list.push_back({{"name", "lithium"}, {"kind", "lithium"}});
   }
-  list.push_back(layer("separator", "separator", c.separator.thickness, 1 - c.separator.porosity, c.separator.porosity));
-  list.push_back(layer(job.bench.positive.key, "positive", c.positive.thickness, c.positive.active_fraction, c.positive.porosity));
+  list.push_back(
+      layer("separator", "separator", c.separator.thickness, 1 - c.separator.porosity, c.separator.porosity));
+  list.push_back(
+      layer(job.bench.positive.key, "positive", c.positive.thickness, c.positive.active_fraction, c.positive.porosity));
   return list;
 }
 
 bool invented(const Job& job) {
   std::string text = job.sheet.name + " " + job.sheet.note;
-  std::transform(text.begin(), text.end(), text.begin(), [](unsigned char ch) { return static_cast<char>(std::tolower(ch)); });
+  std::transform(text.begin(), text.end(), text.begin(),
+                 [](unsigned char ch) { return static_cast<char>(std::tolower(ch)); });
   return text.find("invented") != std::string::npos;
 }
 
@@ -138,7 +155,8 @@ json profile(const Job& job, const NamedCurve& named, bool positive) {
   const solver::StepSolution& s = named.curve.step;
   const Eigen::ArrayXd rho = Eigen::ArrayXd::LinSpaced(41, 0, 1);
   json moments = json::array();
-  const std::vector<std::pair<const char*, double>> shown = {{"start", 0.0}, {"early", 0.05}, {"one third", 1.0 / 3}, {"two thirds", 2.0 / 3}, {"end", 1.0}};
+  const std::vector<std::pair<const char*, double>> shown = {
+      {"start", 0.0}, {"early", 0.05}, {"one third", 1.0 / 3}, {"two thirds", 2.0 / 3}, {"end", 1.0}};
   for (const auto& [label, share] : shown) {
     const double t = share * s.duration();
     const Eigen::VectorXd x = positive ? s.positive_profile(t, rho) : s.negative_profile(t, rho);
@@ -169,8 +187,10 @@ json overpotentials(const Job& job, const NamedCurve& named, int points) {
     }
   }
   json parts = json::array();
-  for (std::size_t k = 0; k < values.size(); ++k) parts.push_back({{"name", names[k]}, {"values_mV", std::move(values[k])}});
-  return {{"label", named.label + (named.curve.is_charge() ? " charge" : " discharge")}, {"capacity_mAh", std::move(capacity)},
+  for (std::size_t k = 0; k < values.size(); ++k)
+    parts.push_back({{"name", names[k]}, {"values_mV", std::move(values[k])}});
+  return {{"label", named.label + (named.curve.is_charge() ? " charge" : " discharge")},
+          {"capacity_mAh", std::move(capacity)},
           {"parts", std::move(parts)}};
 }
 
@@ -190,7 +210,9 @@ json cell_document(const Request& request, const Job& job, const std::string& he
   cell["results"] = results(job);
   json table = json::array();
   for (const params::RateRow& r : job.bench.rates) {
-    json row{{"label", r.name}, {"current_mA", number(r.current * 1e3)}, {"current_mA_cm2", number(r.current_density / 10)},
+    json row{{"label", r.name},
+             {"current_mA", number(r.current * 1e3)},
+             {"current_mA_cm2", number(r.current_density / 10)},
              {"hours", number(r.hours)}};
     if (r.specific_current) row["current_mA_g"] = number(*r.specific_current);
     table.push_back(std::move(row));
@@ -202,7 +224,8 @@ json cell_document(const Request& request, const Job& job, const std::string& he
   for (const std::string& criterion : trust_criteria()) cell["assumptions"].push_back(criterion);
   cell["assumptions"].push_back(
       "Numerics: even polynomials inside each grain, as many as an error estimate asks for (at least 12); CVODE with a "
-      "relative tolerance of 1e-5 on what has no closed form; voltages are within 0.05 mV of the converged solution of these equations.");
+      "relative tolerance of 1e-5 on what has no closed form; voltages are within 0.05 mV of the converged solution of "
+      "these equations.");
   d["cautions"] = cautions();
   json provenance = json::array();
   const json record = provenance_json(request, job.sheet);
@@ -278,7 +301,9 @@ void add_protocol(json& document, const Job& job, const std::vector<NamedStep>& 
                     {"capacity_mAh", summary["capacity_mAh"]},
                     {"ended_by", summary["ended_by"]}});
   }
-  document["protocol"] = {{"time_h", std::move(time)}, {"voltage_V", std::move(voltage)}, {"current_mA", std::move(current)},
+  document["protocol"] = {{"time_h", std::move(time)},
+                          {"voltage_V", std::move(voltage)},
+                          {"current_mA", std::move(current)},
                           {"steps", std::move(list)}};
 }
 

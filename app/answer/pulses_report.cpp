@@ -3,9 +3,9 @@
 #include <algorithm>
 #include <cmath>
 
-#include "app/study/pulses.hpp"
 #include "app/answer/results.hpp"
 #include "app/render/table.hpp"
+#include "app/study/pulses.hpp"
 
 namespace onegrain::app {
 

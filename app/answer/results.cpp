@@ -1,10 +1,11 @@
 #include "app/answer/results.hpp"
-#include "params/text/printable.hpp"
 
 #include <fmt/format.h>
 
 #include <cmath>
 #include <cstdlib>
+
+#include "params/text/printable.hpp"
 
 namespace onegrain::app {
 
@@ -44,7 +45,8 @@ json point_json(const Job& job, const NamedCurve& named) {
 
 json curve_json(const Job& job, const NamedCurve& named, int points) {
   json result = point_json(job, named);
-  json time = json::array(), capacity = json::array(), voltage = json::array(), negative = json::array(), separator_side = json::array();
+  json time = json::array(), capacity = json::array(), voltage = json::array(), negative = json::array(),
+       separator_side = json::array();
   std::vector<double> moments = solver::moments(named.curve.step, points, false);
   moments.resize(static_cast<std::size_t>(points), moments.back());  // a curve without duration repeats its only moment
   for (const double t : moments) {
@@ -150,12 +152,16 @@ json provenance_json(const Request& request, const params::Sheet& sheet) {
   for (const std::string& word : request.words) {
     command += word.find(' ') == std::string::npos ? " " + word : " '" + word + "'";
   }
-  return {{"program", "onegrain"}, {"version", ONEGRAIN_VERSION}, {"command", params::valid_utf8(command)}, {"sheet", sheet.name},
+  return {{"program", "onegrain"},
+          {"version", ONEGRAIN_VERSION},
+          {"command", params::valid_utf8(command)},
+          {"sheet", sheet.name},
           {"files", std::move(files)}};
 }
 
 CurveTable::CurveTable(const Job& job) : job_(job) {
-  for (const char* title : {"Test Time / s", "Voltage / V", "Current / A", "Step / 1", "Step Time / s", "Capacity / mAh"}) {
+  for (const char* title :
+       {"Test Time / s", "Voltage / V", "Current / A", "Step / 1", "Step Time / s", "Capacity / mAh"}) {
     columns_.push_back({title, {}});
   }
   const bool full = job.cell.is_full_cell();
@@ -171,12 +177,14 @@ CurveTable::CurveTable(const Job& job) : job_(job) {
                                       "Negative Charge-Transfer Overpotential / mV"}
            : std::vector<std::string>{"Lithium Charge-Transfer Overpotential / mV"};
   for (const std::string& title : negative) columns_.push_back({title, {}});
-  for (const char* title : {"Electrolyte Drop / mV", "Concentration Overpotential / mV", "Electronic Drop / mV", "Contact Drop / mV", "Separator-Side Potential vs Li / V", "Temperature / degC"}) {
+  for (const char* title : {"Electrolyte Drop / mV", "Concentration Overpotential / mV", "Electronic Drop / mV",
+                            "Contact Drop / mV", "Separator-Side Potential vs Li / V", "Temperature / degC"}) {
     columns_.push_back({title, {}});
   }
 }
 
-void CurveTable::add(const solver::StepSolution& step, const std::vector<double>& moments, double start_time, int index) {
+void CurveTable::add(const solver::StepSolution& step, const std::vector<double>& moments, double start_time,
+                     int index) {
   const model::Cell& cell = job_.cell;
   const double start_charge = step.first().charge;
   for (const double t : moments) {
@@ -194,13 +202,15 @@ void CurveTable::add(const solver::StepSolution& step, const std::vector<double>
                             1e3 * (v.positive_potential - cell.positive.host.potential(p.positive_mean, p.temperature)),
                             1e3 * v.positive_overpotential};
     if (cell.negative) {
-      row.insert(row.end(), {p.negative_surface, p.negative_mean, v.negative_potential + v.negative_overpotential,
-                             1e3 * (v.negative_potential - cell.negative->host.potential(p.negative_mean, p.temperature)),
-                             1e3 * v.negative_overpotential});
+      row.insert(row.end(),
+                 {p.negative_surface, p.negative_mean, v.negative_potential + v.negative_overpotential,
+                  1e3 * (v.negative_potential - cell.negative->host.potential(p.negative_mean, p.temperature)),
+                  1e3 * v.negative_overpotential});
     } else {
       row.push_back(1e3 * v.negative_overpotential);
     }
-    row.insert(row.end(), {1e3 * v.electrolyte, 1e3 * v.concentration, 1e3 * v.electronic, 1e3 * v.contact, v.separator_side, p.temperature - 273.15});
+    row.insert(row.end(), {1e3 * v.electrolyte, 1e3 * v.concentration, 1e3 * v.electronic, 1e3 * v.contact,
+                           v.separator_side, p.temperature - 273.15});
     for (std::size_t k = 0; k < row.size(); ++k) columns_[k].values.push_back(row[k]);
   }
 }

@@ -14,8 +14,8 @@ namespace onegrain::app {
 
 /// A curve with its name.
 struct NamedCurve {
-  std::string label;   ///< "C/10", "2 mA"
-  double c_rate;       ///< > 0
+  std::string label;  ///< "C/10", "2 mA"
+  double c_rate;      ///< > 0
   solver::Curve curve;
 };
 

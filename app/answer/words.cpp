@@ -12,35 +12,49 @@ namespace onegrain::app {
 
 const std::vector<std::string>& cautions() {
   static const std::vector<std::string> all = {
-      "A prediction guides a test, it does not authorise it: the parameters are uncertain, and the model leaves things out.",
+      "A prediction guides a test, it does not authorise it: the parameters are uncertain, and the model leaves things "
+      "out.",
       "Stay within the limits of the cell maker, and of the material and electrolyte suppliers.",
-      "Work under the risk assessment and the codes of your laboratory, with a licensed or supervising person where they "
+      "Work under the risk assessment and the codes of your laboratory, with a licensed or supervising person where "
+      "they "
       "ask for one.",
-      "Lithium plating, overcharge and short circuits can cause fire and toxic gas (HF). Fast and cold charging plate first."};
+      "Lithium plating, overcharge and short circuits can cause fire and toxic gas (HF). Fast and cold charging plate "
+      "first."};
   return all;
 }
 
 std::string electrolyte_remark(model::ElectrolyteModel electrolyte) {
   if (electrolyte == model::ElectrolyteModel::resolved) {
-    return "Electrolyte: salt diffuses through negative, separator and positive, with the reaction spread evenly over each "
+    return "Electrolyte: salt diffuses through negative, separator and positive, with the reaction spread evenly over "
+           "each "
            "coating. A curve with a (?) lies beyond what this description can tell; its reason stands beside it.";
   }
-  return "Electrolyte (uniform, for teaching): its resistance is counted, but salt stays at its starting concentration everywhere. At high rates "
+  return "Electrolyte (uniform, for teaching): its resistance is counted, but salt stays at its starting concentration "
+         "everywhere. At high rates "
          "and in thick coatings salt runs out on one side, and a real cell gives less than predicted here.";
 }
 
 std::vector<std::string> trust_criteria() {
   const solver::TrustLimits limits;
   return {
-      fmt::format("Not relied on, and marked (?): salt anywhere below {:.0f} % of its starting concentration (transport data of LiPF6 "
-                  "electrolytes are measured from about 0.1 mol/L upwards; judgement).", 100 * limits.lowest_salt_share),
-      fmt::format("Not relied on, and marked (?): a current above {:.0f} % of what the salt can carry in the steady state, once the salt has "
-                  "followed (judgement, held against full porous-electrode calculations of two published cells: below it the voltage of the "
-                  "resolved electrolyte stays within about 25 mV of them, that of the uniform one within about 45 mV).", 100 * limits.limiting_current_share),
-      fmt::format("Not relied on, and marked (?): a reaction that is uneven across a coating, whose resistance, ionic and electronic, is more "
-                  "than {:g} times that of charge transfer, where the whole current would lose more than 2RT/F = 51 mV in it (Newman and "
-                  "Balsara, Electrochemical Systems, ch. 22, for the ratio; the drop is judgement).", limits.unevenness),
-      "Not relied on, and marked (?): a curve that ends because a grain surface is full or empty, or the salt used up, before its cut-off."};
+      fmt::format("Not relied on, and marked (?): salt anywhere below {:.0f} % of its starting concentration "
+                  "(transport data of LiPF6 "
+                  "electrolytes are measured from about 0.1 mol/L upwards; judgement).",
+                  100 * limits.lowest_salt_share),
+      fmt::format("Not relied on, and marked (?): a current above {:.0f} % of what the salt can carry in the steady "
+                  "state, once the salt has "
+                  "followed (judgement, held against full porous-electrode calculations of two published cells: below "
+                  "it the voltage of the "
+                  "resolved electrolyte stays within about 25 mV of them, that of the uniform one within about 45 mV).",
+                  100 * limits.limiting_current_share),
+      fmt::format("Not relied on, and marked (?): a reaction that is uneven across a coating, whose resistance, ionic "
+                  "and electronic, is more "
+                  "than {:g} times that of charge transfer, where the whole current would lose more than 2RT/F = 51 mV "
+                  "in it (Newman and "
+                  "Balsara, Electrochemical Systems, ch. 22, for the ratio; the drop is judgement).",
+                  limits.unevenness),
+      "Not relied on, and marked (?): a curve that ends because a grain surface is full or empty, or the salt used up, "
+      "before its cut-off."};
 }
 
 namespace {
@@ -74,8 +88,10 @@ std::vector<LossPart> loss_parts(const Job& job, const solver::Point& p) {
   const bool full = cell.is_full_cell();
   std::vector<LossPart> parts;
   const double U_p = cell.positive.host.potential(p.positive_mean, p.temperature);
-  parts.push_back({full ? "diffusion in the positive grains" : "diffusion in the grains", sign * (v.positive_potential - U_p)});
-  parts.push_back({full ? "charge transfer at the positive" : "charge transfer at the grains", sign * v.positive_overpotential});
+  parts.push_back(
+      {full ? "diffusion in the positive grains" : "diffusion in the grains", sign * (v.positive_potential - U_p)});
+  parts.push_back(
+      {full ? "charge transfer at the positive" : "charge transfer at the grains", sign * v.positive_overpotential});
   if (full) {
     const double U_n = cell.negative->host.potential(p.negative_mean, p.temperature);
     parts.push_back({"diffusion in the negative grains", sign * (U_n - v.negative_potential)});
@@ -95,8 +111,8 @@ std::vector<LossPart> loss_parts(const Job& job, const solver::Point& p) {
 std::string bench_headline(const Job& job) {
   const params::Bench& b = job.bench;
   std::string text = fmt::format("1C is {} for this cell", b.one_c_current.text(3));
-  text += fmt::format(": it should hold {} between {} and {} V.", b.equilibrium_capacity.text(3), digits(job.cell.lower_voltage, 3),
-                      digits(job.cell.upper_voltage, 3));
+  text += fmt::format(": it should hold {} between {} and {} V.", b.equilibrium_capacity.text(3),
+                      digits(job.cell.lower_voltage, 3), digits(job.cell.upper_voltage, 3));
   if (b.capacity_ratio) text += fmt::format(" N/P is {}.", b.capacity_ratio->text(3));
   return text;
 }
@@ -120,7 +136,8 @@ std::string rates_headline(const Job& job, const std::vector<NamedCurve>& curves
       text += fmt::format("At {} ({} mA) the cell {} {} mAh, {} % of what it {} at {}", middle->label,
                           digits(std::abs(job.milliamperes(middle->curve.current)), 3), verb,
                           digits(job.milliampere_hours(middle->curve.capacity), 3),
-                          digits(100 * middle->curve.capacity / slow->curve.capacity, 3), charge ? "takes" : "gives", slow->label);
+                          digits(100 * middle->curve.capacity / slow->curve.capacity, 3), charge ? "takes" : "gives",
+                          slow->label);
       if (fast != middle) {
         text += fmt::format("; at {} {} %", fast->label, digits(100 * fast->curve.capacity / slow->curve.capacity, 3));
       }
@@ -142,8 +159,8 @@ std::string follow_headline(const Job& job, const std::vector<NamedStep>& steps)
     (q > 0 ? charged : discharged) += std::abs(q);
   }
   return fmt::format("The protocol takes {}; {} mAh go into the cell and {} mAh come out. It ends at {} V.",
-                     duration(last.run.start_time + last.run.solution.duration()), digits(charged, 3), digits(discharged, 3),
-                     digits(last.run.solution.last().terminal.voltage, 4));
+                     duration(last.run.start_time + last.run.solution.duration()), digits(charged, 3),
+                     digits(discharged, 3), digits(last.run.solution.last().terminal.voltage, 4));
 }
 
 }  // namespace onegrain::app

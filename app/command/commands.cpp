@@ -11,9 +11,9 @@
 #include "app/command/data.hpp"
 #include "app/render/screen.hpp"
 #include "model/balance.hpp"
+#include "params/sheet/rate.hpp"
 #include "params/text/faults.hpp"
 #include "params/text/stream.hpp"
-#include "params/sheet/rate.hpp"
 #include "solver/ode/cvode.hpp"
 
 namespace onegrain::app {
@@ -49,7 +49,8 @@ void add_output(CLI::App& verb, Request& request) {
 }
 
 void add_conditions(CLI::App& verb, Request& request) {
-  verb.add_option("--temperature", request.temperature, "instead of that of the sheet, such as '10 degC'")->check(not_empty);
+  verb.add_option("--temperature", request.temperature, "instead of that of the sheet, such as '10 degC'")
+      ->check(not_empty);
   verb.add_option("--electrolyte", request.electrolyte,
                   "uniform: salt stays at its starting concentration; resolved: salt diffuses through the pores")
       ->check(CLI::IsMember({"uniform", "resolved"}))
@@ -63,7 +64,9 @@ void add_start(CLI::App& verb, Request& request) {
 void add_rates(CLI::App& verb, Request& request) {
   verb.add_option("--rates", request.rates, "such as C/10,C/2,1C,2mA,3mA/cm2,160mA/g")->capture_default_str();
   auto* charge = verb.add_flag("--charge", request.charge, "charge from empty");
-  verb.add_flag_callback("--discharge", [] {}, "discharge from full (default)")->excludes(charge);
+  verb.add_flag_callback(
+          "--discharge", [] {}, "discharge from full (default)")
+      ->excludes(charge);
 }
 
 int report_problem(std::ostream& narration, const char* kind, const std::string& what, Status status) {
@@ -72,13 +75,15 @@ int report_problem(std::ostream& narration, const char* kind, const std::string&
   return static_cast<int>(status);
 }
 
-/// @throws CLI::ParseError unless the first word is a verb, and every option one of its own, or the first one of the program
+/// @throws CLI::ParseError unless the first word is a verb, and every option one of its own, or the first one of the
+/// program
 void require_known(const CLI::App& program, const std::vector<std::string>& words) {
   const std::string first = words.empty() ? "" : words.front();
   if (first.empty()) throw CLI::ParseError("no verb is given", CLI::ExitCodes::RequiredError);
   if (first.front() == '-') {
     if (program.get_option_no_throw(first) == nullptr) {
-      throw CLI::ParseError("'" + first + "' is no option of onegrain itself; the verb comes first", CLI::ExitCodes::ExtrasError);
+      throw CLI::ParseError("'" + first + "' is no option of onegrain itself; the verb comes first",
+                            CLI::ExitCodes::ExtrasError);
     }
     return;
   }
@@ -90,10 +95,13 @@ void require_known(const CLI::App& program, const std::vector<std::string>& word
   }
   for (std::size_t k = 1; k < words.size(); ++k) {
     const std::string option = words[k].substr(0, words[k].find('='));
-    if (option.rfind("--", 0) != 0 || option.size() == 2 || std::find(known.begin(), known.end(), option) != known.end()) continue;
+    if (option.rfind("--", 0) != 0 || option.size() == 2 ||
+        std::find(known.begin(), known.end(), option) != known.end())
+      continue;
     const std::string near = params::nearest(option, known);
-    throw CLI::ParseError("'" + option + "' is no option of '" + first + "'" + (near.empty() ? "" : "; did you mean '" + near + "'?"),
-                          CLI::ExitCodes::ExtrasError);
+    throw CLI::ParseError(
+        "'" + option + "' is no option of '" + first + "'" + (near.empty() ? "" : "; did you mean '" + near + "'?"),
+        CLI::ExitCodes::ExtrasError);
   }
 }
 
@@ -118,21 +126,32 @@ int run(const std::vector<std::string>& words, std::ostream& to_results, std::os
   program.footer("onegrain VERB --help tells more. Rates: C/5, 0.2C, 2C, 1.5 mA, 3 mA/cm2, 160 mA/g.");
 
   auto* check_verb = program.add_subcommand("check", "is this sheet, card, protocol or data file sound?");
-  check_verb->add_option("FILES", request.files, "files; a protocol is checked against the sheet named with it")->required();
+  check_verb->add_option("FILES", request.files, "files; a protocol is checked against the sheet named with it")
+      ->required();
   check_verb->add_option("--columns", request.columns,
-                         "columns of a data file by title, behind the files: time=t/h voltage=U/V current=I/mA; also temperature, capacity, "
-                         "state, cycle, step; a unit that the title lacks behind a colon, time=Zeit:h; words of the state, charge=CHA rest=PAU");
-  auto* bench_verb = program.add_subcommand("bench", "the cell that these measurements make, and the current for each C-rate");
+                         "columns of a data file by title, behind the files: time=t/h voltage=U/V current=I/mA; also "
+                         "temperature, capacity, "
+                         "state, cycle, step; a unit that the title lacks behind a colon, time=Zeit:h; words of the "
+                         "state, charge=CHA rest=PAU");
+  auto* bench_verb =
+      program.add_subcommand("bench", "the cell that these measurements make, and the current for each C-rate");
   auto* curve_verb = program.add_subcommand("curve", "voltage against capacity and time at the rates asked for");
   auto* rates_verb = program.add_subcommand("rates", "capacity, energy and mean voltage against C-rate");
   auto* follow_verb = program.add_subcommand("follow", "a protocol, step by step");
-  auto* ceiling_verb = program.add_subcommand("ceiling", "the highest charge rate that stays inside every limit, with confidence");
-  auto* losses_verb = program.add_subcommand("losses", "where capacity goes at a rate, and which change at the bench wins most back");
-  auto* overlay_verb = program.add_subcommand("overlay", "measured against predicted: the model under the measured current");
-  auto* balance_verb = program.add_subcommand("balance", "capacities of both electrodes and the lithium that they share, from a slow curve");
-  auto* fit_verb = program.add_subcommand("fit", "parameters from measured curves, with intervals, and what cannot be told apart");
-  auto* pulses_verb = program.add_subcommand("pulses", "resistance, and diffusion in the grains, from measured pulses and rests (GITT)");
-  auto* cards_verb = program.add_subcommand("cards", "the shipped materials, electrolytes and sheets with their sources");
+  auto* ceiling_verb =
+      program.add_subcommand("ceiling", "the highest charge rate that stays inside every limit, with confidence");
+  auto* losses_verb =
+      program.add_subcommand("losses", "where capacity goes at a rate, and which change at the bench wins most back");
+  auto* overlay_verb =
+      program.add_subcommand("overlay", "measured against predicted: the model under the measured current");
+  auto* balance_verb = program.add_subcommand(
+      "balance", "capacities of both electrodes and the lithium that they share, from a slow curve");
+  auto* fit_verb =
+      program.add_subcommand("fit", "parameters from measured curves, with intervals, and what cannot be told apart");
+  auto* pulses_verb = program.add_subcommand(
+      "pulses", "resistance, and diffusion in the grains, from measured pulses and rests (GITT)");
+  auto* cards_verb =
+      program.add_subcommand("cards", "the shipped materials, electrolytes and sheets with their sources");
   for (auto* verb : {bench_verb, curve_verb, rates_verb, follow_verb}) {
     add_sheet(*verb, request);
     add_output(*verb, request);
@@ -141,14 +160,19 @@ int run(const std::vector<std::string>& words, std::ostream& to_results, std::os
   for (auto* verb : {curve_verb, rates_verb}) add_rates(*verb, request);
   for (auto* verb : {curve_verb, rates_verb, follow_verb}) {
     add_start(*verb, request);
-    verb->add_option("--points", request.points, "moments of each curve in the results")->check(CLI::Range(2, 100000))->capture_default_str();
+    verb->add_option("--points", request.points, "moments of each curve in the results")
+        ->check(CLI::Range(2, 100000))
+        ->capture_default_str();
   }
   add_sheet(*losses_verb, request);
   add_output(*losses_verb, request);
   add_conditions(*losses_verb, request);
   losses_verb->add_option("--rate", request.rate, "the rate to look at, such as 2C or 3 mA")->required();
   auto* losses_charge = losses_verb->add_flag("--charge", request.charge, "charge from empty");
-  losses_verb->add_flag_callback("--discharge", [] {}, "discharge from full (default)")->excludes(losses_charge);
+  losses_verb
+      ->add_flag_callback(
+          "--discharge", [] {}, "discharge from full (default)")
+      ->excludes(losses_charge);
   for (auto* verb : {overlay_verb, balance_verb, fit_verb}) {
     add_sheet(*verb, request);
     add_data(*verb, request);
@@ -157,27 +181,43 @@ int run(const std::vector<std::string>& words, std::ostream& to_results, std::os
     add_start(*verb, request);
     verb->add_option("--steps", request.steps, "steps of the file that take part, as `check` numbers them: 2..4");
   }
-  overlay_verb->add_flag("--recognised", request.recognised, "run the protocol that was recognised instead of the measured current");
-  overlay_verb->add_option("--smoothing", request.smoothing, "window of dQ/dV and dV/dQ, as a share of the range")->capture_default_str();
-  fit_verb->add_option("--free", request.free_values, "what is estimated, such as positive.diffusion_time,contact_resistance,lithium");
+  overlay_verb->add_flag("--recognised", request.recognised,
+                         "run the protocol that was recognised instead of the measured current");
+  overlay_verb->add_option("--smoothing", request.smoothing, "window of dQ/dV and dV/dQ, as a share of the range")
+      ->capture_default_str();
+  fit_verb->add_option("--free", request.free_values,
+                       "what is estimated, such as positive.diffusion_time,contact_resistance,lithium");
   for (auto* verb : {balance_verb, fit_verb}) {
-    verb->add_option("--points", request.fit_points, "rows of each file that take part")->check(CLI::Range(20, 5000))->capture_default_str();
-    verb->add_option("--starts", request.fit_starts, "starting points of the search, drawn from the spreads of the sheet")->check(CLI::Range(1, 1000))->capture_default_str();
+    verb->add_option("--points", request.fit_points, "rows of each file that take part")
+        ->check(CLI::Range(20, 5000))
+        ->capture_default_str();
+    verb->add_option("--starts", request.fit_starts,
+                     "starting points of the search, drawn from the spreads of the sheet")
+        ->check(CLI::Range(1, 1000))
+        ->capture_default_str();
   }
   fit_verb->add_flag("--linear", request.no_profiles, "intervals of the linearised model only");
   add_sheet(*pulses_verb, request);
   add_data(*pulses_verb, request);
   add_output(*pulses_verb, request);
-  pulses_verb->add_option("--temperature", request.temperature, "instead of that of the sheet, such as '10 degC'")->check(not_empty);
+  pulses_verb->add_option("--temperature", request.temperature, "instead of that of the sheet, such as '10 degC'")
+      ->check(not_empty);
   add_sheet(*ceiling_verb, request);
   add_output(*ceiling_verb, request);
-  ceiling_verb->add_option("--temperature", request.temperature, "instead of that of the sheet, such as '10 degC'")->check(not_empty);
-  ceiling_verb->add_option("--soc", request.soc, "the charge: from one state of charge to another")->capture_default_str();
-  ceiling_verb->add_option("--margin", request.margin, "how far above lithium's potential the negative must stay")->capture_default_str();
-  ceiling_verb->add_option("--samples", request.samples, "plausible cells, drawn from the spreads; 0: the nominal cell only")
-      ->check(CLI::Range(0, 100000))->capture_default_str();
+  ceiling_verb->add_option("--temperature", request.temperature, "instead of that of the sheet, such as '10 degC'")
+      ->check(not_empty);
+  ceiling_verb->add_option("--soc", request.soc, "the charge: from one state of charge to another")
+      ->capture_default_str();
+  ceiling_verb->add_option("--margin", request.margin, "how far above lithium's potential the negative must stay")
+      ->capture_default_str();
+  ceiling_verb
+      ->add_option("--samples", request.samples, "plausible cells, drawn from the spreads; 0: the nominal cell only")
+      ->check(CLI::Range(0, 100000))
+      ->capture_default_str();
   ceiling_verb->add_option("--seed", request.seed, "another number draws other cells")->capture_default_str();
-  ceiling_verb->add_option("--threads", request.threads, "0: one for each core; the results are the same")->check(CLI::Range(0, 256))->capture_default_str();
+  ceiling_verb->add_option("--threads", request.threads, "0: one for each core; the results are the same")
+      ->check(CLI::Range(0, 256))
+      ->capture_default_str();
   ceiling_verb->add_flag("--staircase", request.staircase, "also the fastest charge in steps, as a protocol");
   rates_verb->add_flag("--both", request.both, "discharge and charge");
   follow_verb->add_option("--protocol", request.protocol, "protocol file (YAML)")->required();
@@ -194,13 +234,15 @@ int run(const std::vector<std::string>& words, std::ostream& to_results, std::os
       program.exit(wish, results, narration);
       return finished(results, narration);
     } catch (const CLI::ParseError& error) {
-      narration << "onegrain: " << error.what() << "\nonegrain --help lists the verbs, onegrain VERB --help their options.\n";
+      narration << "onegrain: " << error.what()
+                << "\nonegrain --help lists the verbs, onegrain VERB --help their options.\n";
       return static_cast<int>(Status::wrong_command_line);
     }
   };
   if (const auto status = parse()) return *status;
 
-  const Channels channels{results, narration, isatty(STDOUT_FILENO) != 0 && std::getenv("NO_COLOR") == nullptr, isatty(STDERR_FILENO) != 0};
+  const Channels channels{results, narration, isatty(STDOUT_FILENO) != 0 && std::getenv("NO_COLOR") == nullptr,
+                          isatty(STDERR_FILENO) != 0};
   request.verb = program.get_subcommands().front()->get_name();
   try {
     if (request.verb == "check") check(request, channels);

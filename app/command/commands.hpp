@@ -20,30 +20,31 @@ enum class Status {
 /// What the user asked for, as written.
 struct Request {
   std::string verb;
-  std::vector<std::string> files;          ///< the sheet first, then data files; `check` takes several files of any kind
-  std::vector<std::string> columns;        ///< which column of a data file is what, as `time=t/h`
-  std::string protocol;                    ///< follow
+  std::vector<std::string> files;    ///< the sheet first, then data files; `check` takes several files of any kind
+  std::vector<std::string> columns;  ///< which column of a data file is what, as `time=t/h`
+  std::string protocol;              ///< follow
   std::string rates = "C/20,C/10,C/5,C/2,1C,2C,3C,5C";
   bool charge = false, both = false;
-  std::optional<double> from_soc;          ///< 0..1
+  std::optional<double> from_soc;  ///< 0..1
   std::string electrolyte = "resolved";
-  std::string temperature;                 ///< empty: that of the sheet
-  std::string out;                         ///< folder; empty: no files
+  std::string temperature;  ///< empty: that of the sheet
+  std::string out;          ///< folder; empty: no files
   bool json = false;
   std::string soc = "0..0.8", margin = "10 mV";  ///< ceiling
-  int samples = 1000, threads = 0;          ///< ceiling; threads 0: all cores
-  std::string rate;                        ///< losses
-  std::uint64_t seed = 1;                  ///< ceiling
-  bool staircase = false;                  ///< ceiling
-  std::string steps;                       ///< of a data file that take part, "2..4"; empty: all
-  std::string free_values;                 ///< fit: what is estimated, separated by commas; empty: what the sheet leaves uncertain
-  int fit_points = 300;                    ///< fit, balance: rows of each file that take part
-  int fit_starts = 6;                      ///< fit: starting points of the search
-  bool no_profiles = false;                ///< fit: linearised intervals only
-  bool recognised = false;                 ///< overlay
-  std::string smoothing = "1 %";           ///< overlay: width of the window for dQ/dV (of the voltage range) and dV/dQ (of the capacity)
-  int points = 100;                        ///< of each array of `curve --json` and each curve of curves.csv
-  std::vector<std::string> words;          ///< the whole command line, for the record
+  int samples = 1000, threads = 0;               ///< ceiling; threads 0: all cores
+  std::string rate;                              ///< losses
+  std::uint64_t seed = 1;                        ///< ceiling
+  bool staircase = false;                        ///< ceiling
+  std::string steps;                             ///< of a data file that take part, "2..4"; empty: all
+  std::string free_values;   ///< fit: what is estimated, separated by commas; empty: what the sheet leaves uncertain
+  int fit_points = 300;      ///< fit, balance: rows of each file that take part
+  int fit_starts = 6;        ///< fit: starting points of the search
+  bool no_profiles = false;  ///< fit: linearised intervals only
+  bool recognised = false;   ///< overlay
+  std::string smoothing =
+      "1 %";         ///< overlay: width of the window for dQ/dV (of the voltage range) and dV/dQ (of the capacity)
+  int points = 100;  ///< of each array of `curve --json` and each curve of curves.csv
+  std::vector<std::string> words;  ///< the whole command line, for the record
 };
 
 /// Where results and narration go. Colour only where a person looks.

@@ -1,11 +1,12 @@
 #include "app/command/data.hpp"
-#include "params/text/printable.hpp"
-#include "params/text/stream.hpp"
 
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
 #include <ostream>
+
+#include "params/text/printable.hpp"
+#include "params/text/stream.hpp"
 
 namespace onegrain::app {
 
@@ -51,7 +52,8 @@ params::Measured read_data(const Request& request, const Channels& channels, con
                            std::vector<params::SourceFile>& files) {
   auto loaded = params::load_measured(file, data_reading(request));
   if (!loaded.value) throw UnsoundInput(loaded.faults.text());
-  channels.narration << loaded.faults.text() << params::one_line(params::stream_name(file)) << ": " << row_counts(*loaded.value) << '\n';
+  channels.narration << loaded.faults.text() << params::one_line(params::stream_name(file)) << ": "
+                     << row_counts(*loaded.value) << '\n';
   files.insert(files.end(), loaded.files.begin(), loaded.files.end());
   return std::move(*loaded.value);
 }

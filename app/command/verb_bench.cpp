@@ -3,10 +3,10 @@
 #include <ostream>
 
 #include "app/answer/document.hpp"
+#include "app/answer/words.hpp"
 #include "app/job.hpp"
 #include "app/render/output.hpp"
 #include "app/render/table.hpp"
-#include "app/answer/words.hpp"
 
 namespace onegrain::app {
 
@@ -57,13 +57,14 @@ void bench(const Request& request, const Channels& channels) {
     cell.add({"plate area", b.plate_area.text()});
     if (b.capacity_ratio) cell.add({"N/P", b.capacity_ratio->text()});
     cell.add({"capacity between the cut-offs, at rest", b.equilibrium_capacity.text()});
-    cell.add({b.rated_capacity_stated ? "rated capacity, as stated" : "rated capacity: the one at rest", b.rated_capacity.text()});
+    cell.add({b.rated_capacity_stated ? "rated capacity, as stated" : "rated capacity: the one at rest",
+              b.rated_capacity.text()});
     cell.add({"current for 1C", b.one_c_current.text()});
     out << cell.text() << "\n";
     Table rates({{"C-rate"}, {"mA"}, {"mA/cm2"}, {"mA/g"}, {"hours"}});
     for (const params::RateRow& r : b.rates) {
-      rates.add({r.name, digits(r.current * 1e3), digits(r.current_density / 10), r.specific_current ? digits(*r.specific_current) : "-",
-                 digits(r.hours, 3)});
+      rates.add({r.name, digits(r.current * 1e3), digits(r.current_density / 10),
+                 r.specific_current ? digits(*r.specific_current) : "-", digits(r.hours, 3)});
     }
     out << rates.text();
     for (const std::string& w : b.warnings) out << "\nwarning: " << wrapped(w, 100, "  ");

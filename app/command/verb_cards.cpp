@@ -34,9 +34,10 @@ void cards(const Request& request, const Channels& channels) {
   }
   Table table({{"kind", Table::Align::left}, {"name", Table::Align::left}, {"what it is", Table::Align::left}});
   for (const params::ShippedCard& card : all) table.add({card.folder, card.name, card.title});
-  channels.results << table.text()
-                   << "\nonegrain cards NAME prints one whole, with the source of every value. A card of the same name beside a\n"
-                      "sheet is taken instead of the shipped one: onegrain cards graphite > graphite.yaml\n";
+  channels.results
+      << table.text()
+      << "\nonegrain cards NAME prints one whole, with the source of every value. A card of the same name beside a\n"
+         "sheet is taken instead of the shipped one: onegrain cards graphite > graphite.yaml\n";
 }
 
 }  // namespace onegrain::app

@@ -4,12 +4,12 @@
 #include <cmath>
 #include <ostream>
 
-#include "app/study/ceiling.hpp"
 #include "app/answer/document.hpp"
+#include "app/answer/words.hpp"
 #include "app/render/output.hpp"
 #include "app/render/report.hpp"
 #include "app/render/table.hpp"
-#include "app/answer/words.hpp"
+#include "app/study/ceiling.hpp"
 #include "params/sheet/protocol.hpp"
 
 namespace onegrain::app {
@@ -19,7 +19,9 @@ namespace {
 /// "0..0.8" or "10..80 %".
 solver::ChargeWindow window_of(const std::string& text) {
   const auto wrong = [&] {
-    throw CommandLineError("--soc '" + text + "': write two states of charge such as 0..0.8, the first below the second, both from 0 to 1");
+    throw CommandLineError(
+        "--soc '" + text +
+        "': write two states of charge such as 0..0.8, the first below the second, both from 0 to 1");
   };
   const auto dots = text.find("..");
   if (dots == std::string::npos) wrong();
@@ -57,21 +59,28 @@ void print(std::ostream& out, const Job& job, const CeilingOptions& options, con
   for (std::size_t k = 0; k < cautions().size(); ++k) out << "- " << wrapped(cautions()[k], 100, "  ");
 
   Table answers({{"highest charge rate", Table::Align::left}, {"C"}, {"mA"}});
-  const auto row = [&](const std::string& name, double i) { answers.add({name, digits(job.c_rate(i), 3), digits(job.milliamperes(i), 3)}); };
+  const auto row = [&](const std::string& name, double i) {
+    answers.add({name, digits(job.c_rate(i), 3), digits(job.milliamperes(i), 3)});
+  };
   if (!r.currents.empty()) {
-    row(fmt::format("that {:.0f} % of the plausible cells survive: the recommendation", 100 * confidence), r.recommended);
+    row(fmt::format("that {:.0f} % of the plausible cells survive: the recommendation", 100 * confidence),
+        r.recommended);
     row("that half of them survive", r.median);
   }
   row("of the cell as the sheet has it", r.nominal.current);
   row("  had the reaction been taken as even across the coatings", r.even_current);
   row("  what a plain single-particle model would have said", r.plain_current);
   out << "\n" << answers.text();
-  if (r.unsolved > 0) out << wrapped(fmt::format("{} of {} plausible cells could not be solved and count as surviving no rate; the first: {}", r.unsolved, r.currents.size(), r.unsolved_because));
+  if (r.unsolved > 0)
+    out << wrapped(
+        fmt::format("{} of {} plausible cells could not be solved and count as surviving no rate; the first: {}",
+                    r.unsolved, r.currents.size(), r.unsolved_because));
 
   out << "\nmargins of the cell as the sheet has it, charged at the recommended rate\n";
   Table margins({{"limit", Table::Align::left}, {"worst"}, {"allowed"}, {"left"}, {"at % SOC"}});
   for (const nlohmann::json& m : margins_json(job, r.charge)) {
-    margins.add({m["limit"], m["worst"], m["allowed"], m["left"], fmt::format("{:.0f}", 100 * m["at_soc"].get<double>())});
+    margins.add(
+        {m["limit"], m["worst"], m["allowed"], m["left"], fmt::format("{:.0f}", 100 * m["at_soc"].get<double>())});
   }
   out << margins.text();
 
@@ -80,7 +89,8 @@ void print(std::ostream& out, const Job& job, const CeilingOptions& options, con
     Table costs({{"value", Table::Align::left}, {"now", Table::Align::left}, {"rate, C"}, {"gain, %"}});
     const nlohmann::json list = ceiling_json(job, options, r)["unknowns"];
     for (std::size_t k = 0; k < std::min<std::size_t>(8, list.size()); ++k) {
-      costs.add({list[k]["text"], list[k]["value"], digits(list[k]["c_rate_if_known"], 3), digits(list[k]["gain_percent"], 2)});
+      costs.add({list[k]["text"], list[k]["value"], digits(list[k]["c_rate_if_known"], 3),
+                 digits(list[k]["gain_percent"], 2)});
     }
     out << costs.text();
   }
@@ -97,14 +107,17 @@ void print(std::ostream& out, const Job& job, const CeilingOptions& options, con
     out << "\nstaircase\n";
     Table steps({{"from %"}, {"to %"}, {"C"}, {"mA"}, {"minutes"}, {"limited by", Table::Align::left}});
     for (const solver::StaircaseStep& s : r.staircase.steps) {
-      steps.add({fmt::format("{:.0f}", 100 * s.from), fmt::format("{:.0f}", 100 * s.to), digits(job.c_rate(s.current), 3),
-                 digits(job.milliamperes(s.current), 4), digits(s.duration / 60, 3), name_of(s.limited_by, job)});
+      steps.add({fmt::format("{:.0f}", 100 * s.from), fmt::format("{:.0f}", 100 * s.to),
+                 digits(job.c_rate(s.current), 3), digits(job.milliamperes(s.current), 4), digits(s.duration / 60, 3),
+                 name_of(s.limited_by, job)});
     }
     out << steps.text();
-    out << wrapped(fmt::format("{:.0f} min in all; {:.0f} min at the constant ceiling; {} at constant current, then constant voltage.",
-                               r.staircase.duration() / 60, r.constant_current_time / 60,
-                               std::isfinite(r.constant_current_constant_voltage_time)
-                                   ? fmt::format("{:.0f} min", r.constant_current_constant_voltage_time / 60) : std::string("never")));
+    out << wrapped(fmt::format(
+        "{:.0f} min in all; {:.0f} min at the constant ceiling; {} at constant current, then constant voltage.",
+        r.staircase.duration() / 60, r.constant_current_time / 60,
+        std::isfinite(r.constant_current_constant_voltage_time)
+            ? fmt::format("{:.0f} min", r.constant_current_constant_voltage_time / 60)
+            : std::string("never")));
   }
   for (const std::string& w : job.bench.warnings) out << "\nwarning: " << wrapped(w, 100, "  ");
 }
@@ -122,8 +135,10 @@ void ceiling(const Request& request, const Channels& channels) {
   summary["margins"] = margins_json(job, result.charge);
   summary["warnings"] = job.bench.warnings;
   summary["cautions"] = cautions();
-  if (request.json) channels.results << summary.dump(1) << '\n';
-  else print(channels.results, job, options, result);
+  if (request.json)
+    channels.results << summary.dump(1) << '\n';
+  else
+    print(channels.results, job, options, result);
   if (request.out.empty()) return;
 
   nlohmann::json document = cell_document(request, job, ceiling_headline(job, options, result));

@@ -3,10 +3,10 @@
 #include <ostream>
 
 #include "app/answer/document.hpp"
+#include "app/answer/words.hpp"
 #include "app/job.hpp"
 #include "app/render/output.hpp"
 #include "app/render/table.hpp"
-#include "app/answer/words.hpp"
 
 namespace onegrain::app {
 
@@ -31,21 +31,33 @@ std::vector<NamedCurve> run_curves(const Request& request, const Job& job) {
   return curves;
 }
 
-void print_curves(std::ostream& out, const Job& job, const std::vector<NamedCurve>& curves, const std::string& headline) {
+void print_curves(std::ostream& out, const Job& job, const std::vector<NamedCurve>& curves,
+                  const std::string& headline) {
   out << job.sheet.name << "\n" << wrapped(headline) << "\n";
-  Table table({{"rate", Table::Align::left}, {"direction", Table::Align::left}, {"mA"}, {"mAh"}, {"% of rated"}, {"mean V"}, {"mWh"},
-               {"lasts"}, {"ended by", Table::Align::left}});
+  Table table({{"rate", Table::Align::left},
+               {"direction", Table::Align::left},
+               {"mA"},
+               {"mAh"},
+               {"% of rated"},
+               {"mean V"},
+               {"mWh"},
+               {"lasts"},
+               {"ended by", Table::Align::left}});
   for (const NamedCurve& c : curves) {
-    table.add({c.label, c.curve.is_charge() ? "charge" : "discharge", digits(std::abs(job.milliamperes(c.curve.current))),
-               digits(job.milliampere_hours(c.curve.capacity)), digits(100 * c.curve.capacity / job.base.one_hour_charge, 3),
-               digits(c.curve.mean_voltage), digits(c.curve.energy * job.plate_area() / 3.6), duration(c.curve.step.duration()),
+    table.add({c.label, c.curve.is_charge() ? "charge" : "discharge",
+               digits(std::abs(job.milliamperes(c.curve.current))), digits(job.milliampere_hours(c.curve.capacity)),
+               digits(100 * c.curve.capacity / job.base.one_hour_charge, 3), digits(c.curve.mean_voltage),
+               digits(c.curve.energy * job.plate_area() / 3.6), duration(c.curve.step.duration()),
                ended_by(c.curve.step)});
   }
   out << table.text();
   for (const NamedCurve& c : curves) {
     const solver::Trust trust = solver::judge(c.curve.step);
     if (!trust.trusted()) {
-      out << "(?) " << wrapped(fmt::format("{} {}: not to be relied on: {}", c.label, c.curve.is_charge() ? "charge" : "discharge", untrusted(trust)), 100, "    ");
+      out << "(?) "
+          << wrapped(fmt::format("{} {}: not to be relied on: {}", c.label,
+                                 c.curve.is_charge() ? "charge" : "discharge", untrusted(trust)),
+                     100, "    ");
     }
   }
   for (const std::string& w : job.bench.warnings) out << "\nwarning: " << wrapped(w, 100, "  ");
@@ -64,7 +76,8 @@ void curves_verb(const Request& request, const Channels& channels, bool with_arr
   summary["headline"] = headline;
   summary["rated_capacity_mAh"] = number(job.milliampere_hours(job.base.one_hour_charge));
   nlohmann::json list = nlohmann::json::array();
-  for (const NamedCurve& c : curves) list.push_back(with_arrays ? curve_json(job, c, request.points) : point_json(job, c));
+  for (const NamedCurve& c : curves)
+    list.push_back(with_arrays ? curve_json(job, c, request.points) : point_json(job, c));
   summary[with_arrays ? "curves" : "points"] = std::move(list);
   summary["warnings"] = job.bench.warnings;
   summary["cautions"] = cautions();

@@ -2,12 +2,12 @@
 
 #include <ostream>
 
-#include "app/command/data.hpp"
 #include "app/answer/document.hpp"
-#include "app/render/output.hpp"
-#include "app/study/pulses.hpp"
-#include "app/render/table.hpp"
 #include "app/answer/words.hpp"
+#include "app/command/data.hpp"
+#include "app/render/output.hpp"
+#include "app/render/table.hpp"
+#include "app/study/pulses.hpp"
 
 namespace onegrain::app {
 

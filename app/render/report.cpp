@@ -120,8 +120,9 @@ std::string filling(std::string_view name, const json& document) {
   if (name == "DRAWING") return std::string(web_asset("render/web/d3_subset.min.js"));
   if (name == "SCRIPTS") {
     std::string scripts;
-    for (const auto* file : {"render/web/report_text.js", "render/web/report_charts.js", "render/web/report_plots.js", "render/web/report_panes.js",
-                             "render/web/report_measured.js", "render/web/report_balance.js", "render/web/report_estimates.js", "render/web/report.js"})
+    for (const auto* file : {"render/web/report_text.js", "render/web/report_charts.js", "render/web/report_plots.js",
+                             "render/web/report_panes.js", "render/web/report_measured.js",
+                             "render/web/report_balance.js", "render/web/report_estimates.js", "render/web/report.js"})
       scripts += web_asset(file);
     return scripts;
   }

@@ -6,7 +6,8 @@
 
 namespace onegrain::app {
 
-/// A file of app/ (`render/web/report.html`, `render/web/report.css`, ...), built into the program; empty if there is none of that name.
+/// A file of app/ (`render/web/report.html`, `render/web/report.css`, ...), built into the program; empty if there is
+/// none of that name.
 ///
 /// The definition is written at build time from the files themselves.
 std::string_view web_asset(std::string_view name);
@@ -37,8 +38,8 @@ std::string_view web_asset(std::string_view name);
 ///      "overpotentials": [{"label", "capacity_mAh": [], "parts": [{"name", "values_mV": [] (lost: positive)}]}],
 ///      "protocol": {"time_h": [], "voltage_V": [], "current_mA": [],
 ///                   "steps": [{"label", "start_h", "end_h", "capacity_mAh", "ended_by"}]},
-///      "losses": {see below}, "ceiling": {see below}, "overlay": {see below}, "balance": {see below}, "fit": {see below},
-///      "pulses": {see below}, "cautions": [""], "provenance": [["what", "value"]]}
+///      "losses": {see below}, "ceiling": {see below}, "overlay": {see below}, "balance": {see below}, "fit": {see
+///      below}, "pulses": {see below}, "cautions": [""], "provenance": [["what", "value"]]}
 ///
 /// The highest charge rate that keeps every limit stands first on the page, the cautions right under its number:
 ///
@@ -72,8 +73,8 @@ std::string_view web_asset(std::string_view name);
 ///                  "capacity_fraction", "gained_fraction",               of what that cell holds, at this C-rate
 ///                  "areal_capacity_mAh_cm2", "areal_energy_mWh_cm2"}]}
 ///
-/// The model over measured curves: charges and discharges against capacity, records of several steps against time as well,
-/// calculated minus measured below each, the derivatives, and the model beside what needs no model:
+/// The model over measured curves: charges and discharges against capacity, records of several steps against time as
+/// well, calculated minus measured below each, the derivatives, and the model beside what needs no model:
 ///
 ///     {"driven_by": "measured current" | "recognised protocol", "why": "why the fast rate gave less",
 ///      "smoothing": {"voltage_mV", "capacity_percent"},              of the derivatives, to either side
@@ -113,8 +114,8 @@ std::string_view web_asset(std::string_view name);
 ///      "potentials": [{"name", "stoichiometry": [], "correction_mV": [], "standard_deviation_mV": []}],
 ///      "noise_mV", "independent_points", "starts", "starts_agreeing", "converged": true | false, "ended_by"}
 ///
-/// Measured pulses: D against stoichiometry (logarithmic, both methods, `reasons` where a pulse is marked), and one pulse with
-/// its fit:
+/// Measured pulses: D against stoichiometry (logarithmic, both methods, `reasons` where a pulse is marked), and one
+/// pulse with its fit:
 ///
 ///     {"headline", "method": [""],                                  what was done, in sentences
 ///      "recorder_step_mV", "salt_settles_s", "radius_um", "radius_within_factor",

@@ -7,10 +7,10 @@
 #include <new>
 #include <ostream>
 
-#include "app/study/ensemble.hpp"
 #include "app/answer/results.hpp"
 #include "app/render/screen.hpp"
 #include "app/render/table.hpp"
+#include "app/study/ensemble.hpp"
 #include "params/text/revision.hpp"
 
 namespace onegrain::app {
@@ -24,11 +24,13 @@ struct Subject {
   model::Cell cell;
   model::Window window;
 
-  explicit Subject(const params::Sheet& sheet) : cell(params::to_cell(sheet)), window(model::equilibrium_window(cell)) {}
+  explicit Subject(const params::Sheet& sheet)
+      : cell(params::to_cell(sheet)), window(model::equilibrium_window(cell)) {}
 };
 
-solver::Ceiling ceiling_of(const Subject& subject, const CeilingOptions& options, solver::Workspace& workspace, double guess,
-                           double tolerance, solver::Description description = solver::Description::uneven) {
+solver::Ceiling ceiling_of(const Subject& subject, const CeilingOptions& options, solver::Workspace& workspace,
+                           double guess, double tolerance,
+                           solver::Description description = solver::Description::uneven) {
   solver::ChargeStudy study(subject.cell, subject.window, options.soc, options.limits, workspace, description);
   return study.ceiling(guess > 0 ? guess : study.whole() / 3600, tolerance);
 }
@@ -45,7 +47,8 @@ class Progress {
     shown_ = true;
     const int filled = 30 * done / of;
     channels_.narration << begin_line_anew << what_ << " [" << std::string(static_cast<std::size_t>(filled), '#')
-                        << std::string(static_cast<std::size_t>(30 - filled), '.') << "] " << done << "/" << of << std::flush;
+                        << std::string(static_cast<std::size_t>(30 - filled), '.') << "] " << done << "/" << of
+                        << std::flush;
   }
 
  private:
@@ -64,14 +67,20 @@ std::string percent(double share) { return fmt::format("{:.4g} %", 100 * share);
 
 std::string quantity_of(solver::Limit limit, double value) {
   switch (limit) {
-    case solver::Limit::plating: return fmt::format("{:.1f} mV", 1e3 * value);
-    case solver::Limit::voltage: return fmt::format("{:.3f} V", value);
+    case solver::Limit::plating:
+      return fmt::format("{:.1f} mV", 1e3 * value);
+    case solver::Limit::voltage:
+      return fmt::format("{:.3f} V", value);
     case solver::Limit::positive_surface:
-    case solver::Limit::negative_surface: return fmt::format("{:.3f}", value);
-    case solver::Limit::temperature: return fmt::format("{:.1f} degC", value - 273.15);
+    case solver::Limit::negative_surface:
+      return fmt::format("{:.3f}", value);
+    case solver::Limit::temperature:
+      return fmt::format("{:.1f} degC", value - 273.15);
     case solver::Limit::positive_stress:
-    case solver::Limit::negative_stress: return fmt::format("{:.1f} MPa", 1e-6 * value);
-    case solver::Limit::salt: return fmt::format("{:.1f} %", 100 * value);
+    case solver::Limit::negative_stress:
+      return fmt::format("{:.1f} MPa", 1e-6 * value);
+    case solver::Limit::salt:
+      return fmt::format("{:.1f} %", 100 * value);
   }
   return "";
 }
@@ -81,13 +90,20 @@ const char* quantity_name(solver::Limit limit, bool full) {
     case solver::Limit::plating:
       return full ? "potential of the negative against lithium, at its separator side"
                   : "potential of the working electrode against lithium, at its separator side";
-    case solver::Limit::voltage: return "voltage at the terminals";
-    case solver::Limit::positive_surface: return "filling of the positive's grain surfaces";
-    case solver::Limit::negative_surface: return full ? "filling of the negative's grain surfaces" : "filling of the grain surfaces";
-    case solver::Limit::temperature: return "temperature of the cell";
-    case solver::Limit::positive_stress: return "tension in the positive's grains";
-    case solver::Limit::negative_stress: return full ? "tension in the negative's grains" : "tension in the grains";
-    case solver::Limit::salt: return "lowest salt, of its starting concentration";
+    case solver::Limit::voltage:
+      return "voltage at the terminals";
+    case solver::Limit::positive_surface:
+      return "filling of the positive's grain surfaces";
+    case solver::Limit::negative_surface:
+      return full ? "filling of the negative's grain surfaces" : "filling of the grain surfaces";
+    case solver::Limit::temperature:
+      return "temperature of the cell";
+    case solver::Limit::positive_stress:
+      return "tension in the positive's grains";
+    case solver::Limit::negative_stress:
+      return full ? "tension in the negative's grains" : "tension in the grains";
+    case solver::Limit::salt:
+      return "lowest salt, of its starting concentration";
   }
   return "";
 }
@@ -100,17 +116,24 @@ std::string words_of(const Job& job, const std::string& path) {
     rest.erase(0, prefix.size());
     return true;
   };
-  if (cut("positive.")) of = " of the positive";
-  else if (cut("negative.")) of = " of the negative";
-  else if (cut("working.")) of = " of the working electrode";
-  else if (cut("electrolyte.")) of = " of the electrolyte";
-  else if (cut("separator.")) of = " of the separator";
-  else if (cut("counter.")) of = " of the lithium metal";
+  if (cut("positive."))
+    of = " of the positive";
+  else if (cut("negative."))
+    of = " of the negative";
+  else if (cut("working."))
+    of = " of the working electrode";
+  else if (cut("electrolyte."))
+    of = " of the electrolyte";
+  else if (cut("separator."))
+    of = " of the separator";
+  else if (cut("counter."))
+    of = " of the lithium metal";
   const bool material = cut("material.");
   for (const char* form : {"coating.", "layer.", "crystal."}) cut(form);
   if (material) {
     const bool first = path.rfind("positive.", 0) == 0 || path.rfind("working.", 0) == 0;
-    if (first || path.rfind("negative.", 0) == 0) of = " of " + (first ? job.bench.positive.material : job.bench.negative->material);
+    if (first || path.rfind("negative.", 0) == 0)
+      of = " of " + (first ? job.bench.positive.material : job.bench.negative->material);
   }
   for (char& c : rest) {
     if (c == '_' || c == '.') c = ' ';
@@ -124,14 +147,22 @@ std::string words_of(const Job& job, const std::string& path) {
 std::string name_of(solver::Limit limit, const Job& job) {
   const bool full = job.cell.is_full_cell();
   switch (limit) {
-    case solver::Limit::plating: return full ? "lithium plating on the negative" : "lithium plating on the working electrode";
-    case solver::Limit::voltage: return full ? "the upper voltage limit" : "the lower voltage limit";
-    case solver::Limit::positive_surface: return "grain surfaces of the positive that run empty";
-    case solver::Limit::negative_surface: return full ? "grain surfaces of the negative that fill up" : "grain surfaces that fill up";
-    case solver::Limit::temperature: return "the temperature of the cell";
-    case solver::Limit::positive_stress: return "cracking of the positive's grains";
-    case solver::Limit::negative_stress: return full ? "cracking of the negative's grains" : "cracking of the grains";
-    case solver::Limit::salt: return "salt that runs out in the pores";
+    case solver::Limit::plating:
+      return full ? "lithium plating on the negative" : "lithium plating on the working electrode";
+    case solver::Limit::voltage:
+      return full ? "the upper voltage limit" : "the lower voltage limit";
+    case solver::Limit::positive_surface:
+      return "grain surfaces of the positive that run empty";
+    case solver::Limit::negative_surface:
+      return full ? "grain surfaces of the negative that fill up" : "grain surfaces that fill up";
+    case solver::Limit::temperature:
+      return "the temperature of the cell";
+    case solver::Limit::positive_stress:
+      return "cracking of the positive's grains";
+    case solver::Limit::negative_stress:
+      return full ? "cracking of the negative's grains" : "cracking of the grains";
+    case solver::Limit::salt:
+      return "salt that runs out in the pores";
   }
   return "";
 }
@@ -169,19 +200,22 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
   const auto n_temperatures = static_cast<int>(sheets.size());
   {
     Progress bar(channels, "temperatures");
-    in_parallel(n_temperatures, threads, [&](int k, int thread) {
-      const auto at = static_cast<std::size_t>(k);
-      map[at].temperature = sheets[at].temperature.si;
-      try {
-        const solver::Ceiling c = ceiling_of(Subject(sheets[at]), options, workspace(thread), i0, 1e-3);
-        map[at].current = map[at].confident_current = c.current;
-        map[at].limited_by = c.charge.tightest;
-      } catch (const std::bad_alloc&) {  // says nothing of the cell; here as below
-        throw;
-      } catch (const std::exception&) {
-        solved[at] = 0;
-      }
-    }, [&](int done) { bar(done, n_temperatures); });
+    in_parallel(
+        n_temperatures, threads,
+        [&](int k, int thread) {
+          const auto at = static_cast<std::size_t>(k);
+          map[at].temperature = sheets[at].temperature.si;
+          try {
+            const solver::Ceiling c = ceiling_of(Subject(sheets[at]), options, workspace(thread), i0, 1e-3);
+            map[at].current = map[at].confident_current = c.current;
+            map[at].limited_by = c.charge.tightest;
+          } catch (const std::bad_alloc&) {  // says nothing of the cell; here as below
+            throw;
+          } catch (const std::exception&) {
+            solved[at] = 0;
+          }
+        },
+        [&](int done) { bar(done, n_temperatures); });
     stop_if_interrupted();
   }
   const bool sampled = options.samples > 0 && n_unknown > 0;
@@ -194,7 +228,8 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
       Eigen::VectorXd z = Eigen::VectorXd::Zero(n_unknown);
       z[k] = side == 0 ? 1 : -1;
       try {
-        const double current = ceiling_of(Subject(moved(job.sheet, z)), options, workspace(thread), std::max(i0, least), 1e-2).current;
+        const double current =
+            ceiling_of(Subject(moved(job.sheet, z)), options, workspace(thread), std::max(i0, least), 1e-2).current;
         sides(k, side) = log_of(current, least) - log_of(i0, least);
       } catch (const std::bad_alloc&) {
         throw;
@@ -209,27 +244,31 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
     return std::exp(std::clamp(sum, -3.0, 3.0));
   };
 
-  // What `confidence` of the plausible cells survive, at a few temperatures: the same cells at each of them. Between them the
-  // logarithm of the share of the nominal rate is taken as linear.
+  // What `confidence` of the plausible cells survive, at a few temperatures: the same cells at each of them. Between
+  // them the logarithm of the share of the nominal rate is taken as linear.
   if (sampled && options.temperatures) {
     const std::vector<std::size_t> asked = {0, 2, 4, map.size() - 1};  // -10, 0, 10, 45 degC
     const int each = std::clamp(options.samples / 12, 20, 200);
     std::vector<std::vector<double>> currents(asked.size(), std::vector<double>(static_cast<std::size_t>(each), 0.0));
     Progress bar(channels, "plausible cells, cold and hot");
     const int count = each * static_cast<int>(asked.size());
-    in_parallel(count, threads, [&](int task, int thread) {
-      const auto which = static_cast<std::size_t>(task / each);
-      const int k = task % each;
-      const Eigen::VectorXd z = plausible_deviations(options.seed, k, n_unknown);
-      try {
-        currents[which][static_cast<std::size_t>(k)] =
-            ceiling_of(Subject(moved(sheets[asked[which]], z)), options, workspace(thread),
-                       std::max(map[asked[which]].current, least) * guessed(z), 1e-2).current;
-      } catch (const std::bad_alloc&) {
-        throw;
-      } catch (const std::exception&) {  // counts as surviving no rate
-      }
-    }, [&](int done) { bar(done, count); });
+    in_parallel(
+        count, threads,
+        [&](int task, int thread) {
+          const auto which = static_cast<std::size_t>(task / each);
+          const int k = task % each;
+          const Eigen::VectorXd z = plausible_deviations(options.seed, k, n_unknown);
+          try {
+            currents[which][static_cast<std::size_t>(k)] =
+                ceiling_of(Subject(moved(sheets[asked[which]], z)), options, workspace(thread),
+                           std::max(map[asked[which]].current, least) * guessed(z), 1e-2)
+                    .current;
+          } catch (const std::bad_alloc&) {
+            throw;
+          } catch (const std::exception&) {  // counts as surviving no rate
+          }
+        },
+        [&](int done) { bar(done, count); });
     stop_if_interrupted();
     std::vector<double> share(asked.size());
     for (std::size_t w = 0; w < asked.size(); ++w) {
@@ -237,13 +276,16 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
       std::sort(sorted.begin(), sorted.end());
       const double at = (1 - confidence) * static_cast<double>(each);
       const double low = sorted[static_cast<std::size_t>(at)];
-      share[w] = map[asked[w]].current > 0 ? std::log(std::max(low, least) / std::max(map[asked[w]].current, least)) : 0;
+      share[w] =
+          map[asked[w]].current > 0 ? std::log(std::max(low, least) / std::max(map[asked[w]].current, least)) : 0;
     }
     for (std::size_t k = 0; k < map.size(); ++k) {
       std::size_t right = 1;
       while (right + 1 < asked.size() && asked[right] < k) ++right;
-      const double w = static_cast<double>(k - std::min(k, asked[right - 1])) / static_cast<double>(asked[right] - asked[right - 1]);
-      map[k].confident_current = map[k].current * std::exp(std::min(0.0, (1 - w) * share[right - 1] + w * share[right]));
+      const double w =
+          static_cast<double>(k - std::min(k, asked[right - 1])) / static_cast<double>(asked[right] - asked[right - 1]);
+      map[k].confident_current =
+          map[k].current * std::exp(std::min(0.0, (1 - w) * share[right - 1] + w * share[right]));
     }
   }
   for (std::size_t k = 0; k < map.size(); ++k) {
@@ -252,24 +294,33 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
 
   if (sampled) {
     Progress bar(channels, "plausible cells");
-    struct Sample { double current = 0; bool solved = false; solver::Limit limit = solver::Limit::plating; std::string why; };
+    struct Sample {
+      double current = 0;
+      bool solved = false;
+      solver::Limit limit = solver::Limit::plating;
+      std::string why;
+    };
     std::vector<Sample> samples(static_cast<std::size_t>(options.samples));
     Eigen::MatrixXd deviations(options.samples, n_unknown);
-    in_parallel(options.samples, threads, [&](int k, int thread) {
-      Sample& sample = samples[static_cast<std::size_t>(k)];
-      const Eigen::VectorXd z = plausible_deviations(options.seed, k, n_unknown);
-      deviations.row(k) = z.transpose();
-      try {
-        const solver::Ceiling c = ceiling_of(Subject(moved(job.sheet, z)), options, workspace(thread), std::max(i0, least) * guessed(z), 1e-2);
-        sample.current = c.current;
-        sample.limit = c.charge.tightest;
-        sample.solved = true;
-      } catch (const std::bad_alloc&) {
-        throw;
-      } catch (const std::exception& error) {
-        sample.why = error.what();
-      }
-    }, [&](int done) { bar(done, options.samples); });
+    in_parallel(
+        options.samples, threads,
+        [&](int k, int thread) {
+          Sample& sample = samples[static_cast<std::size_t>(k)];
+          const Eigen::VectorXd z = plausible_deviations(options.seed, k, n_unknown);
+          deviations.row(k) = z.transpose();
+          try {
+            const solver::Ceiling c = ceiling_of(Subject(moved(job.sheet, z)), options, workspace(thread),
+                                                 std::max(i0, least) * guessed(z), 1e-2);
+            sample.current = c.current;
+            sample.limit = c.charge.tightest;
+            sample.solved = true;
+          } catch (const std::bad_alloc&) {
+            throw;
+          } catch (const std::exception& error) {
+            sample.why = error.what();
+          }
+        },
+        [&](int done) { bar(done, options.samples); });
     stop_if_interrupted();
     for (const Sample& s : samples) {
       result.currents.push_back(s.current);
@@ -278,7 +329,8 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
     }
     std::sort(result.currents.begin(), result.currents.end());
     const auto quantile = [&](double share) {
-      return result.currents[std::min(result.currents.size() - 1, static_cast<std::size_t>(share * static_cast<double>(result.currents.size())))];
+      return result.currents[std::min(result.currents.size() - 1,
+                                      static_cast<std::size_t>(share * static_cast<double>(result.currents.size())))];
     };
     result.recommended = quantile(1 - confidence);
     result.median = quantile(0.5);
@@ -295,7 +347,8 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
       result.limited_share = static_cast<double>(*most) / weakest;
     }
 
-    // Which unknown costs most: slopes of ln i over the samples by least squares, and what the spread would be without one.
+    // Which unknown costs most: slopes of ln i over the samples by least squares, and what the spread would be without
+    // one.
     std::vector<Eigen::Index> good;
     for (std::size_t k = 0; k < samples.size(); ++k) {
       if (samples[k].solved) good.push_back(static_cast<Eigen::Index>(k));
@@ -314,10 +367,11 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
     const double all = slope.squaredNorm();
     for (Eigen::Index k = 0; k < n_unknown; ++k) {
       const double without = std::sqrt(std::max(0.0, all - slope[k] * slope[k]));
-      result.costs.push_back({unknown[static_cast<std::size_t>(k)].path, unknown[static_cast<std::size_t>(k)].written, slope[k],
-                              result.recommended * std::exp(one_sided_95 * (std::sqrt(all) - without))});
+      result.costs.push_back({unknown[static_cast<std::size_t>(k)].path, unknown[static_cast<std::size_t>(k)].written,
+                              slope[k], result.recommended * std::exp(one_sided_95 * (std::sqrt(all) - without))});
     }
-    std::stable_sort(result.costs.begin(), result.costs.end(), [](const Cost& a, const Cost& b) { return std::abs(a.slope) > std::abs(b.slope); });
+    std::stable_sort(result.costs.begin(), result.costs.end(),
+                     [](const Cost& a, const Cost& b) { return std::abs(a.slope) > std::abs(b.slope); });
   }
 
   result.charge = study.judge(std::max(result.recommended, least));
@@ -327,7 +381,8 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
     const double highest = std::max(i0, solver::TrustLimits{}.limiting_current_share *
                                             solver::limiting_current(nominal.cell, nominal.cell.is_full_cell(), T));
     {
-      solver::ChargeStudy even(nominal.cell, nominal.window, options.soc, options.limits, workspace(0), solver::Description::even);
+      solver::ChargeStudy even(nominal.cell, nominal.window, options.soc, options.limits, workspace(0),
+                               solver::Description::even);
       result.ride = solver::ride_limits(even, highest);
     }
     const double share = result.staircase_share = std::min(1.0, result.recommended / i0);
@@ -347,14 +402,17 @@ std::string ceiling_headline(const Job& job, const CeilingOptions& options, cons
   const bool full = job.cell.is_full_cell();
   const std::string verb = full ? "Charge" : "Lithiate", from = percent(options.soc.from), to = percent(options.soc.to);
   if (!(r.recommended > 0)) {
-    return fmt::format("Do not {} this cell from {} to {} on this prediction: even C/200 breaks a limit ({}) in {} of the plausible cells.",
-                       full ? "charge" : "lithiate", from, to, name_of(r.nominal.charge.tightest, job),
-                       r.currents.empty() ? "the nominal one" : "more than 5 %");
+    return fmt::format(
+        "Do not {} this cell from {} to {} on this prediction: even C/200 breaks a limit ({}) in {} of the plausible "
+        "cells.",
+        full ? "charge" : "lithiate", from, to, name_of(r.nominal.charge.tightest, job),
+        r.currents.empty() ? "the nominal one" : "more than 5 %");
   }
-  std::string text = fmt::format("{} from {} to {} at no more than {}C, {} mA: ", verb, from, to, digits(job.c_rate(r.recommended), 2),
-                                 digits(job.milliamperes(r.recommended), 3));
+  std::string text = fmt::format("{} from {} to {} at no more than {}C, {} mA: ", verb, from, to,
+                                 digits(job.c_rate(r.recommended), 2), digits(job.milliamperes(r.recommended), 3));
   if (!r.currents.empty()) {
-    text += fmt::format("{} of the cells that your uncertainties allow keep every limit at that rate", percent(confidence));
+    text +=
+        fmt::format("{} of the cells that your uncertainties allow keep every limit at that rate", percent(confidence));
   } else {
     text += "the cell as the sheet has it keeps every limit at that rate, uncertainties not counted";
   }
@@ -365,12 +423,13 @@ std::string ceiling_headline(const Job& job, const CeilingOptions& options, cons
     const solver::Margin* tight = r.charge.margin(r.limited_by);
     text += fmt::format(" What stops a faster charge is {}", name_of(r.limited_by, job));
     if (tight) text += fmt::format(", worst at {:.0f} % state of charge", 100 * tight->soc);
-    if (r.limited_share < 0.95) text += fmt::format(" (in {:.0f} % of the cells that survive least)", 100 * r.limited_share);
+    if (r.limited_share < 0.95)
+      text += fmt::format(" (in {:.0f} % of the cells that survive least)", 100 * r.limited_share);
     text += ".";
   }
   if (!r.costs.empty() && r.costs.front().current_if_known > 1.005 * r.recommended) {
-    text += fmt::format(" To be allowed more, measure the {}: known exactly, it would raise the rate to {}C.", words_of(job, r.costs.front().path),
-                        digits(job.c_rate(r.costs.front().current_if_known), 2));
+    text += fmt::format(" To be allowed more, measure the {}: known exactly, it would raise the rate to {}C.",
+                        words_of(job, r.costs.front().path), digits(job.c_rate(r.costs.front().current_if_known), 2));
   }
   return text;
 }
@@ -382,8 +441,10 @@ nlohmann::json margins_json(const Job& job, const solver::JudgedCharge& charge) 
     list.push_back({{"limit", name_of(m.limit, job)},
                     {"quantity", quantity_name(m.limit, full)},
                     {"worst", quantity_of(m.limit, m.worst)},
-                    {"allowed", std::string(solver::must_stay_above(m.limit, full) ? "at least " : "at most ") + quantity_of(m.limit, m.allowed)},
-                    {"left", m.limit == solver::Limit::temperature ? fmt::format("{:.1f} K", m.left) : quantity_of(m.limit, m.left)},
+                    {"allowed", std::string(solver::must_stay_above(m.limit, full) ? "at least " : "at most ") +
+                                    quantity_of(m.limit, m.allowed)},
+                    {"left", m.limit == solver::Limit::temperature ? fmt::format("{:.1f} K", m.left)
+                                                                   : quantity_of(m.limit, m.left)},
                     {"at_soc", number(m.soc)},
                     {"kept", m.kept()}});
   }
@@ -409,28 +470,38 @@ nlohmann::json ceiling_json(const Job& job, const CeilingOptions& options, const
   if (r.unsolved > 0) json["unsolved_because"] = r.unsolved_because;
   if (r.nominal.unlimited) json["limited_by"] = "nothing up to 50C";
   if (const solver::Margin* tight = r.charge.margin(r.limited_by)) {
-    json["where"] = fmt::format("{}, at {:.0f} % state of charge", quantity_name(tight->limit, job.cell.is_full_cell()), 100 * tight->soc);
+    json["where"] = fmt::format("{}, at {:.0f} % state of charge", quantity_name(tight->limit, job.cell.is_full_cell()),
+                                100 * tight->soc);
   }
   nlohmann::json list = nlohmann::json::array();
   for (const Cost& c : r.costs) {
     if (std::abs(c.slope) < 1e-3) continue;
-    list.push_back({{"path", c.path}, {"text", words_of(job, c.path)}, {"value", c.written}, {"slope", number(c.slope)},
+    list.push_back({{"path", c.path},
+                    {"text", words_of(job, c.path)},
+                    {"value", c.written},
+                    {"slope", number(c.slope)},
                     {"c_rate_if_known", number(job.c_rate(c.current_if_known))},
                     {"gain_percent", number(r.recommended > 0 ? 100 * (c.current_if_known / r.recommended - 1) : 0)}});
   }
   json["unknowns"] = std::move(list);
   list = nlohmann::json::array();
   for (const AtTemperature& t : r.temperatures) {
-    list.push_back({{"temperature_degC", number(t.temperature - 273.15)}, {"c_rate", number(job.c_rate(t.current))},
-                    {"c_rate_confident", number(job.c_rate(t.confident_current))}, {"limited_by", name_of(t.limited_by, job)}});
+    list.push_back({{"temperature_degC", number(t.temperature - 273.15)},
+                    {"c_rate", number(job.c_rate(t.current))},
+                    {"c_rate_confident", number(job.c_rate(t.confident_current))},
+                    {"limited_by", name_of(t.limited_by, job)}});
   }
   json["temperatures"] = std::move(list);
   if (!r.staircase.steps.empty()) {
     nlohmann::json steps = nlohmann::json::array();
     for (const solver::StaircaseStep& s : r.staircase.steps) {
-      steps.push_back({{"c_rate", number(job.c_rate(s.current))}, {"current_mA", number(job.milliamperes(s.current))},
-                       {"from_soc", number(s.from)}, {"to_soc", number(s.to)}, {"minutes", number(s.duration / 60)},
-                       {"limited_by", name_of(s.limited_by, job)}, {"kept", s.slack >= -1e-3}});
+      steps.push_back({{"c_rate", number(job.c_rate(s.current))},
+                       {"current_mA", number(job.milliamperes(s.current))},
+                       {"from_soc", number(s.from)},
+                       {"to_soc", number(s.to)},
+                       {"minutes", number(s.duration / 60)},
+                       {"limited_by", name_of(s.limited_by, job)},
+                       {"kept", s.slack >= -1e-3}});
     }
     json["staircase"] = {{"steps", std::move(steps)},
                          {"minutes", number(r.staircase.duration() / 60)},
@@ -446,23 +517,32 @@ nlohmann::json ceiling_document(const Job& job, const CeilingOptions& options, c
   nlohmann::json doc = ceiling_json(job, options, r);
   doc["headline"] = ceiling_headline(job, options, r);
   doc["margins"] = margins_json(job, r.charge);
-  doc["statement"] = r.currents.empty()
-      ? "Uncertainties are not counted: the sheet and its cards state none, or no samples were asked for."
-      : fmt::format("{} plausible cells, every value with a spread drawn from its own distribution (seed {}); {} of them could not be "
-                    "solved and count as cells that survive no rate.", r.currents.size(), options.seed, r.unsolved);
+  doc["statement"] =
+      r.currents.empty()
+          ? "Uncertainties are not counted: the sheet and its cards state none, or no samples were asked for."
+          : fmt::format(
+                "{} plausible cells, every value with a spread drawn from its own distribution (seed {}); {} of them "
+                "could not be "
+                "solved and count as cells that survive no rate.",
+                r.currents.size(), options.seed, r.unsolved);
   nlohmann::json rates = nlohmann::json::array();
   const std::size_t count = std::min<std::size_t>(400, r.currents.size());
   for (std::size_t k = 0; k < count; ++k) {
     rates.push_back(number(job.c_rate(r.currents[count == 1 ? 0 : k * (r.currents.size() - 1) / (count - 1)])));
   }
   doc["distribution"] = {{"c_rate", std::move(rates)}};
-  doc["zones"] = {{{"from_degC", -60}, {"to_degC", 0}, {"text", "never charge below 0 degC (common practice)"}, {"kind", "never"}},
-                  {{"from_degC", 0}, {"to_degC", 10}, {"text", "reduce: 20 to 50 % of the rate (common practice)"}, {"kind", "reduce"}},
-                  {{"from_degC", 45}, {"to_degC", 60}, {"text", "reduce the voltage (common practice)"}, {"kind", "reduce"}}};
+  doc["zones"] = {
+      {{"from_degC", -60}, {"to_degC", 0}, {"text", "never charge below 0 degC (common practice)"}, {"kind", "never"}},
+      {{"from_degC", 0},
+       {"to_degC", 10},
+       {"text", "reduce: 20 to 50 % of the rate (common practice)"},
+       {"kind", "reduce"}},
+      {{"from_degC", 45}, {"to_degC", 60}, {"text", "reduce the voltage (common practice)"}, {"kind", "reduce"}}};
   // The way of the recommended charge.
   solver::Workspace workspace;
   const Subject subject(job.sheet);
-  solver::ChargeStudy study(subject.cell, subject.window, options.soc, options.limits, workspace, solver::Description::even);
+  solver::ChargeStudy study(subject.cell, subject.window, options.soc, options.limits, workspace,
+                            solver::Description::even);
   model::Step step{model::CurrentDrive{study.sign() * r.charge.current}, {}, "charge"};
   step.until.capacity = (options.soc.to - options.soc.from) * study.whole();
   const solver::StepSolution solution = study.simulator().run(study.start(), step);
@@ -477,14 +557,20 @@ nlohmann::json ceiling_document(const Job& job, const CeilingOptions& options, c
     for (std::size_t k = 1; k < r.charge.soc.size(); ++k) {
       if (r.charge.soc[k] >= at || k + 1 == r.charge.soc.size()) {
         const double w = (at - r.charge.soc[k - 1]) / (r.charge.soc[k] - r.charge.soc[k - 1]);
-        E = r.charge.separator_side[k - 1] + std::clamp(w, 0.0, 1.0) * (r.charge.separator_side[k] - r.charge.separator_side[k - 1]);
+        E = r.charge.separator_side[k - 1] +
+            std::clamp(w, 0.0, 1.0) * (r.charge.separator_side[k] - r.charge.separator_side[k - 1]);
         break;
       }
     }
     uneven.push_back(number(E));
   }
-  doc["path"] = {{"soc", soc}, {"separator_side_V", uneven}, {"even_separator_side_V", even}, {"voltage_V", voltage},
-                 {"margin_V", options.limits.plating_margin}, {"upper_voltage_V", number(job.cell.is_full_cell() ? job.cell.upper_voltage : job.cell.lower_voltage)}};
+  doc["path"] = {
+      {"soc", soc},
+      {"separator_side_V", uneven},
+      {"even_separator_side_V", even},
+      {"voltage_V", voltage},
+      {"margin_V", options.limits.plating_margin},
+      {"upper_voltage_V", number(job.cell.is_full_cell() ? job.cell.upper_voltage : job.cell.lower_voltage)}};
   if (doc.contains("staircase")) {
     const double share = r.staircase_share;
     nlohmann::json ride_soc = nlohmann::json::array(), ride_rate = ride_soc;
@@ -494,23 +580,31 @@ nlohmann::json ceiling_document(const Job& job, const CeilingOptions& options, c
     }
     doc["staircase"]["ideal"] = {{"soc", ride_soc}, {"c_rate", ride_rate}};
     doc["staircase"]["protocol"] = "staircase.yaml";
-    doc["staircase"]["note"] = share < 1 ? fmt::format("The line rides the limits of the nominal cell and the steps are cut from it; both are taken at {:.0f} % "
-                                                       "of what that cell allows, the share that the constant-current rate has. Run step by step, they keep every limit.",
-                                                       100 * share)
-                                         : "The steps are cut from the line and, run one after the other, keep every limit of the nominal cell.";
+    doc["staircase"]["note"] =
+        share < 1
+            ? fmt::format(
+                  "The line rides the limits of the nominal cell and the steps are cut from it; both are taken at "
+                  "{:.0f} % "
+                  "of what that cell allows, the share that the constant-current rate has. Run step by step, they keep "
+                  "every limit.",
+                  100 * share)
+            : "The steps are cut from the line and, run one after the other, keep every limit of the nominal cell.";
   }
   return doc;
 }
 
 std::string staircase_protocol(const Job& job, const solver::Staircase& staircase) {
-  std::string text = fmt::format("# A prediction guides a test, it does not authorise it.\nonegrain_protocol: 1\nname: {}\nsteps:\n",
-                                 params::quoted("staircase of constant currents for: " + job.sheet.name));
+  std::string text =
+      fmt::format("# A prediction guides a test, it does not authorise it.\nonegrain_protocol: 1\nname: {}\nsteps:\n",
+                  params::quoted("staircase of constant currents for: " + job.sheet.name));
   const char* sense = job.cell.is_full_cell() ? "charge" : "discharge";
   const double whole = std::abs(job.bench.window.capacity);
   for (const solver::StaircaseStep& s : staircase.steps) {
     const double end = job.cell.is_full_cell() ? job.cell.upper_voltage : job.cell.lower_voltage;
-    text += fmt::format("  - {{drive: {{current: {:.4f} mA, sense: {}}}, until: {{capacity: {:.5f} mAh, voltage: {:.3f} V}}}}\n",
-                        std::floor(job.milliamperes(s.current) * 1e4) / 1e4, sense, job.milliampere_hours((s.to - s.from) * whole), end);
+    text += fmt::format(
+        "  - {{drive: {{current: {:.4f} mA, sense: {}}}, until: {{capacity: {:.5f} mAh, voltage: {:.3f} V}}}}\n",
+        std::floor(job.milliamperes(s.current) * 1e4) / 1e4, sense, job.milliampere_hours((s.to - s.from) * whole),
+        end);
   }
   return text;
 }

@@ -7,16 +7,16 @@
 #include "app/job.hpp"
 #include "solver/charge/staircase.hpp"
 
-/// How fast may this cell be charged before it has ever been tested: the ceiling of the cell as the sheet has it, of the
-/// cells that its spreads allow, over temperature, and as a staircase.
+/// How fast may this cell be charged before it has ever been tested: the ceiling of the cell as the sheet has it, of
+/// the cells that its spreads allow, over temperature, and as a staircase.
 namespace onegrain::app {
 
 struct CeilingOptions {
   solver::ChargeWindow soc;
   solver::ChargeLimits limits;
-  int samples = 0;           ///< 0: the nominal cell only
+  int samples = 0;  ///< 0: the nominal cell only
   std::uint64_t seed = 1;
-  int threads = 0;           ///< 0: all cores
+  int threads = 0;  ///< 0: all cores
   bool temperatures = true;
   bool staircase = false;
 };
@@ -25,33 +25,34 @@ constexpr double confidence = 0.95;
 /// Which unknown costs most.
 struct Cost {
   std::string path, written;
-  double slope;              ///< d ln(current) per standard deviation
-  double current_if_known;   ///< what `confidence` of the cells would survive if this were known exactly [A/m2]
+  double slope;             ///< d ln(current) per standard deviation
+  double current_if_known;  ///< what `confidence` of the cells would survive if this were known exactly [A/m2]
 };
 
 struct AtTemperature {
   double temperature;        ///< [K]
   double current;            ///< of the nominal cell [A/m2]
-  double confident_current;  ///< from fewer plausible cells than the recommendation; equal to `current` without samples [A/m2]
+  double confident_current;  ///< from fewer plausible cells than the recommendation; equal to `current` without samples
+                             ///< [A/m2]
   solver::Limit limited_by;
 };
 
 struct CeilingResult {
   solver::Ceiling nominal;
-  double even_current, plain_current;     ///< what coarser descriptions say [A/m2]
-  double recommended;                     ///< current: that of the confidence, or the nominal one without samples [A/m2]
-  double median;                          ///< [A/m2]
-  std::vector<double> currents;           ///< of the plausible cells, ascending; an unsolved one counts as 0 [A/m2]
-  solver::Limit limited_by;               ///< of the recommendation: what stops most of the cells that survive least
-  double limited_share = 1;               ///< of those cells, the share that it stops
+  double even_current, plain_current;  ///< what coarser descriptions say [A/m2]
+  double recommended;                  ///< current: that of the confidence, or the nominal one without samples [A/m2]
+  double median;                       ///< [A/m2]
+  std::vector<double> currents;        ///< of the plausible cells, ascending; an unsolved one counts as 0 [A/m2]
+  solver::Limit limited_by;            ///< of the recommendation: what stops most of the cells that survive least
+  double limited_share = 1;            ///< of those cells, the share that it stops
   int unsolved = 0;
-  std::string unsolved_because;           ///< of the first of them
-  std::vector<Cost> costs;                ///< dearest first
+  std::string unsolved_because;  ///< of the first of them
+  std::vector<Cost> costs;       ///< dearest first
   std::vector<AtTemperature> temperatures;
-  solver::JudgedCharge charge;            ///< the nominal cell at the recommended current
+  solver::JudgedCharge charge;  ///< the nominal cell at the recommended current
   solver::Ride ride;
-  double staircase_share = 1;             ///< recommended / nominal, at most 1
-  solver::Staircase staircase;            ///< at that share of the nominal one
+  double staircase_share = 1;                                            ///< recommended / nominal, at most 1
+  solver::Staircase staircase;                                           ///< at that share of the nominal one
   double constant_current_time, constant_current_constant_voltage_time;  ///< to the end of the window [s]
 };
 

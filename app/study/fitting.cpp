@@ -5,8 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "app/study/ensemble.hpp"
 #include "app/render/table.hpp"
+#include "app/study/ensemble.hpp"
 #include "model/constants.hpp"
 
 namespace onegrain::app {
@@ -55,8 +55,8 @@ struct Builder {
     fitting.units.push_back(std::move(unit));
   }
 
-  void add_within(const std::string& name, Quantity quantity, bool negative, double nominal, double factor, double prior, std::string label,
-                  std::string unit) {
+  void add_within(const std::string& name, Quantity quantity, bool negative, double nominal, double factor,
+                  double prior, std::string label, std::string unit) {
     FreeParameter p{name, quantity, negative, nominal, nominal / factor, nominal * factor};
     p.prior = prior;
     add(std::move(p), std::move(label), std::move(unit));
@@ -66,24 +66,28 @@ struct Builder {
     const model::Electrode& layer = negative ? *cell().negative : cell().positive;
     const double D = layer.host.diffusivity(reference_filling, model::reference_temperature);
     const double radius = deviation_of_logarithm(e.particle_radius);
-    add_within(e.key + ".diffusion_time", Quantity::diffusion_time, negative, layer.particle_radius * layer.particle_radius / D, 1e4,
-               together(deviation_of_logarithm(e.material.diffusion_coefficient), std::isfinite(radius) ? 2 * radius : 0.0),
-               "time of diffusion R^2/D in the grains of the " + e.key, "s");
+    add_within(
+        e.key + ".diffusion_time", Quantity::diffusion_time, negative,
+        layer.particle_radius * layer.particle_radius / D, 1e4,
+        together(deviation_of_logarithm(e.material.diffusion_coefficient), std::isfinite(radius) ? 2 * radius : 0.0),
+        "time of diffusion R^2/D in the grains of the " + e.key, "s");
   }
 
   void exchange(const params::ElectrodeSheet& e, bool negative) {
     const model::Electrode& layer = negative ? *cell().negative : cell().positive;
     const double radius = deviation_of_logarithm(e.particle_radius);
-    add_within(e.key + ".exchange_current_density", Quantity::exchange_current_density, negative,
-               layer.host.exchange_current_density(reference_filling, model::reference_temperature), 1e4,
-               together(deviation_of_logarithm(e.material.exchange_current_density), std::isfinite(radius) ? radius : 0.0),
-               "exchange current density of the " + e.key, "A/m2");
+    add_within(
+        e.key + ".exchange_current_density", Quantity::exchange_current_density, negative,
+        layer.host.exchange_current_density(reference_filling, model::reference_temperature), 1e4,
+        together(deviation_of_logarithm(e.material.exchange_current_density), std::isfinite(radius) ? radius : 0.0),
+        "exchange current density of the " + e.key, "A/m2");
   }
 
   void capacity(const params::ElectrodeSheet& e, bool negative) {
     const model::Electrode& layer = negative ? *cell().negative : cell().positive;
-    add_within(e.key + ".capacity", Quantity::capacity, negative, layer.capacity(), 3, deviation_of_logarithm(e.accessible_fraction),
-               "capacity of the " + e.key + ", full minus empty", "mAh/cm2");
+    add_within(e.key + ".capacity", Quantity::capacity, negative, layer.capacity(), 3,
+               deviation_of_logarithm(e.accessible_fraction), "capacity of the " + e.key + ", full minus empty",
+               "mAh/cm2");
   }
 
   void potential(const params::ElectrodeSheet& e, bool negative) {
@@ -98,8 +102,9 @@ struct Builder {
     // The card's potential with the range that the new card will have, so that both go on in the same way beyond it. A
     // coefficient of the temperature stays with the card and is left out here.
     model::OpenCircuitPotential& known = (negative ? cell().negative->host : cell().positive.host).potential;
-    known = model::OpenCircuitPotential(model::Property(model::Curve::approximation(
-        [before = known](double x) { return before(x, model::reference_temperature); }, p.lower, p.upper, 1e-7, model::Curve::Beyond::tangent)));
+    known = model::OpenCircuitPotential(model::Property(
+        model::Curve::approximation([before = known](double x) { return before(x, model::reference_temperature); },
+                                    p.lower, p.upper, 1e-7, model::Curve::Beyond::tangent)));
     fitting.problem.potentials.push_back(p);
   }
 
@@ -107,26 +112,32 @@ struct Builder {
     const params::Value& stated = sheet().contact_resistance;
     FreeParameter p{"contact_resistance", Quantity::contact_resistance, false, stated.si, 0, 1, false, 1e-4};
     if (stated.spread.form == params::Spread::Form::absolute) p.prior = stated.spread.size / 1.96 / p.unit;
-    if (stated.spread.form == params::Spread::Form::factor) p.prior = stated.si * (stated.spread.size - 1) / 1.96 / p.unit;
+    if (stated.spread.form == params::Spread::Form::factor)
+      p.prior = stated.si * (stated.spread.size - 1) / 1.96 / p.unit;
     add(std::move(p), "contact resistance", "ohm.cm2");
   }
 
   void lithium() {
-    if (!cell().is_full_cell()) throw CommandLineError("--free lithium: the lithium of a half cell has no end; leave it out");
-    const double content = cell().inventory.positive * cell().positive.capacity() + cell().inventory.negative * cell().negative->capacity();
-    add_within("lithium", Quantity::lithium, false, content, 3, std::numeric_limits<double>::infinity(), "lithium that both electrodes share", "mAh/cm2");
+    if (!cell().is_full_cell())
+      throw CommandLineError("--free lithium: the lithium of a half cell has no end; leave it out");
+    const double content = cell().inventory.positive * cell().positive.capacity() +
+                           cell().inventory.negative * cell().negative->capacity();
+    add_within("lithium", Quantity::lithium, false, content, 3, std::numeric_limits<double>::infinity(),
+               "lithium that both electrodes share", "mAh/cm2");
   }
 
   void by_path(const std::string& name) {
     params::Value* value = params::find_value(sheet(), name);
     if (!value && name == "separator.tortuosity") {
-      sheet().separator.tortuosity = params::assumed<params::Number>(std::pow(sheet().separator.porosity.si, -0.5), "tortuosity", "porosity^-0.5");
+      sheet().separator.tortuosity =
+          params::assumed<params::Number>(std::pow(sheet().separator.porosity.si, -0.5), "tortuosity", "porosity^-0.5");
       value = &*sheet().separator.tortuosity;
     }
     bool negative = false;
     params::ElectrodeSheet* e = electrode_named(sheet(), name, negative);
     if (!value && e && name == e->key + ".tortuosity") {
-      e->tortuosity = params::assumed<params::Number>(e->tortuosity_value(job.plate_area()), "tortuosity", "porosity^-0.5");
+      e->tortuosity =
+          params::assumed<params::Number>(e->tortuosity_value(job.plate_area()), "tortuosity", "porosity^-0.5");
       value = &*e->tortuosity;
     }
     if (!value) {
@@ -138,9 +149,11 @@ struct Builder {
       for (std::size_t k = 0; k < known.size(); ++k) message += (k == 0 ? "" : ", ") + known[k];
       throw CommandLineError(message + ", and any value of the sheet by its path, such as positive.tortuosity");
     }
-    if (!(value->si > 0)) throw CommandLineError("--free '" + name + "': the sheet gives no positive value to start from");
+    if (!(value->si > 0))
+      throw CommandLineError("--free '" + name + "': the sheet gives no positive value to start from");
     const bool share = value->kind == &params::FractionKind::kind;
-    FreeParameter p{name, Quantity::other, false, value->si, value->si / 20, share ? std::min(1.0, value->si * 20) : value->si * 20};
+    FreeParameter p{name,      Quantity::other, false,
+                    value->si, value->si / 20,  share ? std::min(1.0, value->si * 20) : value->si * 20};
     p.prior = deviation_of_logarithm(*value);
     others.push_back(name);
     add(std::move(p), name, value->kind->unit);
@@ -154,9 +167,13 @@ struct Builder {
     if (e && what == "exchange_current_density") return exchange(*e, negative);
     if (e && what == "capacity") return capacity(*e, negative);
     if (e && what == "potential") return potential(*e, negative);
-    if (e && (what == "particle_radius" || what == "diffusion_coefficient" || what == "material.diffusion_coefficient")) {
-      fitting.notes.push_back(fmt::format("{} was asked for. No voltage tells a radius and a diffusion coefficient apart: only R^2/D shows. {}.diffusion_time is "
-                                          "estimated instead; with the radius of the sheet it gives D. A micrograph tells the radius.", name, e->key));
+    if (e &&
+        (what == "particle_radius" || what == "diffusion_coefficient" || what == "material.diffusion_coefficient")) {
+      fitting.notes.push_back(
+          fmt::format("{} was asked for. No voltage tells a radius and a diffusion coefficient apart: only R^2/D "
+                      "shows. {}.diffusion_time is "
+                      "estimated instead; with the radius of the sheet it gives D. A micrograph tells the radius.",
+                      name, e->key));
       return diffusion_time(*e, negative);
     }
     if (name == "contact_resistance") return contact();
@@ -181,7 +198,11 @@ std::vector<std::string> free_names(const params::Sheet& sheet) {
 }
 
 Fitting prepare_fit(const Job& job, const std::vector<Recording>& recordings, const std::vector<std::string>& names) {
-  Fitting fitting{job.sheet, {job.cell, job.electrolyte, {}, {}, {}, {.relative_tolerance = 1e-6, .absolute_factor = 0.1}}, {}, {}, {}};
+  Fitting fitting{job.sheet,
+                  {job.cell, job.electrolyte, {}, {}, {}, {.relative_tolerance = 1e-6, .absolute_factor = 0.1}},
+                  {},
+                  {},
+                  {}};
   Builder builder{job, recordings, fitting, {}};
   std::vector<std::string> wanted = names;
   if (wanted.empty()) {
@@ -192,7 +213,8 @@ Fitting prepare_fit(const Job& job, const std::vector<Recording>& recordings, co
   for (const std::string& name : wanted) builder.one(name);
   for (const Recording& r : recordings) {
     solver::FitCurve curve{r.name(), r.run, Eigen::VectorXd(static_cast<Eigen::Index>(r.rows.size())), r.start};
-    for (std::size_t k = 0; k < r.rows.size(); ++k) curve.voltage[static_cast<Eigen::Index>(k)] = r.measured.record.voltage[r.rows[k]];
+    for (std::size_t k = 0; k < r.rows.size(); ++k)
+      curve.voltage[static_cast<Eigen::Index>(k)] = r.measured.record.voltage[r.rows[k]];
     curve.weight = solver::weights_by_slope(r.charge, curve.voltage);
     fitting.problem.curves.push_back(std::move(curve));
   }
@@ -216,8 +238,11 @@ std::vector<Eigen::VectorXd> fit_starts(const Fitting& fitting, int count) {
     Eigen::VectorXd z = Eigen::VectorXd::Zero(size);
     for (Eigen::Index k = 0; k < parameters; ++k) {
       const FreeParameter& p = fitting.problem.free[static_cast<std::size_t>(k)];
-      const double usual = p.quantity == Quantity::capacity || p.quantity == Quantity::lithium ? 0.02 : p.logarithmic ? 1.0 : 0.3 * std::max(p.nominal / p.unit, 1.0);
-      z[k] = std::clamp(deviations[k] * (std::isfinite(p.prior) ? std::min(p.prior, 1.5 * usual) : usual), p.coordinate(p.lower) + 1e-6, p.coordinate(p.upper) - 1e-6);
+      const double usual = p.quantity == Quantity::capacity || p.quantity == Quantity::lithium ? 0.02
+                           : p.logarithmic                                                     ? 1.0
+                                           : 0.3 * std::max(p.nominal / p.unit, 1.0);
+      z[k] = std::clamp(deviations[k] * (std::isfinite(p.prior) ? std::min(p.prior, 1.5 * usual) : usual),
+                        p.coordinate(p.lower) + 1e-6, p.coordinate(p.upper) - 1e-6);
     }
     starts.push_back(std::move(z));
   }

@@ -11,14 +11,16 @@ namespace onegrain::app {
 using solver::FreeParameter;
 using solver::Quantity;
 
-std::vector<FurtherTest> further_tests(const Job& job, const Fitting& fitting, const solver::CellFit& fit, const solver::FitResult& result) {
+std::vector<FurtherTest> further_tests(const Job& job, const Fitting& fitting, const solver::CellFit& fit,
+                                       const solver::FitResult& result) {
   model::Cell cell = fit.cell(result.z);
   solver::Workspace workspace;
   std::vector<FurtherTest> tests;
   double fastest = 0;
   for (const solver::FitCurve& c : fitting.problem.curves) {
     for (const solver::Stretch& s : c.run.stretches) {
-      if (const auto* drive = std::get_if<model::CurrentDrive>(&s.step.drive)) fastest = std::max(fastest, std::abs(drive->current));
+      if (const auto* drive = std::get_if<model::CurrentDrive>(&s.step.drive))
+        fastest = std::max(fastest, std::abs(drive->current));
     }
   }
   const double one_c = job.base.one_hour_charge / 3600;
@@ -34,12 +36,14 @@ std::vector<FurtherTest> further_tests(const Job& job, const Fitting& fitting, c
     tests.push_back(std::move(test));
   };
   // A step of a constant current to the cut-off, then rest; compared at even times.
-  const auto curve_of = [&](const model::Cell& which, double current, double most, double rest) -> std::optional<solver::FitCurve> {
+  const auto curve_of = [&](const model::Cell& which, double current, double most,
+                            double rest) -> std::optional<solver::FitCurve> {
     solver::Simulator simulator(which, workspace, {}, job.electrolyte);
     const model::Window window = model::equilibrium_window(which);
     const double from = current < 0 ? (most > 0 ? 0.5 : 1.0) : (most > 0 ? 0.5 : 0.0);
     solver::FitCurve c;
-    c.start.rest_voltage = model::equilibrium_voltage(which, model::at_state_of_charge(window, from), which.temperature);
+    c.start.rest_voltage =
+        model::equilibrium_voltage(which, model::at_state_of_charge(window, from), which.temperature);
     solver::State state = simulator.at_rest(model::at_state_of_charge(window, from));
     model::Step step{model::CurrentDrive{current}, {}, ""};
     step.until.voltage = current > 0 ? which.upper_voltage : which.lower_voltage;
@@ -79,7 +83,9 @@ std::vector<FurtherTest> further_tests(const Job& job, const Fitting& fitting, c
     Eigen::Index count = 0;
     for (std::size_t k = 0; k < fitting.problem.free.size(); ++k) {
       FreeParameter p = fitting.problem.free[k];
-      if (p.quantity == Quantity::lithium || p.quantity == Quantity::contact_resistance || p.quantity == Quantity::other || p.negative != negative) continue;
+      if (p.quantity == Quantity::lithium || p.quantity == Quantity::contact_resistance ||
+          p.quantity == Quantity::other || p.negative != negative)
+        continue;
       p.negative = false;
       problem.free.push_back(p);
       z[count++] = result.z[static_cast<Eigen::Index>(k)];
@@ -111,7 +117,8 @@ std::vector<FurtherTest> further_tests(const Job& job, const Fitting& fitting, c
         tested = made.cell(z.head(count));
         if (const auto curve = curve_of(tested, -rate * one_c, 0, 0)) problem.curves.push_back(*curve);
       }
-      if (!problem.curves.empty()) judge(fmt::format("a half cell of the {} against lithium, at C/20 and 1C", e.key), problem, z.head(count));
+      if (!problem.curves.empty())
+        judge(fmt::format("a half cell of the {} against lithium, at C/20 and 1C", e.key), problem, z.head(count));
     } catch (const std::runtime_error&) {
     }
   }

@@ -4,11 +4,11 @@
 
 #include <algorithm>
 #include <cmath>
-#include <new>
 #include <functional>
+#include <new>
 
-#include "app/render/table.hpp"
 #include "app/answer/words.hpp"
+#include "app/render/table.hpp"
 
 namespace onegrain::app {
 
@@ -62,24 +62,30 @@ std::vector<Trial> trials(const Job& job) {
   const auto radius = [&](const params::ElectrodeSheet& e) {
     return params::show(0.5 * e.particle_radius.si, *e.particle_radius.kind, 3);
   };
-  const char* finer = "more surface: more film and lithium bound on it, a thirstier ink, more dust in the air (mask, hood)";
-  add(fmt::format("grains of the {} half as large, radius {}", full ? "positive" : "working electrode", radius(now.positive)), finer,
-      [](Sheet& s) { s.positive.particle_radius.si *= 0.5; });
+  const char* finer =
+      "more surface: more film and lithium bound on it, a thirstier ink, more dust in the air (mask, hood)";
+  add(fmt::format("grains of the {} half as large, radius {}", full ? "positive" : "working electrode",
+                  radius(now.positive)),
+      finer, [](Sheet& s) { s.positive.particle_radius.si *= 0.5; });
   if (now.negative) {
     add(fmt::format("grains of the negative half as large, radius {}", radius(*now.negative)), finer,
         [](Sheet& s) { s.negative->particle_radius.si *= 0.5; });
   }
-  add(full ? "both coatings a fifth thinner, equally dense" : "the coating a fifth thinner, equally dense", "less capacity per area: more foil and separator for the same charge",
+  add(full ? "both coatings a fifth thinner, equally dense" : "the coating a fifth thinner, equally dense",
+      "less capacity per area: more foil and separator for the same charge",
       [](Sheet& s) { each_electrode(s, [](params::ElectrodeSheet& e) { make_thinner(e, 0.8); }); });
-  add(full ? "both coatings pressed less, porosity 5 points higher" : "the coating pressed less, porosity 5 points higher",
+  add(full ? "both coatings pressed less, porosity 5 points higher"
+           : "the coating pressed less, porosity 5 points higher",
       "thicker for the same charge, weaker contact between the grains, more electrolyte to fill",
       [&](Sheet& s) { each_electrode(s, [&](params::ElectrodeSheet& e) { press_less(e, area, 0.05); }); });
-  add("10 K warmer", "faster ageing; stay within the limits of the cell maker", [](Sheet& s) { s.temperature.si += 10; });
+  add("10 K warmer", "faster ageing; stay within the limits of the cell maker",
+      [](Sheet& s) { s.temperature.si += 10; });
   if (now.contact_resistance.si > 0) {
     add("half the contact resistance", "none, if the foil, the tabs and the pressure in the cell allow it",
         [](Sheet& s) { s.contact_resistance.si *= 0.5; });
   }
-  add("a fifth more salt in the electrolyte", "thicker liquid, slower wetting; beyond the best concentration it conducts less",
+  add("a fifth more salt in the electrolyte",
+      "thicker liquid, slower wetting; beyond the best concentration it conducts less",
       [](Sheet& s) { s.electrolyte.concentration.si *= 1.2; });
   return list;
 }
@@ -91,12 +97,18 @@ std::string percent(double share) { return fmt::format("{:.1f} %", 100 * share);
 std::string name_of(solver::Loss loss, const model::Cell& cell) {
   const bool full = cell.is_full_cell();
   switch (loss) {
-    case solver::Loss::positive_diffusion: return full ? "diffusion in the positive grains" : "diffusion in the grains";
-    case solver::Loss::positive_charge_transfer: return full ? "charge transfer at the positive" : "charge transfer at the grains";
-    case solver::Loss::negative_diffusion: return "diffusion in the negative grains";
-    case solver::Loss::negative_charge_transfer: return full ? "charge transfer at the negative" : "charge transfer at the lithium";
-    case solver::Loss::electrolyte: return "electrolyte: resistance and uneven salt";
-    case solver::Loss::resistance: return "contact and electronic resistance";
+    case solver::Loss::positive_diffusion:
+      return full ? "diffusion in the positive grains" : "diffusion in the grains";
+    case solver::Loss::positive_charge_transfer:
+      return full ? "charge transfer at the positive" : "charge transfer at the grains";
+    case solver::Loss::negative_diffusion:
+      return "diffusion in the negative grains";
+    case solver::Loss::negative_charge_transfer:
+      return full ? "charge transfer at the negative" : "charge transfer at the lithium";
+    case solver::Loss::electrolyte:
+      return "electrolyte: resistance and uneven salt";
+    case solver::Loss::resistance:
+      return "contact and electronic resistance";
   }
   return "";
 }
@@ -143,15 +155,18 @@ LossReport find_losses(const Request& request, const Job& job) {
 std::string losses_headline(const Job& job, const LossReport& r) {
   const solver::LossBudget& b = r.budget;
   const bool charge = r.curve.curve.is_charge();
-  std::string text = fmt::format("At {} the cell {} {} mAh; with no loss at all it would {} {}.", r.rate, charge ? "takes up" : "gives",
-                                 digits(job.milliampere_hours(b.capacity), 3), charge ? "take up" : "give",
-                                 digits(job.milliampere_hours(b.ideal_capacity), 3));
+  std::string text = fmt::format("At {} the cell {} {} mAh; with no loss at all it would {} {}.", r.rate,
+                                 charge ? "takes up" : "gives", digits(job.milliampere_hours(b.capacity), 3),
+                                 charge ? "take up" : "give", digits(job.milliampere_hours(b.ideal_capacity), 3));
   std::vector<solver::LossShare> shares = b.shares;
   std::sort(shares.begin(), shares.end(), [](const auto& x, const auto& y) { return x.capacity > y.capacity; });
   if (b.missing_capacity > 1e-3 * b.ideal_capacity) {
-    text += fmt::format(" Of the {} mAh missing, {:.0f} % go to {}", digits(job.milliampere_hours(b.missing_capacity), 3),
-                        100 * shares[0].capacity / b.missing_capacity, name_of(shares[0].loss, job.cell));
-    if (shares.size() > 1) text += fmt::format(" and {:.0f} % to {}", 100 * shares[1].capacity / b.missing_capacity, name_of(shares[1].loss, job.cell));
+    text +=
+        fmt::format(" Of the {} mAh missing, {:.0f} % go to {}", digits(job.milliampere_hours(b.missing_capacity), 3),
+                    100 * shares[0].capacity / b.missing_capacity, name_of(shares[0].loss, job.cell));
+    if (shares.size() > 1)
+      text += fmt::format(" and {:.0f} % to {}", 100 * shares[1].capacity / b.missing_capacity,
+                          name_of(shares[1].loss, job.cell));
     text += ".";
   } else {
     text += " Next to nothing is missing at this rate.";
@@ -170,7 +185,8 @@ nlohmann::json losses_json(const Job& job, const LossReport& r) {
   const double per_mWh = job.plate_area() / 3.6;
   nlohmann::json parts = nlohmann::json::array(), levers = parts;
   for (const solver::LossShare& s : b.shares) {
-    parts.push_back({{"loss", name_of(s.loss, job.cell)}, {"capacity_mAh", number(job.milliampere_hours(s.capacity))},
+    parts.push_back({{"loss", name_of(s.loss, job.cell)},
+                     {"capacity_mAh", number(job.milliampere_hours(s.capacity))},
                      {"share_of_missing", number(b.missing_capacity != 0 ? s.capacity / b.missing_capacity : 0)},
                      {"energy_mWh", number(s.energy * per_mWh)}});
   }
@@ -184,12 +200,18 @@ nlohmann::json losses_json(const Job& job, const LossReport& r) {
     }
     levers.push_back(std::move(row));
   }
-  return {{"rate", r.rate}, {"direction", r.curve.curve.is_charge() ? "charge" : "discharge"}, {"c_rate", number(r.curve.c_rate)},
-          {"capacity_mAh", number(job.milliampere_hours(b.capacity))}, {"ideal_capacity_mAh", number(job.milliampere_hours(b.ideal_capacity))},
+  return {{"rate", r.rate},
+          {"direction", r.curve.curve.is_charge() ? "charge" : "discharge"},
+          {"c_rate", number(r.curve.c_rate)},
+          {"capacity_mAh", number(job.milliampere_hours(b.capacity))},
+          {"ideal_capacity_mAh", number(job.milliampere_hours(b.ideal_capacity))},
           {"missing_capacity_mAh", number(job.milliampere_hours(b.missing_capacity))},
-          {"energy_mWh", number(b.energy * per_mWh)}, {"ideal_energy_mWh", number(b.ideal_energy * per_mWh)},
-          {"missing_energy_mWh", number(b.missing_energy * per_mWh)}, {"trusted", b.trusted},
-          {"parts", std::move(parts)}, {"levers", std::move(levers)}};
+          {"energy_mWh", number(b.energy * per_mWh)},
+          {"ideal_energy_mWh", number(b.ideal_energy * per_mWh)},
+          {"missing_energy_mWh", number(b.missing_energy * per_mWh)},
+          {"trusted", b.trusted},
+          {"parts", std::move(parts)},
+          {"levers", std::move(levers)}};
 }
 
 }  // namespace onegrain::app

@@ -22,8 +22,8 @@ struct Lever {
 };
 
 struct LossReport {
-  std::string rate;         ///< as asked for
-  NamedCurve curve;         ///< of the cell as it is
+  std::string rate;  ///< as asked for
+  NamedCurve curve;  ///< of the cell as it is
   solver::LossBudget budget;
   std::vector<Lever> levers;  ///< the best first
 };

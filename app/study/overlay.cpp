@@ -6,20 +6,23 @@
 #include <cmath>
 #include <limits>
 
-#include "app/study/losses.hpp"
-#include "app/render/table.hpp"
 #include "app/answer/words.hpp"
+#include "app/render/table.hpp"
+#include "app/study/losses.hpp"
 
 namespace onegrain::app {
 
 namespace {
 
 constexpr std::size_t most_rows = 20000;
-constexpr double same_current = 0.03;               // two steps are the same where their currents differ by less
-constexpr double core_from = 0.02, core_to = 0.95;  // of the capacity: where the yardstick is read, as the ends are steep
+constexpr double same_current = 0.03;  // two steps are the same where their currents differ by less
+constexpr double core_from = 0.02,
+                 core_to = 0.95;  // of the capacity: where the yardstick is read, as the ends are steep
 const double not_a_number = std::numeric_limits<double>::quiet_NaN();
 
-bool is_half_cycle(const params::RecordedStep& step) { return step.kind == params::StepKind::charge || step.kind == params::StepKind::discharge; }
+bool is_half_cycle(const params::RecordedStep& step) {
+  return step.kind == params::StepKind::charge || step.kind == params::StepKind::discharge;
+}
 
 /// The steps as the cycler was probably told to do them: constant currents until a voltage or a time, holds, rests.
 model::Step recognised_step(const params::RecordedStep& step, double duration, double area) {
@@ -31,7 +34,8 @@ model::Step recognised_step(const params::RecordedStep& step, double duration, d
     }
   } else if (step.kind == params::StepKind::hold) {
     done.drive = model::VoltageDrive{step.last_voltage};
-    if (step.ended_by == params::StepEnd::current) done.until = {.time = 3 * duration, .current = std::abs(step.last_current) / area};
+    if (step.ended_by == params::StepEnd::current)
+      done.until = {.time = 3 * duration, .current = std::abs(step.last_current) / area};
   }
   return done;
 }
@@ -46,7 +50,8 @@ double interpolated(const std::vector<double>& x, const std::vector<double>& y, 
   return y[k - 1] + w * (y[k] - y[k - 1]);
 }
 
-Distance distance_of(const std::vector<double>& time, const std::vector<double>& model, const std::vector<double>& measured) {
+Distance distance_of(const std::vector<double>& time, const std::vector<double>& model,
+                     const std::vector<double>& measured) {
   Distance d;
   double weights = 0;
   for (std::size_t k = 0; k < time.size(); ++k) {
@@ -83,11 +88,13 @@ struct Followed {
   }
   /// The first step that belongs to one of the file; steps.size() where none does.
   std::size_t step_of(std::size_t number) const {
-    return static_cast<std::size_t>(std::find(recorded_step.begin(), recorded_step.end(), number) - recorded_step.begin());
+    return static_cast<std::size_t>(std::find(recorded_step.begin(), recorded_step.end(), number) -
+                                    recorded_step.begin());
   }
 };
 
-Followed follow_recording(const Recording& r, solver::Simulator& simulator, const solver::State& start, bool recognised, double area) {
+Followed follow_recording(const Recording& r, solver::Simulator& simulator, const solver::State& start, bool recognised,
+                          double area) {
   if (!recognised) {
     Followed f{solver::replay(simulator, start, r.run), r.stretch_step};
     f.recorded_step.resize(f.done.steps.size());
@@ -111,13 +118,16 @@ Followed follow_recording(const Recording& r, solver::Simulator& simulator, cons
 }
 
 /// The charge that the model gives in a step until the voltage at which the measured one ended.
-std::optional<double> model_capacity(const OverlaidStep& step, const Followed& f, solver::Simulator& simulator, double area, const solver::State& start) {
+std::optional<double> model_capacity(const OverlaidStep& step, const Followed& f, solver::Simulator& simulator,
+                                     double area, const solver::State& start) {
   const params::RecordedStep& r = step.recorded;
   if (!is_half_cycle(r)) return std::nullopt;
   const std::size_t j = f.step_of(step.number);
   if (j == f.done.steps.size()) return std::nullopt;
   const solver::State before = j == 0 ? start : f.done.steps[j - 1].final_state();
-  const model::Step until{model::CurrentDrive{r.mean_current / area}, {.voltage = r.last_voltage, .time = 2 * r.duration}, "to the measured end"};
+  const model::Step until{model::CurrentDrive{r.mean_current / area},
+                          {.voltage = r.last_voltage, .time = 2 * r.duration},
+                          "to the measured end"};
   return std::abs(r.mean_current) * simulator.run(before, until).duration();
 }
 
@@ -169,9 +179,11 @@ void compare_with_resistance(Overlay& overlay) {
       }
     }
     if (steps.size() < 2) continue;
-    std::stable_sort(steps.begin(), steps.end(), [](const OverlaidStep* a, const OverlaidStep* b) { return a->c_rate < b->c_rate; });
+    std::stable_sort(steps.begin(), steps.end(),
+                     [](const OverlaidStep* a, const OverlaidStep* b) { return a->c_rate < b->c_rate; });
     const OverlaidStep& slow = *steps.front();
-    const auto faster = std::find_if(steps.begin(), steps.end(), [&](const OverlaidStep* s) { return s->c_rate > 1.5 * slow.c_rate; });
+    const auto faster =
+        std::find_if(steps.begin(), steps.end(), [&](const OverlaidStep* s) { return s->c_rate > 1.5 * slow.c_rate; });
     if (faster == steps.end()) continue;
     const auto each_row = [&](const OverlaidStep& step, const auto& use) {
       for (std::size_t k = 0; k < step.charge.size(); ++k) {
@@ -186,7 +198,8 @@ void compare_with_resistance(Overlay& overlay) {
     double up = 0, down = 0;
     const double di = std::abs(fitted.recorded.mean_current) - std::abs(slow.recorded.mean_current);
     each_row(fitted, [&](std::size_t k, double V, double w) {
-      up += w * di * std::abs(V - fitted.measured[k]) * ((V > fitted.measured[k]) == (kind == params::StepKind::discharge) ? 1 : -1);
+      up += w * di * std::abs(V - fitted.measured[k]) *
+            ((V > fitted.measured[k]) == (kind == params::StepKind::discharge) ? 1 : -1);
       down += w * di * di;
     });
     if (!(down > 0)) continue;
@@ -199,7 +212,8 @@ void compare_with_resistance(Overlay& overlay) {
     fitted.resistance_fitted_here = true;
     for (OverlaidStep* step : steps) {
       if (step->c_rate <= 1.5 * slow.c_rate) continue;
-      const double drop = (std::abs(step->recorded.mean_current) - std::abs(slow.recorded.mean_current)) * R * (kind == params::StepKind::discharge ? -1 : 1);
+      const double drop = (std::abs(step->recorded.mean_current) - std::abs(slow.recorded.mean_current)) * R *
+                          (kind == params::StepKind::discharge ? -1 : 1);
       double line = 0, model = 0, weights = 0;
       each_row(*step, [&](std::size_t k, double V, double w) {
         if (!std::isfinite(step->model[k])) return;
@@ -222,9 +236,11 @@ void compare_cells(Overlay& overlay) {
       for (std::size_t b = 0; b < overlay.runs.size(); ++b) {
         if (a == b) continue;
         for (const OverlaidStep& other : overlay.runs[b].steps) {
-          if (other.recorded.kind != step.recorded.kind || std::abs(other.c_rate / step.c_rate - 1) > same_current) continue;
+          if (other.recorded.kind != step.recorded.kind || std::abs(other.c_rate / step.c_rate - 1) > same_current)
+            continue;
           for (std::size_t k = 0; k < step.charge.size(); ++k) {
-            const double V = interpolated(other.charge, other.measured, step.charge[k]), share = step.charge[k] / step.capacity;
+            const double V = interpolated(other.charge, other.measured, step.charge[k]),
+                         share = step.charge[k] / step.capacity;
             if (!std::isfinite(V) || share < core_from || share > core_to) continue;
             sum += std::pow(V - step.measured[k], 2);
             ++weights;
@@ -238,7 +254,8 @@ void compare_cells(Overlay& overlay) {
 
 double energy_of(const OverlaidStep& step) {
   double sum = 0;
-  for (std::size_t k = 0; k + 1 < step.charge.size(); ++k) sum += 0.5 * (step.measured[k] + step.measured[k + 1]) * (step.charge[k + 1] - step.charge[k]);
+  for (std::size_t k = 0; k + 1 < step.charge.size(); ++k)
+    sum += 0.5 * (step.measured[k] + step.measured[k + 1]) * (step.charge[k + 1] - step.charge[k]);
   return sum;
 }
 
@@ -256,8 +273,14 @@ std::optional<WhyLess> why_less(const Job& job, const Overlay& overlay) {
   if (fast->temperature) sheet.temperature.si = *fast->temperature;
   const model::Cell cell = params::to_cell(sheet);
   solver::Workspace workspace;
-  return WhyLess{nominal_rate(fast->c_rate), nominal_rate(slow->c_rate), fast->capacity, slow->capacity, energy_of(*fast), energy_of(*slow),
-                 solver::loss_budget(cell, model::equilibrium_window(cell), fast->recorded.mean_current / job.plate_area(), workspace, job.electrolyte),
+  return WhyLess{nominal_rate(fast->c_rate),
+                 nominal_rate(slow->c_rate),
+                 fast->capacity,
+                 slow->capacity,
+                 energy_of(*fast),
+                 energy_of(*slow),
+                 solver::loss_budget(cell, model::equilibrium_window(cell),
+                                     fast->recorded.mean_current / job.plate_area(), workspace, job.electrolyte),
                  sheet.temperature.si};
 }
 
@@ -266,7 +289,8 @@ double smoothing_of(const std::string& text) {
   number.erase(std::remove(number.begin(), number.end(), ' '), number.end());
   if (!number.empty() && number.back() == '%') number.pop_back();
   const auto percent = params::parse_number(number);
-  if (!percent || !(*percent >= 0.05 && *percent <= 20)) throw CommandLineError("--smoothing '" + text + "': write a share of the range from 0.05 % to 20 %, such as '1 %'");
+  if (!percent || !(*percent >= 0.05 && *percent <= 20))
+    throw CommandLineError("--smoothing '" + text + "': write a share of the range from 0.05 % to 20 %, such as '1 %'");
   return *percent / 100;
 }
 
@@ -327,12 +351,18 @@ std::string overlay_headline(const Overlay& overlay) {
     }
   }
   if (!fast) return "No charge or discharge could be followed.";
-  std::string text = fmt::format("The {} is met within {} mV rms, {} mV at worst.", step_name(*fast), millivolts(fast->distance.rms), millivolts(std::abs(fast->distance.largest)));
+  std::string text = fmt::format("The {} is met within {} mV rms, {} mV at worst.", step_name(*fast),
+                                 millivolts(fast->distance.rms), millivolts(std::abs(fast->distance.largest)));
   if (fast->resistance_rms) {
     const double ratio = *fast->resistance_rms / std::max(1e-9, *fast->model_rms_there);
-    text += fmt::format(" From 2 to 95 % of its capacity the model is {} mV off; the {} less one resistance of {} mohm, which needs no model, is {} mV off{}.",
-                        millivolts(*fast->model_rms_there), overlay.slow_name, digits(1e3 * *overlay.resistance, 3), millivolts(*fast->resistance_rms),
-                        ratio > 1.1 ? ": the model knows more" : ratio < 0.9 ? ": the model knows less than that" : ": as good as the model");
+    text += fmt::format(
+        " From 2 to 95 % of its capacity the model is {} mV off; the {} less one resistance of {} mohm, which needs no "
+        "model, is {} mV off{}.",
+        millivolts(*fast->model_rms_there), overlay.slow_name, digits(1e3 * *overlay.resistance, 3),
+        millivolts(*fast->resistance_rms),
+        ratio > 1.1   ? ": the model knows more"
+        : ratio < 0.9 ? ": the model knows less than that"
+                      : ": as good as the model");
     if (fast->resistance_fitted_here) text += " (this step itself gave the resistance)";
   }
   if (fast->between_cells_rms) {
@@ -340,7 +370,8 @@ std::string overlay_headline(const Overlay& overlay) {
                         fast->distance.rms < *fast->between_cells_rms ? ": the model is as close as another cell" : "");
   }
   if (fast->model_capacity && fast->recorded.ended_by == params::StepEnd::voltage) {
-    text += fmt::format(" Capacity to {} V: {} mAh measured, {} mAh predicted.", digits(fast->recorded.last_voltage, 3), digits(fast->capacity / 3.6, 4), digits(*fast->model_capacity / 3.6, 4));
+    text += fmt::format(" Capacity to {} V: {} mAh measured, {} mAh predicted.", digits(fast->recorded.last_voltage, 3),
+                        digits(fast->capacity / 3.6, 4), digits(*fast->model_capacity / 3.6, 4));
   }
   return text;
 }
@@ -349,10 +380,13 @@ std::string why_text(const Job& job, const Overlay& overlay) {
   if (!overlay.why) return "";
   const WhyLess& w = *overlay.why;
   const double missing = w.slow_capacity - w.fast_capacity;
-  std::string text = fmt::format("At {} the cell gave {} mAh, {} than at {} ({} mAh), and {} less energy per charge.", w.fast, digits(w.fast_capacity / 3.6, 4),
-                                 missing >= 0 ? fmt::format("{} % less", digits(100 * missing / w.slow_capacity, 2)) : fmt::format("{} % more", digits(-100 * missing / w.slow_capacity, 2)),
-                                 w.slow, digits(w.slow_capacity / 3.6, 4),
-                                 fmt::format("{} %", digits(100 * (1 - w.fast_energy / w.fast_capacity / (w.slow_energy / w.slow_capacity)), 2)));
+  std::string text = fmt::format(
+      "At {} the cell gave {} mAh, {} than at {} ({} mAh), and {} less energy per charge.", w.fast,
+      digits(w.fast_capacity / 3.6, 4),
+      missing >= 0 ? fmt::format("{} % less", digits(100 * missing / w.slow_capacity, 2))
+                   : fmt::format("{} % more", digits(-100 * missing / w.slow_capacity, 2)),
+      w.slow, digits(w.slow_capacity / 3.6, 4),
+      fmt::format("{} %", digits(100 * (1 - w.fast_energy / w.fast_capacity / (w.slow_energy / w.slow_capacity)), 2)));
   const auto in_order = [&](auto value) {
     std::vector<solver::LossShare> shares = w.budget.shares;
     std::sort(shares.begin(), shares.end(), [&](const auto& a, const auto& b) { return value(a) > value(b); });
@@ -369,15 +403,18 @@ std::string why_text(const Job& job, const Overlay& overlay) {
     }
     return words;
   };
-  text += fmt::format(" The model at {} degC, the mean that {}, says why:", digits(w.temperature - 273.15, 3), w.temperature == job.sheet.temperature.si ? "the sheet gives" : "was measured");
+  text += fmt::format(" The model at {} degC, the mean that {}, says why:", digits(w.temperature - 273.15, 3),
+                      w.temperature == job.sheet.temperature.si ? "the sheet gives" : "was measured");
   if (w.budget.missing_capacity > 1e-3 * w.budget.ideal_capacity) {
-    text += fmt::format(" of the {} % of capacity that it misses there, {};", digits(100 * w.budget.missing_capacity / w.budget.ideal_capacity, 2),
+    text += fmt::format(" of the {} % of capacity that it misses there, {};",
+                        digits(100 * w.budget.missing_capacity / w.budget.ideal_capacity, 2),
                         list([](const solver::LossShare& s) { return s.capacity; }, w.budget.missing_capacity));
   } else {
     text += " next to no capacity is missing;";
   }
   if (w.budget.missing_energy > 0) {
-    text += fmt::format(" of the {} % of energy, {}.", digits(100 * w.budget.missing_energy / w.budget.ideal_energy, 2), list([](const solver::LossShare& s) { return s.energy; }, w.budget.missing_energy));
+    text += fmt::format(" of the {} % of energy, {}.", digits(100 * w.budget.missing_energy / w.budget.ideal_energy, 2),
+                        list([](const solver::LossShare& s) { return s.energy; }, w.budget.missing_energy));
   }
   if (!w.budget.trusted) text += " This rate lies beyond what the model can be relied on for.";
   text += fmt::format(" `onegrain losses SHEET --rate {}` shows what at the bench would win most back.", w.fast);
@@ -401,7 +438,8 @@ nlohmann::json derivative_json(const Derivative& d, double x_factor, double fact
   return {{x_key, x}, {"value", v}};
 }
 
-/// Both derivatives of one curve. Charge is counted positive in the sense of the step, so that dQ/dV of a discharge is negative; shown as magnitudes.
+/// Both derivatives of one curve. Charge is counted positive in the sense of the step, so that dQ/dV of a discharge is
+/// negative; shown as magnitudes.
 nlohmann::json derivatives(const Overlay& overlay, const OverlaidStep& step, const std::vector<double>& voltage) {
   std::vector<double> q, v;
   for (std::size_t k = 0; k < voltage.size(); ++k) {
@@ -411,10 +449,13 @@ nlohmann::json derivatives(const Overlay& overlay, const OverlaidStep& step, con
   }
   const double sign = step.recorded.kind == params::StepKind::discharge ? -1 : 1;
   return {{"dQ_dV", derivative_json(kernel_derivative(v, q, overlay.voltage_width, 240), 1, sign / 3.6, "voltage_V")},
-          {"dV_dQ", derivative_json(kernel_derivative(q, v, overlay.capacity_share * step.capacity, 240), 1 / 3.6, sign * 3600, "capacity_mAh")}};
+          {"dV_dQ", derivative_json(kernel_derivative(q, v, overlay.capacity_share * step.capacity, 240), 1 / 3.6,
+                                    sign * 3600, "capacity_mAh")}};
 }
 
-nlohmann::json optional_number(const std::optional<double>& value, double factor) { return value ? number(*value * factor) : nlohmann::json(); }
+nlohmann::json optional_number(const std::optional<double>& value, double factor) {
+  return value ? number(*value * factor) : nlohmann::json();
+}
 
 }  // namespace
 
@@ -430,31 +471,58 @@ nlohmann::json overlay_json(const Job& job, const Overlay& overlay) {
       if (rows.back() + 1 < step.time.size()) rows.push_back(step.time.size() - 1);
       std::vector<double> residual(step.time.size());
       for (std::size_t k = 0; k < residual.size(); ++k) residual[k] = step.model[k] - step.measured[k];
-      const auto compared = [&](double value) { return step.distance.rows > 0 ? number(1e3 * value) : nlohmann::json(); };
-      nlohmann::json j{{"step", step.number + 1}, {"kind", params::step_kind_name(step.recorded.kind)}, {"c_rate", number(step.c_rate)},
-                       {"current_mA", number(1e3 * step.recorded.mean_current)}, {"temperature_degC", step.temperature ? number(*step.temperature - 273.15) : nlohmann::json()},
-                       {"rows", step.time.size()}, {"rows_compared", step.distance.rows},
-                       {"rms_mV", compared(step.distance.rms)}, {"mean_mV", compared(step.distance.mean)}, {"largest_mV", compared(step.distance.largest)},
-                       {"capacity_mAh", number(step.capacity / 3.6)}, {"model_capacity_mAh", optional_number(step.model_capacity, 1 / 3.6)},
-                       {"resistance_rms_mV", optional_number(step.resistance_rms, 1e3)}, {"model_rms_there_mV", optional_number(step.model_rms_there, 1e3)},
-                       {"resistance_fitted_here", step.resistance_fitted_here}, {"between_cells_rms_mV", optional_number(step.between_cells_rms, 1e3)},
-                       {"model_ended_by", step.model_ended_by}, {"trusted", step.trusted}, {"note", step.untrusted_because},
-                       {"trace", {{"time_h", numbers(step.time, 1 / 3600.0, rows)}, {"capacity_mAh", numbers(step.charge, 1 / 3.6, rows)},
-                                  {"measured_V", numbers(step.measured, 1, rows)}, {"model_V", numbers(step.model, 1, rows)}, {"residual_mV", numbers(residual, 1e3, rows)}}}};
+      const auto compared = [&](double value) {
+        return step.distance.rows > 0 ? number(1e3 * value) : nlohmann::json();
+      };
+      nlohmann::json j{{"step", step.number + 1},
+                       {"kind", params::step_kind_name(step.recorded.kind)},
+                       {"c_rate", number(step.c_rate)},
+                       {"current_mA", number(1e3 * step.recorded.mean_current)},
+                       {"temperature_degC", step.temperature ? number(*step.temperature - 273.15) : nlohmann::json()},
+                       {"rows", step.time.size()},
+                       {"rows_compared", step.distance.rows},
+                       {"rms_mV", compared(step.distance.rms)},
+                       {"mean_mV", compared(step.distance.mean)},
+                       {"largest_mV", compared(step.distance.largest)},
+                       {"capacity_mAh", number(step.capacity / 3.6)},
+                       {"model_capacity_mAh", optional_number(step.model_capacity, 1 / 3.6)},
+                       {"resistance_rms_mV", optional_number(step.resistance_rms, 1e3)},
+                       {"model_rms_there_mV", optional_number(step.model_rms_there, 1e3)},
+                       {"resistance_fitted_here", step.resistance_fitted_here},
+                       {"between_cells_rms_mV", optional_number(step.between_cells_rms, 1e3)},
+                       {"model_ended_by", step.model_ended_by},
+                       {"trusted", step.trusted},
+                       {"note", step.untrusted_because},
+                       {"trace",
+                        {{"time_h", numbers(step.time, 1 / 3600.0, rows)},
+                         {"capacity_mAh", numbers(step.charge, 1 / 3.6, rows)},
+                         {"measured_V", numbers(step.measured, 1, rows)},
+                         {"model_V", numbers(step.model, 1, rows)},
+                         {"residual_mV", numbers(residual, 1e3, rows)}}}};
       if (is_half_cycle(step.recorded)) {
         j["measured_derivatives"] = derivatives(overlay, step, step.measured);
         j["model_derivatives"] = derivatives(overlay, step, step.model);
       }
       steps.push_back(std::move(j));
     }
-    runs.push_back({{"file", r.file}, {"start", r.start_text}, {"rows_read", r.measured.rows_read}, {"rows_left_out", r.measured.doubts.left_out()},
-                    {"rows_compared", r.rows.size() - run.rows_not_reached}, {"rows_beyond_the_model", run.rows_not_reached},
-                    {"temperature_measured", r.has_temperature}, {"steps", std::move(steps)}});
+    runs.push_back({{"file", r.file},
+                    {"start", r.start_text},
+                    {"rows_read", r.measured.rows_read},
+                    {"rows_left_out", r.measured.doubts.left_out()},
+                    {"rows_compared", r.rows.size() - run.rows_not_reached},
+                    {"rows_beyond_the_model", run.rows_not_reached},
+                    {"temperature_measured", r.has_temperature},
+                    {"steps", std::move(steps)}});
   }
-  nlohmann::json j{{"driven_by", overlay.recognised ? "recognised protocol" : "measured current"}, {"runs", std::move(runs)},
-                   {"smoothing", {{"voltage_mV", number(1e3 * overlay.voltage_width)}, {"capacity_percent", number(100 * overlay.capacity_share)}}},
+  nlohmann::json j{{"driven_by", overlay.recognised ? "recognised protocol" : "measured current"},
+                   {"runs", std::move(runs)},
+                   {"smoothing",
+                    {{"voltage_mV", number(1e3 * overlay.voltage_width)},
+                     {"capacity_percent", number(100 * overlay.capacity_share)}}},
                    {"why", why_text(job, overlay)}};
-  if (overlay.resistance) j["resistance"] = {{"ohm", number(*overlay.resistance)}, {"slow", overlay.slow_name}, {"fitted_to", overlay.fitted_name}};
+  if (overlay.resistance)
+    j["resistance"] = {
+        {"ohm", number(*overlay.resistance)}, {"slow", overlay.slow_name}, {"fitted_to", overlay.fitted_name}};
   return j;
 }
 

@@ -19,7 +19,8 @@ struct Distance {
 
 /// Derivative of one quantity with respect to another by a kernel that conserves their sum,
 ///
-///     dy/dx (x) = sum_k (y_{k+1} - y_k) K((x - x_k') / w) / sum_k |x_{k+1} - x_k| K((x - x_k') / w),   K(u) = 1 - |u|, |u| < 1
+///     dy/dx (x) = sum_k (y_{k+1} - y_k) K((x - x_k') / w) / sum_k |x_{k+1} - x_k| K((x - x_k') / w),   K(u) = 1 - |u|,
+///     |u| < 1
 ///
 /// with x_k' halfway between two rows: noise that goes up and down cancels, nothing has to be monotonic.
 struct Derivative {
@@ -30,15 +31,17 @@ Derivative kernel_derivative(const std::vector<double>& x, const std::vector<dou
 
 /// One step of a record that took part.
 struct OverlaidStep {
-  std::size_t number;                       ///< in the file, from 0
+  std::size_t number;  ///< in the file, from 0
   params::RecordedStep recorded;
-  double c_rate;                            ///< 0: rest
-  std::optional<double> temperature;        ///< mean of what was measured [K]
-  std::vector<double> time, charge, measured, model, current;  ///< rows: [s] since the start of the run, [C] since that of the step, V, V (NaN: beyond the model), A
+  double c_rate;                      ///< 0: rest
+  std::optional<double> temperature;  ///< mean of what was measured [K]
+  std::vector<double> time, charge, measured, model,
+      current;  ///< rows: [s] since the start of the run, [C] since that of the step, V, V (NaN: beyond the model), A
   Distance distance;
-  double capacity;                          ///< measured, magnitude [C]
-  std::optional<double> model_capacity;     ///< until the voltage at which the measured step ended [C]; where that can be told
-  std::string model_ended_by;               ///< where the model stopped before the measured step did
+  double capacity;  ///< measured, magnitude [C]
+  std::optional<double>
+      model_capacity;          ///< until the voltage at which the measured step ended [C]; where that can be told
+  std::string model_ended_by;  ///< where the model stopped before the measured step did
   bool trusted = true;
   std::string untrusted_because;
   // Against what needs no model, over the share of capacity that both hold
@@ -50,23 +53,23 @@ struct OverlaidStep {
 struct OverlaidRun {
   Recording recording;
   std::vector<OverlaidStep> steps;
-  std::size_t rows_not_reached = 0;         ///< beyond the end of the model
+  std::size_t rows_not_reached = 0;  ///< beyond the end of the model
 };
 
 /// Why the fastest discharge gave less than the slowest.
 struct WhyLess {
-  std::string fast, slow;                   ///< names of the rates
+  std::string fast, slow;                                         ///< names of the rates
   double fast_capacity, slow_capacity, fast_energy, slow_energy;  ///< measured [C], [J]
-  solver::LossBudget budget;                ///< of the model at the fast rate, at the mean measured temperature
-  double temperature;                       ///< [K]
+  solver::LossBudget budget;  ///< of the model at the fast rate, at the mean measured temperature
+  double temperature;         ///< [K]
 };
 
 struct Overlay {
   std::vector<OverlaidRun> runs;
-  bool recognised = false;                  ///< the recognised protocol was run instead of the measured current
-  double voltage_width, capacity_share;     ///< of the smoothing: [V], share of the step's capacity
-  std::optional<double> resistance;         ///< of the yardstick, per cell [ohm]
-  std::string slow_name, fitted_name;       ///< steps that it was made from
+  bool recognised = false;               ///< the recognised protocol was run instead of the measured current
+  double voltage_width, capacity_share;  ///< of the smoothing: [V], share of the step's capacity
+  std::optional<double> resistance;      ///< of the yardstick, per cell [ohm]
+  std::string slow_name, fitted_name;    ///< steps that it was made from
   std::optional<WhyLess> why;
 };
 

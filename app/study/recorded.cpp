@@ -14,16 +14,18 @@ namespace onegrain::app {
 
 namespace {
 
-constexpr double even_current = 0.01;        // a current that strays less than this from its mean counts as constant
-constexpr double current_tolerance = 0.002;  // of straight lines through a current, as a share of its largest in the step
-constexpr double jump_share = 0.05;          // of the largest current: between two rows, a jump
-constexpr double temperature_tolerance = 0.1;  // K; what sensors in a cycler resolve
-constexpr int temperature_means = 40;          // of each step: what heats or cools a cell is slower
+constexpr double even_current = 0.01;  // a current that strays less than this from its mean counts as constant
+constexpr double current_tolerance =
+    0.002;                           // of straight lines through a current, as a share of its largest in the step
+constexpr double jump_share = 0.05;  // of the largest current: between two rows, a jump
+constexpr double temperature_tolerance = 0.1;   // K; what sensors in a cycler resolve
+constexpr int temperature_means = 40;           // of each step: what heats or cools a cell is slower
 constexpr double charging_of_double_layer = 1;  // s; resistance times double-layer capacitance is well below that
 
-/// The rows that straight lines need to stay within `tolerance` of all values: Douglas and Peucker's method, The Canadian
-/// Cartographer 10, 112 (1973), with distances along the value.
-std::vector<std::size_t> simplified(const std::vector<double>& time, const std::vector<double>& value, double tolerance) {
+/// The rows that straight lines need to stay within `tolerance` of all values: Douglas and Peucker's method, The
+/// Canadian Cartographer 10, 112 (1973), with distances along the value.
+std::vector<std::size_t> simplified(const std::vector<double>& time, const std::vector<double>& value,
+                                    double tolerance) {
   std::vector<char> keep(time.size(), 0);
   keep.front() = keep.back() = 1;
   std::vector<std::pair<std::size_t, std::size_t>> open{{0, time.size() - 1}};
@@ -52,12 +54,13 @@ std::vector<std::size_t> simplified(const std::vector<double>& time, const std::
 }
 
 /// Rows first..last as a course from `start` on; rows of one time are averaged.
-model::Course course_of(const std::vector<double>& time, const std::vector<double>& value, std::size_t first, std::size_t last, double start,
-                        double tolerance) {
+model::Course course_of(const std::vector<double>& time, const std::vector<double>& value, std::size_t first,
+                        std::size_t last, double start, double tolerance) {
   std::vector<double> t, v;
   for (std::size_t k = first; k <= last; ++k) {
     if (!std::isfinite(value[k])) continue;
-    if (!t.empty() && time[k] - start <= t.back()) v.back() = 0.5 * (v.back() + value[k]);
+    if (!t.empty() && time[k] - start <= t.back())
+      v.back() = 0.5 * (v.back() + value[k]);
     else {
       t.push_back(time[k] - start);
       v.push_back(value[k]);
@@ -113,7 +116,8 @@ double integral(const model::Course& course, double duration) {
 
 /// Measured charge of rows first..last with the halves of the intervals around them [C], trapezoidal rule.
 double charge_of(const params::Record& r, std::size_t first, std::size_t last, double start, double end) {
-  return r.current[first] * (r.time[first] - start) + params::charge_between(r, first, last) + r.current[last] * (end - r.time[last]);
+  return r.current[first] * (r.time[first] - start) + params::charge_between(r, first, last) +
+         r.current[last] * (end - r.time[last]);
 }
 
 /// Builds the stretches of a run one after the other.
@@ -126,12 +130,15 @@ class Stretches {
   void add(params::StepKind kind, std::size_t first, std::size_t last, double end, std::size_t step) {
     const double start = end_, duration = end - start;
     if (!(duration > 0)) return;
-    solver::Stretch stretch{{model::CurrentDrive{0}, {.time = duration}, params::step_kind_name(kind)}, start - origin_};
+    solver::Stretch stretch{{model::CurrentDrive{0}, {.time = duration}, params::step_kind_name(kind)},
+                            start - origin_};
     if (kind != params::StepKind::rest) stretch.step.drive = drive(first, last, start, end);
     if (temperature_) {
       const model::Course course = temperature_course(record_, first, last, start);
-      if (!course.time.empty()) stretch.step.temperature = course;
-      else if (!done.empty() && done.back().step.temperature) stretch.step.temperature = model::Course{{0}, {done.back().step.temperature->value.back()}};
+      if (!course.time.empty())
+        stretch.step.temperature = course;
+      else if (!done.empty() && done.back().step.temperature)
+        stretch.step.temperature = model::Course{{0}, {done.back().step.temperature->value.back()}};
     }
     done.push_back(std::move(stretch));
     steps.push_back(step);
@@ -153,7 +160,8 @@ class Stretches {
     if (strays <= even_current * std::abs(mean)) return model::CurrentDrive{mean / area_};
     model::Course course = course_of(record_.time, record_.current, from, last, start, current_tolerance * largest);
     const double passed = integral(course, end - start);
-    const double factor = passed != 0 && std::abs(charge / passed - 1) < 0.05 ? charge / passed : 1;  // no charge is lost by the lines
+    const double factor =
+        passed != 0 && std::abs(charge / passed - 1) < 0.05 ? charge / passed : 1;  // no charge is lost by the lines
     for (double& value : course.value) value *= factor / area_;
     return model::CourseDrive{std::move(course)};
   }
@@ -165,11 +173,14 @@ class Stretches {
 };
 
 /// Where a step ends and the next begins: halfway between their rows.
-double boundary(const params::Record& r, std::size_t last) { return last + 1 < r.size() ? 0.5 * (r.time[last] + r.time[last + 1]) : r.time[last]; }
+double boundary(const params::Record& r, std::size_t last) {
+  return last + 1 < r.size() ? 0.5 * (r.time[last] + r.time[last + 1]) : r.time[last];
+}
 
-/// True where the first row of a charge or discharge was recorded before the current came up. Under a constant current the
-/// voltage first runs with the square root of time: the next five moments are carried back along it to the first, and a row
-/// that stands off by more than half a millivolt, and a twentieth of what these five run through, is older than the current.
+/// True where the first row of a charge or discharge was recorded before the current came up. Under a constant current
+/// the voltage first runs with the square root of time: the next five moments are carried back along it to the first,
+/// and a row that stands off by more than half a millivolt, and a twentieth of what these five run through, is older
+/// than the current.
 bool rested_before(const params::Record& r, const params::RecordedStep& step, double rest_current) {
   if (std::abs(r.current[step.first]) <= rest_current) return true;
   std::vector<double> root, voltage;
@@ -202,13 +213,15 @@ std::vector<std::size_t> picked(const Recording& r, std::size_t most) {
     for (std::size_t k = r.first_row; k < end; ++k) rows.push_back(k);
     return rows;
   }
-  // Each step is given rows by the voltage that it runs through and by its time; inside a step they are even in time for one
-  // half, in its square root for the other.
+  // Each step is given rows by the voltage that it runs through and by its time; inside a step they are even in time
+  // for one half, in its square root for the other.
   double range = 0, time = 0;
   std::vector<double> ranges;
   for (std::size_t s = r.first_step; s <= r.last_step; ++s) {
     const std::size_t first = std::max(r.steps[s].first, r.first_row);
-    const auto [low, high] = std::minmax_element(record.voltage.begin() + static_cast<std::ptrdiff_t>(first), record.voltage.begin() + static_cast<std::ptrdiff_t>(r.steps[s].last) + 1);
+    const auto [low, high] =
+        std::minmax_element(record.voltage.begin() + static_cast<std::ptrdiff_t>(first),
+                            record.voltage.begin() + static_cast<std::ptrdiff_t>(r.steps[s].last) + 1);
     ranges.push_back(*high - *low);
     range += ranges.back();
     time += record.time[r.steps[s].last] - record.time[first];
@@ -223,7 +236,10 @@ std::vector<std::size_t> picked(const Recording& r, std::size_t most) {
       // solves 0.5 u + 0.5 sqrt(u) = want
       const double root = (std::sqrt(0.25 + 2 * want) - 0.5);
       const double t = record.time[first] + duration * root * root;
-      const auto row = static_cast<std::size_t>(std::lower_bound(record.time.begin() + static_cast<std::ptrdiff_t>(first), record.time.begin() + static_cast<std::ptrdiff_t>(last), t) - record.time.begin());
+      const auto row =
+          static_cast<std::size_t>(std::lower_bound(record.time.begin() + static_cast<std::ptrdiff_t>(first),
+                                                    record.time.begin() + static_cast<std::ptrdiff_t>(last), t) -
+                                   record.time.begin());
       if (rows.empty() || row > rows.back()) rows.push_back(row);
     }
   }
@@ -244,7 +260,8 @@ std::pair<std::size_t, std::size_t> chosen_steps(const std::string& text, std::s
   const auto wrong = [&](const std::string& why) { return CommandLineError("--steps '" + text + "': " + why); };
   const auto number = [&](const std::string& part) -> std::size_t {
     const auto value = params::parse_number(part);
-    if (!value || *value < 1 || *value != std::floor(*value)) throw wrong("write step numbers as `onegrain check DATA` shows them, such as 2..4 or 3");
+    if (!value || *value < 1 || *value != std::floor(*value))
+      throw wrong("write step numbers as `onegrain check DATA` shows them, such as 2..4 or 3");
     return static_cast<std::size_t>(*value) - 1;
   };
   const std::size_t dots = text.find("..");
@@ -256,7 +273,8 @@ std::pair<std::size_t, std::size_t> chosen_steps(const std::string& text, std::s
   return {first, last};
 }
 
-Recording load_recording(const Request& request, const Channels& channels, Job& job, const std::string& file, std::size_t most_rows) {
+Recording load_recording(const Request& request, const Channels& channels, Job& job, const std::string& file,
+                         std::size_t most_rows) {
   Recording r;
   r.file = params::one_line(params::stream_name(file));
   r.measured = read_data(request, channels, file, job.sheet.files);
@@ -272,13 +290,15 @@ Recording load_recording(const Request& request, const Channels& channels, Job& 
   while (r.first_step < r.last_step && r.steps[r.first_step].kind == params::StepKind::rest) ++r.first_step;
   const params::RecordedStep& first = r.steps[r.first_step];
   if (first.kind == params::StepKind::rest) {
-    throw NotCompleted(file + ": there is no charge or discharge in the steps asked for; `onegrain check " + file + "` lists what was found");
+    throw NotCompleted(file + ": there is no charge or discharge in the steps asked for; `onegrain check " + file +
+                       "` lists what was found");
   }
   r.first_row = first.first;
   const bool charges = first.mean_current > 0;
   const model::Window& window = job.bench.window;
   if (request.from_soc) {
-    r.start.rest_voltage = model::equilibrium_voltage(job.cell, model::at_state_of_charge(window, *request.from_soc), job.cell.temperature);
+    r.start.rest_voltage = model::equilibrium_voltage(job.cell, model::at_state_of_charge(window, *request.from_soc),
+                                                      job.cell.temperature);
     r.start_text = fmt::format("from a state of charge of {} as asked for", digits(*request.from_soc, 3));
   } else if (first.first > 0 && r.steps[r.first_step - (r.first_step > 0 ? 1 : 0)].kind == params::StepKind::rest) {
     r.first_row = first.first - 1;  // the last row of the rest
@@ -286,20 +306,27 @@ Recording load_recording(const Request& request, const Channels& channels, Job& 
     r.start_text = fmt::format("from rest at {} V, at the end of the rest before", digits(*r.start.rest_voltage, 5));
   } else if (rested_before(record, first, resting)) {
     r.start.rest_voltage = record.voltage[r.first_row];
-    r.start_text = fmt::format("from rest at {} V, the first row, taken as recorded before the current came up", digits(*r.start.rest_voltage, 5));
+    r.start_text = fmt::format("from rest at {} V, the first row, taken as recorded before the current came up",
+                               digits(*r.start.rest_voltage, 5));
   } else {
     r.start.rest_voltage = charges ? job.cell.lower_voltage
-                                   : job.cell.charged_state ? model::equilibrium_voltage(job.cell, *job.cell.charged_state, job.cell.temperature) : job.cell.upper_voltage;
-    r.start_text = fmt::format("from equilibrium at {} V ({}); the first row is already under current, so that no rest tells where the cell stood",
-                               digits(*r.start.rest_voltage, 5), charges ? "empty" : "full");
+                           : job.cell.charged_state
+                               ? model::equilibrium_voltage(job.cell, *job.cell.charged_state, job.cell.temperature)
+                               : job.cell.upper_voltage;
+    r.start_text = fmt::format(
+        "from equilibrium at {} V ({}); the first row is already under current, so that no rest tells where the cell "
+        "stood",
+        digits(*r.start.rest_voltage, 5), charges ? "empty" : "full");
   }
 
-  r.has_temperature = std::any_of(record.temperature.begin(), record.temperature.end(), [](double t) { return std::isfinite(t); });
+  r.has_temperature =
+      std::any_of(record.temperature.begin(), record.temperature.end(), [](double t) { return std::isfinite(t); });
   const double start = record.time[r.first_row];
   Stretches stretches(record, job.plate_area(), start, r.has_temperature);
   double largest = 0;
   for (const double i : record.current) largest = std::max(largest, std::abs(i));
-  if (r.first_row < first.first) stretches.add(params::StepKind::rest, r.first_row, r.first_row, boundary(record, r.first_row), r.first_step);
+  if (r.first_row < first.first)
+    stretches.add(params::StepKind::rest, r.first_row, r.first_row, boundary(record, r.first_row), r.first_step);
   for (std::size_t s = r.first_step; s <= r.last_step; ++s) {
     const params::RecordedStep& step = r.steps[s];
     std::size_t from = std::max(step.first, r.first_row);
@@ -327,7 +354,8 @@ Recording load_recording(const Request& request, const Channels& channels, Job& 
   // The double layer is not in the model: what a jump of the current does within a second is not compared.
   std::erase_if(r.rows, [&](std::size_t row) {
     const double t = r.time(row);
-    const auto next = std::upper_bound(r.run.stretches.begin(), r.run.stretches.end(), t, [](double at, const solver::Stretch& s) { return at < s.start; });
+    const auto next = std::upper_bound(r.run.stretches.begin(), r.run.stretches.end(), t,
+                                       [](double at, const solver::Stretch& s) { return at < s.start; });
     return t - std::prev(next)->start < charging_of_double_layer;
   });
   double passed = 0;

@@ -8,8 +8,8 @@
 #include "params/record/record.hpp"
 #include "solver/step/replay.hpp"
 
-/// From the rows of a cycler to a run of the model: the current as it was measured, per plate area, from the state in which
-/// the test began.
+/// From the rows of a cycler to a run of the model: the current as it was measured, per plate area, from the state in
+/// which the test began.
 namespace onegrain::app {
 
 /// One file, understood.
@@ -23,9 +23,9 @@ struct Recording {
   std::vector<std::size_t> rows;            ///< that are compared
   std::vector<double> charge;               ///< passed up to each of them since the run began, charging positive [C]
   solver::Start start;
-  std::string start_text;                   ///< in words
+  std::string start_text;  ///< in words
   bool has_temperature;
-  std::vector<std::size_t> stretch_step;    ///< number of the recorded step that each stretch belongs to
+  std::vector<std::size_t> stretch_step;  ///< number of the recorded step that each stretch belongs to
 
   std::string name() const { return file.substr(file.find_last_of('/') + 1); }  ///< without its folder
   double time(std::size_t row) const { return measured.record.time[row] - measured.record.time[first_row]; }
@@ -34,7 +34,8 @@ struct Recording {
 /// Reads a file and makes it a run.
 /// @param most_rows  that are compared; of more, some are picked, evenly in time and more at the start of each step
 /// @throws as read_data(); NotCompleted where the file holds no charge or discharge, CommandLineError for --steps
-Recording load_recording(const Request& request, const Channels& channels, Job& job, const std::string& file, std::size_t most_rows);
+Recording load_recording(const Request& request, const Channels& channels, Job& job, const std::string& file,
+                         std::size_t most_rows);
 
 /// Only what is near a usual name is given one: C/10 for 0.0998.
 std::string nominal_rate(double c_rate);

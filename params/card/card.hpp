@@ -8,10 +8,10 @@
 
 #include "model/cell.hpp"
 #include "params/card/crystal.hpp"
-#include "params/text/faults.hpp"
-#include "params/text/formula.hpp"
 #include "params/card/function.hpp"
 #include "params/number/value.hpp"
+#include "params/text/faults.hpp"
+#include "params/text/formula.hpp"
 
 /// Cards: what is true of a material or an electrolyte, whatever the cell made of it.
 namespace onegrain::params {

@@ -4,8 +4,8 @@
 #include <string>
 #include <vector>
 
-#include "params/text/fields.hpp"
 #include "params/card/function.hpp"
+#include "params/text/fields.hpp"
 
 /// Reading what may be a number, a formula or a table.
 namespace onegrain::params {

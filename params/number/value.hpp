@@ -2,8 +2,8 @@
 
 #include <string>
 
-#include "params/text/faults.hpp"
 #include "params/number/quantity.hpp"
+#include "params/text/faults.hpp"
 
 namespace onegrain::params {
 

@@ -7,8 +7,8 @@
 #include <string_view>
 #include <vector>
 
-#include "params/text/faults.hpp"
 #include "params/number/quantity.hpp"
+#include "params/text/faults.hpp"
 
 /// Which column of a delimited file is what, and in which unit.
 namespace onegrain::params {

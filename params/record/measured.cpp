@@ -23,7 +23,7 @@ namespace onegrain::params {
 namespace {
 
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
-constexpr std::size_t at_once = std::size_t{64} << 20;  // bigger files are read in pieces
+constexpr std::size_t at_once = std::size_t{64} << 20;        // bigger files are read in pieces
 constexpr std::size_t most_of_stream = std::size_t{4} << 30;  // which is kept whole
 constexpr std::size_t piece = std::size_t{4} << 20;
 

@@ -3,9 +3,9 @@
 #include <cmath>
 
 #include "params/card/card_reader.hpp"
+#include "params/sheet/sheet.hpp"
 #include "params/text/fields.hpp"
 #include "params/text/library.hpp"
-#include "params/sheet/sheet.hpp"
 #include "params/text/printable.hpp"
 
 namespace onegrain::params {

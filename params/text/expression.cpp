@@ -9,8 +9,8 @@
 #include <numbers>
 #include <set>
 
-#include "params/text/faults.hpp"
 #include "params/number/units.hpp"
+#include "params/text/faults.hpp"
 
 namespace onegrain::params {
 

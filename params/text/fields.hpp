@@ -7,9 +7,9 @@
 #include <vector>
 
 #include "params/card/card.hpp"
+#include "params/number/value.hpp"
 #include "params/text/document.hpp"
 #include "params/text/faults.hpp"
-#include "params/number/value.hpp"
 
 /// Taking typed values out of a YAML mapping; used by the readers of sheets, cards and protocols.
 namespace onegrain::params {

@@ -11,18 +11,23 @@ namespace onegrain::solver {
 
 namespace {
 
-/// A margin of this size counts as one: brings limits of different units onto one scale for the search. Where a limit is
-/// just kept its margin is zero on any scale, so the answer does not depend on them.
+/// A margin of this size counts as one: brings limits of different units onto one scale for the search. Where a limit
+/// is just kept its margin is zero on any scale, so the answer does not depend on them.
 double scale_of(Limit limit, double allowed) {
   switch (limit) {
     case Limit::plating:
-    case Limit::voltage: return 0.05;
+    case Limit::voltage:
+      return 0.05;
     case Limit::positive_surface:
-    case Limit::negative_surface: return 0.05;
-    case Limit::temperature: return 5;
+    case Limit::negative_surface:
+      return 0.05;
+    case Limit::temperature:
+      return 5;
     case Limit::positive_stress:
-    case Limit::negative_stress: return 0.2 * allowed;
-    case Limit::salt: return 0.2;
+    case Limit::negative_stress:
+      return 0.2 * allowed;
+    case Limit::salt:
+      return 0.2;
   }
   return 1;
 }
@@ -71,7 +76,8 @@ JudgedCharge ChargeStudy::judge(double current, double from, double to, const St
   return judge(current, from, to, start, uneven, false);
 }
 
-JudgedCharge ChargeStudy::judge(double current, double from, double to, const State& start, const UnevenState& uneven, bool as_even) {
+JudgedCharge ChargeStudy::judge(double current, double from, double to, const State& start, const UnevenState& uneven,
+                                bool as_even) {
   const bool full = sign_ > 0;
   model::Step step{model::CurrentDrive{sign_ * current}, {}, "charge"};
   step.until.capacity = (to - from) * whole_;
@@ -119,8 +125,9 @@ JudgedCharge ChargeStudy::judge(double current, double from, double to, const St
     // The plain description knows no place: what it has is the potential of the one grain.
     worst(Limit::plating,
           description_ != Description::plain ? p.terminal.separator_side
-          : full ? p.terminal.negative_potential + p.terminal.negative_overpotential
-                 : p.terminal.positive_potential + p.terminal.positive_overpotential, t);
+          : full                             ? p.terminal.negative_potential + p.terminal.negative_overpotential
+                                             : p.terminal.positive_potential + p.terminal.positive_overpotential,
+          t);
     worst(Limit::voltage, p.terminal.voltage, t);
     worst(Limit::positive_surface, p.positive_surface, t);
     worst(Limit::negative_surface, lithiated_surface, t);
@@ -129,13 +136,17 @@ JudgedCharge ChargeStudy::judge(double current, double from, double to, const St
     if (full && cell_.positive.host.stress) {
       worst(Limit::positive_stress,
             model::grain_stress(*cell_.positive.host.stress, cell_.positive.host.maximum_concentration, p.positive_mean,
-                                p.positive_surface, solution.positive_profile(t, centre)[0]).largest_tension(), t);
+                                p.positive_surface, solution.positive_profile(t, centre)[0])
+                .largest_tension(),
+            t);
     }
     if (lithiated.host.stress) {
       const double x = full ? solution.negative_profile(t, centre)[0] : solution.positive_profile(t, centre)[0];
       worst(Limit::negative_stress,
-            model::grain_stress(*lithiated.host.stress, lithiated.host.maximum_concentration, lithiated_mean, lithiated_surface, x)
-                .largest_tension(), t);
+            model::grain_stress(*lithiated.host.stress, lithiated.host.maximum_concentration, lithiated_mean,
+                                lithiated_surface, x)
+                .largest_tension(),
+            t);
     }
   }
   if (description_ == Description::uneven && !as_even) {
@@ -150,10 +161,13 @@ JudgedCharge ChargeStudy::judge(double current, double from, double to, const St
     worst(Limit::negative_surface, spread.highest_surface, solution.duration());
     worst(Limit::salt, spread.lowest_salt / cell_.electrolyte.concentration, spread.time_of_lowest_salt);
   }
-  if (!result.completed) {  // the salt is used up, a surface full or empty before the end: short by what is missing of the window
+  if (!result.completed) {  // the salt is used up, a surface full or empty before the end: short by what is missing of
+                            // the window
     const Ended why = solution.ended_by();
     const bool positive = full && (why == Ended::positive_surface_empty || why == Ended::positive_surface_full);
-    const Limit met = why == Ended::salt_used_up ? Limit::salt : positive ? Limit::positive_surface : Limit::negative_surface;
+    const Limit met = why == Ended::salt_used_up ? Limit::salt
+                      : positive                 ? Limit::positive_surface
+                                                 : Limit::negative_surface;
     for (Margin& m : result.margins) {
       if (m.limit == met) {
         m.left = std::min(-full_enough, -(1 - done / (to - from)));
@@ -172,7 +186,9 @@ JudgedCharge ChargeStudy::judge(double current, double from, double to, const St
   return result;
 }
 
-Ceiling ChargeStudy::ceiling(double guess, double tolerance) { return ceiling(guess, tolerance, soc_.from, soc_.to, start(), {}); }
+Ceiling ChargeStudy::ceiling(double guess, double tolerance) {
+  return ceiling(guess, tolerance, soc_.from, soc_.to, start(), {});
+}
 
 namespace {
 
@@ -183,8 +199,8 @@ struct Search {
   bool found = false;
 };
 
-/// The zero of a slack that falls with ln(current), from below and within `tolerance`: secants, kept inside the signs met
-/// so far, bisection where they do not help. `judge` throws IntegrationFailure where there is no solution.
+/// The zero of a slack that falls with ln(current), from below and within `tolerance`: secants, kept inside the signs
+/// met so far, bisection where they do not help. `judge` throws IntegrationFailure where there is no solution.
 template <class Judge>
 Search find_ceiling(Judge judge, double guess, double slope, double tolerance, double least, double most) {
   Search search;
@@ -202,8 +218,10 @@ Search find_ceiling(Judge judge, double guess, double slope, double tolerance, d
     charge.current = std::exp(x);
     const double f = std::clamp(charge.slack, -3.0, 3.0);
     const bool keeps = f >= 0;
-    if (keeps && charge.current > search.kept.current) search.kept = std::move(charge);
-    else if (!keeps && (search.broken.current == 0 || charge.current < search.broken.current)) search.broken = std::move(charge);
+    if (keeps && charge.current > search.kept.current)
+      search.kept = std::move(charge);
+    else if (!keeps && (search.broken.current == 0 || charge.current < search.broken.current))
+      search.broken = std::move(charge);
     const bool bracketed = search.kept.current > 0 && search.broken.current > 0;
     if (round > 0 && x != before_x) {
       const double secant = (f - before_f) / (x - before_x);
@@ -228,7 +246,8 @@ Search find_ceiling(Judge judge, double guess, double slope, double tolerance, d
 
 }  // namespace
 
-Ceiling ChargeStudy::ceiling(double guess, double tolerance, double from, double to, const State& start, const UnevenState& uneven) {
+Ceiling ChargeStudy::ceiling(double guess, double tolerance, double from, double to, const State& start,
+                             const UnevenState& uneven) {
   const double one_hour = whole_ / 3600, least = slowest * one_hour, most = fastest * one_hour;
   double slope = -2;
   if (description_ == Description::uneven) {  // the cheap description first: it comes close
@@ -237,7 +256,8 @@ Ceiling ChargeStudy::ceiling(double guess, double tolerance, double from, double
     guess = near.kept.current > 0 ? near.kept.current : least;
     slope = near.slope;
   }
-  const Search search = find_ceiling([&](double current) { return judge(current, from, to, start, uneven); }, guess, slope, tolerance, least, most);
+  const Search search = find_ceiling([&](double current) { return judge(current, from, to, start, uneven); }, guess,
+                                     slope, tolerance, least, most);
   Ceiling result;
   result.unlimited = !search.found && search.kept.current > 0;
   result.current = search.kept.current;

@@ -13,18 +13,20 @@ namespace {
 
 constexpr double longest = 3.6e5;  // s
 
-/// The current above which a grain that is filled or emptied steadily would crack: the parabola's tension, at the smallest
-/// diffusivity of the window, reaches the strength. Infinite where the card has no numbers.
+/// The current above which a grain that is filled or emptied steadily would crack: the parabola's tension, at the
+/// smallest diffusivity of the window, reaches the strength. Infinite where the card has no numbers.
 double cracking_current(const model::Electrode& e, double from, double to, bool lithiated, double T) {
   if (!e.host.stress) return std::numeric_limits<double>::infinity();
   const model::Stress& s = *e.host.stress;
   double D = std::numeric_limits<double>::infinity();
   for (int k = 0; k <= 40; ++k) D = std::min(D, e.host.diffusivity(from + (to - from) * k / 40.0, T));
-  // x_mean - x_surface = outflow R / (5 D) and x_mean - x_centre = -3/10 outflow R / D in the steady parabola (Crank, ch. 6)
+  // x_mean - x_surface = outflow R / (5 D) and x_mean - x_centre = -3/10 outflow R / D in the steady parabola (Crank,
+  // ch. 6)
   const double outflow = 1 / (e.roughness() * model::faraday_constant * e.host.maximum_concentration);
   const double lead = outflow * e.particle_radius / D;
   const double sign = lithiated ? -1 : 1;
-  const model::GrainStress stress = model::grain_stress(s, e.host.maximum_concentration, 0, -sign * lead / 5, sign * 0.3 * lead);
+  const model::GrainStress stress =
+      model::grain_stress(s, e.host.maximum_concentration, 0, -sign * lead / 5, sign * 0.3 * lead);
   return s.fracture_strength / stress.largest_tension();
 }
 
@@ -39,10 +41,12 @@ Ride ride_limits(ChargeStudy& study, double highest) {
   State state = study.start();
   const double begun = state.charge, end = begun + study.sign() * target;
   const auto positive_at = [&](double q) { return cell.inventory.positive - q / cell.positive.capacity(); };
-  highest = std::min(highest, cracking_current(cell.positive, positive_at(begun), positive_at(end), !full, cell.temperature));
+  highest =
+      std::min(highest, cracking_current(cell.positive, positive_at(begun), positive_at(end), !full, cell.temperature));
   if (full) {
     const auto negative_at = [&](double q) { return cell.inventory.negative + q / cell.negative->capacity(); };
-    highest = std::min(highest, cracking_current(*cell.negative, negative_at(begun), negative_at(end), true, cell.temperature));
+    highest = std::min(highest,
+                       cracking_current(*cell.negative, negative_at(begun), negative_at(end), true, cell.temperature));
   }
   const auto passed = [&](double charge) { return std::abs(charge - begun); };
   model::Drive drive = model::CurrentDrive{study.sign() * highest};
@@ -68,10 +72,14 @@ Ride ride_limits(ChargeStudy& study, double highest) {
     }
     ride.duration += solution.duration();
     state = solution.final_state();
-    if (solution.ended_by() == Ended::voltage) drive = model::VoltageDrive{cut_off};
-    else if (solution.ended_by() == Ended::separator_side) drive = model::SeparatorSideDrive{margin};
-    else if (solution.ended_by() == Ended::temperature) drive = model::TemperatureDrive{study.sign() > 0};
-    else break;
+    if (solution.ended_by() == Ended::voltage)
+      drive = model::VoltageDrive{cut_off};
+    else if (solution.ended_by() == Ended::separator_side)
+      drive = model::SeparatorSideDrive{margin};
+    else if (solution.ended_by() == Ended::temperature)
+      drive = model::TemperatureDrive{study.sign() > 0};
+    else
+      break;
   }
   return ride;
 }
@@ -83,7 +91,8 @@ double Staircase::duration() const {
 }
 
 Staircase cut(ChargeStudy& study, const Ride& ride, int count, double highest) {
-  // Where to cut: so that the current falls by the same factor from step to step; no step shorter than a third of an even one.
+  // Where to cut: so that the current falls by the same factor from step to step; no step shorter than a third of an
+  // even one.
   const double from = study.soc().from, to = study.soc().to;
   std::vector<double> edges{from};
   double top = 0, bottom = std::numeric_limits<double>::infinity();
@@ -119,7 +128,8 @@ Staircase cut(ChargeStudy& study, const Ride& ride, int count, double highest) {
       step.current = highest;
     }
     if (!(step.current > 0)) return result;
-    result.steps.push_back({edges[k - 1], edges[k], step.current, step.charge.duration, step.charge.tightest, step.charge.slack});
+    result.steps.push_back(
+        {edges[k - 1], edges[k], step.current, step.charge.duration, step.charge.tightest, step.charge.slack});
     state = step.charge.end;
     uneven = step.charge.uneven_end;
   }
@@ -157,7 +167,8 @@ double constant_current_constant_voltage(ChargeStudy& study, double current) {
   hold.until.capacity = rest;
   hold.until.time = longest;
   const StepSolution second = study.simulator().run(first.final_state(), hold);
-  return second.ended_by() == Ended::capacity ? first.duration() + second.duration() : std::numeric_limits<double>::infinity();
+  return second.ended_by() == Ended::capacity ? first.duration() + second.duration()
+                                              : std::numeric_limits<double>::infinity();
 }
 
 }  // namespace onegrain::solver

@@ -12,8 +12,8 @@ namespace {
 const model::Electrode& layer_of(const model::Cell& cell) { return cell.negative ? *cell.negative : cell.positive; }
 }  // namespace
 
-/// Unknowns: mean stoichiometry at every point, then the amplitudes of the modes, point by point. The local currents and
-/// the potential at the separator are algebraic.
+/// Unknowns: mean stoichiometry at every point, then the amplitudes of the modes, point by point. The local currents
+/// and the potential at the separator are algebraic.
 class UnevenLayer::Equations final : public OdeSystem {
  public:
   Equations(const UnevenLayer& owner, const StepSolution& step)
@@ -43,7 +43,8 @@ class UnevenLayer::Equations final : public OdeSystem {
     at_samples_ = salt.rows(foil + towards * owner.points_.samples(), false);
     slope_at_samples_ = towards * salt.rows(foil + towards * owner.points_.samples(), true);
     at_points_ = salt.rows(foil + towards * owner.points_.xi(), false);
-    // Current that crosses the nodes of the salt: as the local currents have it inside this layer, evenly spread elsewhere.
+    // Current that crosses the nodes of the salt: as the local currents have it inside this layer, evenly spread
+    // elsewhere.
     const Eigen::Index per_layer = salt.nodes_per_part(), first = full ? 0 : salt.nodes().size() - per_layer;
     crossing_by_share_ = Eigen::MatrixXd::Zero(salt.nodes().size(), points_);
     crossing_by_share_.middleRows(first, per_layer) =
@@ -70,7 +71,8 @@ class UnevenLayer::Equations final : public OdeSystem {
     }
     if (salt_model_) {
       work_.resize(salt_count_);
-      salt_model_->rate(y.tail(salt_count_), crossing_elsewhere_ + crossing_by_share_ * state_.current, temperature_, work_);
+      salt_model_->rate(y.tail(salt_count_), crossing_elsewhere_ + crossing_by_share_ * state_.current, temperature_,
+                        work_);
       ydot.tail(salt_count_) = work_;
     }
     return ydot.allFinite() ? Rate::ok : Rate::retry_smaller_step;
@@ -86,7 +88,8 @@ class UnevenLayer::Equations final : public OdeSystem {
       if (grain_.decoupled()) {
         block.diagonal_values = -decay_;
       } else {
-        grain_.remainder_jacobian(y[k], y.segment(points_ + k * n, n), temperature_, frozen_, block.values, by_mean, by_temperature);
+        grain_.remainder_jacobian(y[k], y.segment(points_ + k * n, n), temperature_, frozen_, block.values, by_mean,
+                                  by_temperature);
         block.values.diagonal() -= decay_.matrix();
         jacobian_.columns().col(k).segment(block.offset, n) = by_mean;
       }
@@ -94,7 +97,8 @@ class UnevenLayer::Equations final : public OdeSystem {
       jacobian_.corner()(k, points_ + k) = 1 / layer_.capacity();
       const int row = points_ + k;
       jacobian_.corner()(row, k) = state_.by_surface[k];
-      jacobian_.rows().row(row).segment(block.offset, n) = state_.by_surface[k] * grain_.modes().surface().matrix().transpose();
+      jacobian_.rows().row(row).segment(block.offset, n) =
+          state_.by_surface[k] * grain_.modes().surface().matrix().transpose();
       jacobian_.corner().row(row).segment(points_, points_) = -drop_.drop.row(k);
       jacobian_.corner()(row, points_ + k) += state_.by_current[k];
       jacobian_.corner()(row, 2 * points_) = -1;
@@ -102,9 +106,10 @@ class UnevenLayer::Equations final : public OdeSystem {
     jacobian_.corner().row(2 * points_).segment(points_, points_) = owner_.points_.weights().matrix().transpose();
     if (salt_model_) {  // what the salt does to the spread of the current is left to the iteration: it is slow and weak
       Bordered::Block& block = jacobian_.blocks().back();
-      salt_model_->rate_jacobian(y.tail(salt_count_), crossing_elsewhere_ + crossing_by_share_ * state_.current, temperature_,
-                                 block.values, by_crossing_);
-      jacobian_.columns().middleRows(block.offset, block.size).middleCols(points_, points_).noalias() = by_crossing_ * crossing_by_share_;
+      salt_model_->rate_jacobian(y.tail(salt_count_), crossing_elsewhere_ + crossing_by_share_ * state_.current,
+                                 temperature_, block.values, by_crossing_);
+      jacobian_.columns().middleRows(block.offset, block.size).middleCols(points_, points_).noalias() =
+          by_crossing_ * crossing_by_share_;
     }
     return Rate::ok;
   }
@@ -117,8 +122,8 @@ class UnevenLayer::Equations final : public OdeSystem {
     if (thermal_ && t != time_) temperature_ = step_.temperature(time_ = t);
     if (salt_model_) {
       const auto b = y.tail(salt_count_);
-      drop_ = model::layer_drop(owner_.points_, layer_, owner_.cell_.electrolyte, (at_samples_ * b).array() + salt_model_->mean(),
-                                slope_at_samples_ * b, temperature_);
+      drop_ = model::layer_drop(owner_.points_, layer_, owner_.cell_.electrolyte,
+                                (at_samples_ * b).array() + salt_model_->mean(), slope_at_samples_ * b, temperature_);
       salt_ = (at_points_ * b).array() + salt_model_->mean();
     } else if (salt_.size() == 0 || thermal_) {
       const double c = owner_.cell_.electrolyte.concentration;
@@ -196,7 +201,8 @@ UnevenStep UnevenLayer::follow(const StepSolution& step, const UnevenState& star
       result.times.push_back(t);
       result.separator_side.push_back(s.separator_side);
     }
-    if (equations.current() != 0) result.largest_share = std::max(result.largest_share, s.current.maxCoeff() / equations.current());
+    if (equations.current() != 0)
+      result.largest_share = std::max(result.largest_share, s.current.maxCoeff() / equations.current());
     result.highest_surface = std::max(result.highest_surface, equations.surface().maxCoeff());
     if (equations.salt()) {
       double lowest = 0, highest = 0;

@@ -5,10 +5,11 @@
 #include "model/layer.hpp"
 #include "solver/step/simulator.hpp"
 
-/// A correction of the single-particle model: grains at several depths of the layer that takes lithium up, each with its
-/// own share of the current, and the salt that this spread of the reaction makes. It answers one question, how low the
-/// potential at the separator side falls, which an even reaction answers wrongly wherever the potential is steep or flat in
-/// the stoichiometry: the grains at the separator run ahead of the mean. The other electrode stays a single particle.
+/// A correction of the single-particle model: grains at several depths of the layer that takes lithium up, each with
+/// its own share of the current, and the salt that this spread of the reaction makes. It answers one question, how low
+/// the potential at the separator side falls, which an even reaction answers wrongly wherever the potential is steep or
+/// flat in the stoichiometry: the grains at the separator run ahead of the mean. The other electrode stays a single
+/// particle.
 namespace onegrain::solver {
 
 /// The grains at the points of the layer.
@@ -21,13 +22,13 @@ struct UnevenState {
 struct UnevenStep {
   UnevenState end;
   std::vector<double> times, separator_side;  ///< at every step of the integrator [s], [V]
-  double lowest_separator_side = 0;  ///< at any moment of the step [V]
-  double time_of_lowest = 0;         ///< since its start [s]
-  double largest_share = 1;          ///< largest local current over the mean, at any moment
-  double lowest_salt = 0;            ///< anywhere, at any moment; infinite where the salt is not resolved [mol/m3]
-  double time_of_lowest_salt = 0;    ///< [s]
+  double lowest_separator_side = 0;           ///< at any moment of the step [V]
+  double time_of_lowest = 0;                  ///< since its start [s]
+  double largest_share = 1;                   ///< largest local current over the mean, at any moment
+  double lowest_salt = 0;          ///< anywhere, at any moment; infinite where the salt is not resolved [mol/m3]
+  double time_of_lowest_salt = 0;  ///< [s]
   Counts counts;
-  double highest_surface = 0;        ///< stoichiometry at any grain surface, at any moment
+  double highest_surface = 0;  ///< stoichiometry at any grain surface, at any moment
 };
 
 class UnevenLayer {

@@ -9,8 +9,9 @@ namespace onegrain::solver {
 
 namespace {
 
-constexpr double edge = 1e-3;              // closer to full or empty, trial values meet a straight potential
-constexpr double difference_step = 0.02;   // of z, for what has no sensitivity: errors of 1e-4 by curvature, and of 1e-3 by tolerance
+constexpr double edge = 1e-3;  // closer to full or empty, trial values meet a straight potential
+constexpr double difference_step =
+    0.02;  // of z, for what has no sensitivity: errors of 1e-4 by curvature, and of 1e-3 by tolerance
 constexpr double first_deviation = 0.005;  // V; of the first round
 
 model::Host& host_of(model::Cell& cell, bool negative) { return negative ? cell.negative->host : cell.positive.host; }
@@ -26,22 +27,34 @@ void put(const FreeParameter& p, double value, model::Cell& cell) {
     case Quantity::diffusion_time:
       host_of(cell, p.negative).diffusivity = host_of(cell, p.negative).diffusivity.scaled(p.nominal / value);
       break;
-    case Quantity::exchange_current_density: scale_exchange(cell, p.negative, value / p.nominal); break;
-    case Quantity::capacity: (p.negative ? *cell.negative : cell.positive).active_fraction *= value / p.nominal; break;
-    case Quantity::lithium: break;  // when all capacities are known: see CellFit::cell()
-    case Quantity::contact_resistance: cell.contact_resistance = value; break;
-    case Quantity::other: break;  // FitProblem::rebuild
+    case Quantity::exchange_current_density:
+      scale_exchange(cell, p.negative, value / p.nominal);
+      break;
+    case Quantity::capacity:
+      (p.negative ? *cell.negative : cell.positive).active_fraction *= value / p.nominal;
+      break;
+    case Quantity::lithium:
+      break;  // when all capacities are known: see CellFit::cell()
+    case Quantity::contact_resistance:
+      cell.contact_resistance = value;
+      break;
+    case Quantity::other:
+      break;  // FitProblem::rebuild
   }
 }
 
 Sensitive sensitive_of(const FreeParameter& p) {
   switch (p.quantity) {
-    case Quantity::diffusion_time: return p.negative ? Sensitive::negative_diffusion_time : Sensitive::positive_diffusion_time;
-    case Quantity::exchange_current_density: return p.negative ? Sensitive::negative_exchange : Sensitive::positive_exchange;
-    case Quantity::capacity: return p.negative ? Sensitive::negative_capacity : Sensitive::positive_capacity;
+    case Quantity::diffusion_time:
+      return p.negative ? Sensitive::negative_diffusion_time : Sensitive::positive_diffusion_time;
+    case Quantity::exchange_current_density:
+      return p.negative ? Sensitive::negative_exchange : Sensitive::positive_exchange;
+    case Quantity::capacity:
+      return p.negative ? Sensitive::negative_capacity : Sensitive::positive_capacity;
     case Quantity::lithium:
     case Quantity::contact_resistance:
-    case Quantity::other: break;
+    case Quantity::other:
+      break;
   }
   return Sensitive::contact_resistance;
 }
@@ -59,7 +72,8 @@ struct StartSlopes {
   double up, un;  // dU/dx there
   bool at_rest_voltage, full_cell;
 
-  /// Moves of the two stoichiometries for moves of the inventory (dxp, dxn), of ln Q (dlp, dln) and of the potentials (dUp, dUn).
+  /// Moves of the two stoichiometries for moves of the inventory (dxp, dxn), of ln Q (dlp, dln) and of the potentials
+  /// (dUp, dUn).
   std::array<double, 2> of(double dxp, double dxn, double dlp, double dln, double dUp, double dUn) const {
     const double ap = dxp + q0 / Qp * dlp, an = full_cell ? dxn - q0 / Qn * dln : 0.0;
     double dq = 0;
@@ -71,7 +85,9 @@ struct StartSlopes {
 }  // namespace
 
 double FreeParameter::value(double z) const { return logarithmic ? nominal * std::exp(z) : nominal + unit * z; }
-double FreeParameter::coordinate(double at) const { return logarithmic ? std::log(at / nominal) : (at - nominal) / unit; }
+double FreeParameter::coordinate(double at) const {
+  return logarithmic ? std::log(at / nominal) : (at - nominal) / unit;
+}
 
 model::Curve potential_correction(const FreePotential& potential, const Eigen::Ref<const Eigen::VectorXd>& c) {
   const double h = (potential.upper - potential.lower) / potential.pieces;
@@ -80,7 +96,8 @@ model::Curve potential_correction(const FreePotential& potential, const Eigen::R
   for (int j = 0; j <= potential.pieces; ++j) breaks.push_back(potential.lower + h * j);
   for (int j = 0; j < potential.pieces; ++j) {  // uniform cubic B-splines in powers of (x - break)
     const double c0 = c[j], c1 = c[j + 1], c2 = c[j + 2], c3 = c[j + 3];
-    pieces.push_back({(c0 + 4 * c1 + c2) / 6, (c2 - c0) / (2 * h), (c0 - 2 * c1 + c2) / (2 * h * h), (c3 - 3 * c2 + 3 * c1 - c0) / (6 * h * h * h)});
+    pieces.push_back({(c0 + 4 * c1 + c2) / 6, (c2 - c0) / (2 * h), (c0 - 2 * c1 + c2) / (2 * h * h),
+                      (c3 - 3 * c2 + 3 * c1 - c0) / (6 * h * h * h)});
   }
   return model::Curve::pieces(std::move(breaks), pieces, model::Curve::Beyond::tangent);
 }
@@ -91,7 +108,8 @@ Eigen::RowVectorXd correction_basis(const FreePotential& potential, double x) {
   const double wanted = (x - potential.lower) / h, at = std::clamp(wanted, 0.0, static_cast<double>(potential.pieces));
   const int j = std::min(static_cast<int>(at), potential.pieces - 1);
   const double u = at - j, v = 1 - u, beyond = wanted - at;
-  basis.segment(j, 4) << v * v * v / 6, (3 * u * u * u - 6 * u * u + 4) / 6, (3 * v * v * v - 6 * v * v + 4) / 6, u * u * u / 6;
+  basis.segment(j, 4) << v * v * v / 6, (3 * u * u * u - 6 * u * u + 4) / 6, (3 * v * v * v - 6 * v * v + 4) / 6,
+      u * u * u / 6;
   if (beyond != 0) {  // along the tangent at the end
     Eigen::RowVector4d slope;
     slope << -v * v / 2, (3 * u * u - 4 * u) / 2, (-3 * v * v + 4 * v) / 2, u * u / 2;
@@ -131,7 +149,8 @@ CellFit::CellFit(FitProblem problem) : problem_(std::move(problem)) {
   for (std::size_t c = 0; c < problem_.curves.size(); ++c) {
     const ElectrolyteCourse& course = electrolyte(c, as_given, cell(as_given));
     if (course.at.size() < problem_.curves[c].run.times.size()) {
-      throw std::runtime_error(problem_.curves[c].name + ": the electrolyte of the sheet cannot carry the measured current: " +
+      throw std::runtime_error(problem_.curves[c].name +
+                               ": the electrolyte of the sheet cannot carry the measured current: " +
                                (course.cut_short.empty() ? std::string("the run ends early") : course.cut_short) +
                                "; check the plate area, the coating thickness and the porosity");
     }
@@ -168,7 +187,9 @@ model::Cell CellFit::cell(const Eigen::VectorXd& z) const {
     }
   }
   // Any state with this much lithium will do: where a run starts along the line of charge, its voltage tells.
-  if (lithium) cell.inventory.negative = (content - cell.inventory.positive * cell.positive.capacity()) / cell.negative->capacity();
+  if (lithium)
+    cell.inventory.negative =
+        (content - cell.inventory.positive * cell.positive.capacity()) / cell.negative->capacity();
   for (const FreePotential& p : problem_.potentials) {
     model::OpenCircuitPotential& U = host_of(cell, p.negative).potential;
     U = U.plus(potential_correction(p, z.segment(k, p.coefficients())));
@@ -177,13 +198,15 @@ model::Cell CellFit::cell(const Eigen::VectorXd& z) const {
   return cell;
 }
 
-const ElectrolyteCourse& CellFit::electrolyte(std::size_t index, const Eigen::VectorXd& z, const model::Cell& cell) const {
+const ElectrolyteCourse& CellFit::electrolyte(std::size_t index, const Eigen::VectorXd& z,
+                                              const model::Cell& cell) const {
   std::vector<double> now = others(z);
   if (remembered_.courses.empty() || remembered_.others != now) {
     remembered_ = {std::move(now), std::vector<std::optional<ElectrolyteCourse>>(problem_.curves.size())};
   }
   std::optional<ElectrolyteCourse>& course = remembered_.courses[index];
-  if (!course) course = electrolyte_course(cell, problem_.curves[index].run, workspace_, problem_.electrolyte, problem_.accuracy);
+  if (!course)
+    course = electrolyte_course(cell, problem_.curves[index].run, workspace_, problem_.electrolyte, problem_.accuracy);
   return *course;
 }
 
@@ -191,8 +214,13 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
                     Eigen::Ref<Eigen::VectorXd> difference, Eigen::MatrixXd* jacobian) const {
   const FitCurve& curve = problem_.curves[index];
   const bool full = cell.is_full_cell();
-  StartSlopes start{cell.positive.capacity(), full ? cell.negative->capacity() : 1, starting_charge(cell, curve.start), 0, 0,
-                    curve.start.rest_voltage.has_value(), full};
+  StartSlopes start{cell.positive.capacity(),
+                    full ? cell.negative->capacity() : 1,
+                    starting_charge(cell, curve.start),
+                    0,
+                    0,
+                    curve.start.rest_voltage.has_value(),
+                    full};
   model::Cell begins = cell;
   begins.inventory.positive -= start.q0 / start.Qp;
   if (full) begins.inventory.negative += start.q0 / start.Qn;
@@ -211,21 +239,28 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
     return column(Sensitive::positive_start) * moved[0] + column(Sensitive::negative_start) * moved[1];
   };
   jacobian->resize(difference.size(), size_);
-  const bool lithium_kept = std::any_of(problem_.free.begin(), problem_.free.end(), [](const FreeParameter& p) { return p.quantity == Quantity::lithium; });
+  const bool lithium_kept = std::any_of(problem_.free.begin(), problem_.free.end(),
+                                        [](const FreeParameter& p) { return p.quantity == Quantity::lithium; });
   Eigen::Index k = 0;
   for (const FreeParameter& p : problem_.free) {
     Eigen::VectorXd slope;  // dV/dz
     switch (p.quantity) {
       case Quantity::diffusion_time:
       case Quantity::exchange_current_density:
-      case Quantity::contact_resistance: slope = column(sensitive_of(p)); break;
+      case Quantity::contact_resistance:
+        slope = column(sensitive_of(p));
+        break;
       case Quantity::capacity: {
         // at constant lithium the filling of the negative makes up for it
-        const double dxn = !lithium_kept ? 0.0 : p.negative ? -cell.inventory.negative : -cell.inventory.positive * start.Qp / start.Qn;
+        const double dxn = !lithium_kept ? 0.0
+                           : p.negative  ? -cell.inventory.negative
+                                         : -cell.inventory.positive * start.Qp / start.Qn;
         slope = column(sensitive_of(p)) + through_start(start.of(0, dxn, p.negative ? 0 : 1, p.negative ? 1 : 0, 0, 0));
         break;
       }
-      case Quantity::lithium: slope = through_start(start.of(0, 1 / start.Qn, 0, 0, 0, 0)); break;
+      case Quantity::lithium:
+        slope = through_start(start.of(0, 1 / start.Qn, 0, 0, 0, 0));
+        break;
       case Quantity::other: {
         Eigen::VectorXd moved = z, above(difference.size()), below(difference.size());
         moved[k] = z[k] + difference_step;
@@ -236,7 +271,8 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
         continue;
       }
     }
-    const bool by_logarithm = p.quantity == Quantity::diffusion_time || p.quantity == Quantity::exchange_current_density || p.quantity == Quantity::capacity;
+    const bool by_logarithm = p.quantity == Quantity::diffusion_time ||
+                              p.quantity == Quantity::exchange_current_density || p.quantity == Quantity::capacity;
     const double value = p.value(z[k]);
     if (by_logarithm && !p.logarithmic) slope *= p.unit / value;
     if (!by_logarithm) slope *= p.logarithmic ? value : p.unit;
@@ -245,8 +281,10 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
   for (const FreePotential& p : problem_.potentials) {
     const Eigen::VectorXd& surface = p.negative ? r.negative_surface : r.positive_surface;
     const double sign = p.negative ? -1 : 1;
-    const Eigen::RowVectorXd at_start = correction_basis(p, p.negative ? begins.inventory.negative : begins.inventory.positive);
-    for (Eigen::Index row = 0; row < surface.size(); ++row) jacobian->row(row).segment(k, p.coefficients()) = sign * correction_basis(p, surface[row]);
+    const Eigen::RowVectorXd at_start =
+        correction_basis(p, p.negative ? begins.inventory.negative : begins.inventory.positive);
+    for (Eigen::Index row = 0; row < surface.size(); ++row)
+      jacobian->row(row).segment(k, p.coefficients()) = sign * correction_basis(p, surface[row]);
     if (start.at_rest_voltage) {
       const Eigen::VectorXd moved = through_start(start.of(0, 0, 0, 0, p.negative ? 0 : 1, p.negative ? 1 : 0));
       jacobian->middleCols(k, p.coefficients()) += moved * at_start;
@@ -328,7 +366,8 @@ LeastSquaresProblem CellFit::weighted(const std::vector<double>& deviation) cons
 
 namespace {
 
-/// What a change of each z must be to matter: a factor of 2 either way within two standard errors, 20 mV of a potential.
+/// What a change of each z must be to matter: a factor of 2 either way within two standard errors, 20 mV of a
+/// potential.
 Eigen::VectorXd useful_scale(const FitProblem& p, int size) {
   Eigen::VectorXd scale = Eigen::VectorXd::Constant(size, 0.02);  // V, of a potential
   for (std::size_t k = 0; k < p.free.size(); ++k) {
@@ -357,7 +396,8 @@ Noise noise_of(const FitProblem& problem, const Eigen::VectorXd& difference, Eig
     points += count;
     row += part.size();
   }
-  noise.standard_deviation = std::max(1e-6, std::sqrt(squares / std::max(1.0, points - static_cast<double>(parameters))));
+  noise.standard_deviation =
+      std::max(1e-6, std::sqrt(squares / std::max(1.0, points - static_cast<double>(parameters))));
   for (const double tau : noise.correlation) noise.deviation.push_back(noise.standard_deviation * std::sqrt(tau));
   return noise;
 }
@@ -373,7 +413,8 @@ FitResult fit(const CellFit& problem, const FitOptions& options) {
   const auto stop = [&] { return options.interrupted && options.interrupted(); };
   FitResult result;
 
-  // From every start, roughly: first what each electrode holds, as a cell that holds too little says nothing of the rest.
+  // From every start, roughly: first what each electrode holds, as a cell that holds too little says nothing of the
+  // rest.
   std::vector<double> deviation(given.curves.size(), first_deviation);
   LeastSquaresProblem weighted = problem.weighted(deviation), holding = weighted;
   std::vector<Eigen::VectorXd> starts = options.starts;
@@ -410,9 +451,12 @@ FitResult fit(const CellFit& problem, const FitOptions& options) {
     say("start " + std::to_string(reached.size()) + " of " + std::to_string(starts.size()));
   }
   if (reached.empty()) {
-    throw std::runtime_error("the model cannot follow the measured current from any start: the electrodes of the sheet hold less charge than was passed, or the start of the test is not the one assumed");
+    throw std::runtime_error(
+        "the model cannot follow the measured current from any start: the electrodes of the sheet hold less charge "
+        "than was passed, or the start of the test is not the one assumed");
   }
-  std::stable_sort(reached.begin(), reached.end(), [](const auto& x, const auto& y) { return x.sum_of_squares < y.sum_of_squares; });
+  std::stable_sort(reached.begin(), reached.end(),
+                   [](const auto& x, const auto& y) { return x.sum_of_squares < y.sum_of_squares; });
   // Residuals are known to about 1e-5 of themselves: a sum of squares that changes by less has settled.
   LeastSquaresOptions fine;
   fine.most_iterations = 400;
@@ -426,7 +470,9 @@ FitResult fit(const CellFit& problem, const FitOptions& options) {
     if (reached[k].sum_of_squares < best.sum_of_squares) best = reached[k];
   }
   result.starts = static_cast<int>(starts.size());
-  result.starts_agreeing = static_cast<int>(std::count_if(reached.begin(), reached.end(), [&](const auto& r) { return r.sum_of_squares < best.sum_of_squares * 1.02 + 1e-3; }));
+  result.starts_agreeing = static_cast<int>(std::count_if(reached.begin(), reached.end(), [&](const auto& r) {
+    return r.sum_of_squares < best.sum_of_squares * 1.02 + 1e-3;
+  }));
 
   Noise noise;
   for (int round = 0; round < options.rounds && !stop(); ++round) {
@@ -436,13 +482,14 @@ FitResult fit(const CellFit& problem, const FitOptions& options) {
     if (!problem.voltages(best.parameters, difference, nullptr)) break;
     noise = noise_of(given, difference, size);
     double change = 0;
-    for (std::size_t c = 0; c < deviation.size(); ++c) change = std::max(change, std::abs(std::log(noise.deviation[c] / deviation[c])));
+    for (std::size_t c = 0; c < deviation.size(); ++c)
+      change = std::max(change, std::abs(std::log(noise.deviation[c] / deviation[c])));
     result.misfits.clear();
     Eigen::Index row = 0;
     for (std::size_t c = 0; c < given.curves.size(); ++c) {
       const auto part = difference.segment(row, given.curves[c].voltage.size());
-      result.misfits.push_back({given.curves[c].name, std::sqrt(part.squaredNorm() / static_cast<double>(part.size())), part.mean(),
-                                part.cwiseAbs().maxCoeff(), noise.correlation[c]});
+      result.misfits.push_back({given.curves[c].name, std::sqrt(part.squaredNorm() / static_cast<double>(part.size())),
+                                part.mean(), part.cwiseAbs().maxCoeff(), noise.correlation[c]});
       row += part.size();
     }
     if (change < 0.02) break;
@@ -470,7 +517,8 @@ FitResult fit(const CellFit& problem, const FitOptions& options) {
     ProfileOptions quick;  // ends within 3 % of their distance: intervals are shown with three digits at most
     quick.accuracy = 0.03;
     quick.most_refits = 8;
-    ProfileInterval interval = profile_interval(weighted, best, k, result.degrees_of_freedom, options.confidence, quick);
+    ProfileInterval interval =
+        profile_interval(weighted, best, k, result.degrees_of_freedom, options.confidence, quick);
     if (interval.better.size() > 0 && interval.better_sum_of_squares < best.sum_of_squares - 0.1) {
       best = least_squares(weighted, interval.better, fine);
       assess();
@@ -485,7 +533,8 @@ FitResult fit(const CellFit& problem, const FitOptions& options) {
   result.converged = best.converged;
   result.ended_by = best.ended_by;
   LeastSquaresResult data_only = best;
-  // What was known of the potentials beforehand holds them together where no data are; that of the parameters is left out.
+  // What was known of the potentials beforehand holds them together where no data are; that of the parameters is left
+  // out.
   data_only.jacobian.middleRows(problem.voltage_count(), parameters).setZero();
   for (Direction& d : linearised(data_only, result.degrees_of_freedom, options.confidence, identifiability).untold) {
     if (d.weights.head(parameters).norm() > 0.3) result.untold.push_back(std::move(d));
@@ -510,7 +559,8 @@ FitResult fit(const CellFit& problem, const FitOptions& options) {
   return result;
 }
 
-Eigen::VectorXd standard_errors_with(const CellFit& problem, const FitResult& result, const CellFit& further, const Eigen::VectorXd& further_z) {
+Eigen::VectorXd standard_errors_with(const CellFit& problem, const FitResult& result, const CellFit& further,
+                                     const Eigen::VectorXd& further_z) {
   Eigen::VectorXd residuals;
   Eigen::MatrixXd slopes;
   const double unknown = std::numeric_limits<double>::infinity();
@@ -526,7 +576,8 @@ Eigen::VectorXd standard_errors_with(const CellFit& problem, const FitResult& re
   Eigen::MatrixXd more = Eigen::MatrixXd::Zero(slopes.rows(), problem.size());
   for (std::size_t j = 0; j < further.given().free.size(); ++j) {
     for (std::size_t k = 0; k < problem.given().free.size(); ++k) {
-      if (problem.given().free[k].name == further.given().free[j].name) more.col(static_cast<Eigen::Index>(k)) = slopes.col(static_cast<Eigen::Index>(j)) / deviation;
+      if (problem.given().free[k].name == further.given().free[j].name)
+        more.col(static_cast<Eigen::Index>(k)) = slopes.col(static_cast<Eigen::Index>(j)) / deviation;
     }
   }
   auto first_of = [](const CellFit& fit, const std::string& name) -> Eigen::Index {
@@ -539,7 +590,9 @@ Eigen::VectorXd standard_errors_with(const CellFit& problem, const FitResult& re
   };
   for (const FreePotential& p : problem.given().potentials) {
     const Eigen::Index from = first_of(further, p.name);
-    if (from >= 0) more.middleCols(first_of(problem, p.name), p.coefficients()) = slopes.middleCols(from, p.coefficients()) / deviation;
+    if (from >= 0)
+      more.middleCols(first_of(problem, p.name), p.coefficients()) =
+          slopes.middleCols(from, p.coefficients()) / deviation;
   }
   all.jacobian.conservativeResize(before + more.rows(), Eigen::NoChange);
   all.jacobian.bottomRows(more.rows()) = more;

@@ -32,8 +32,8 @@ double surface_shift(double theta, double t, double duration) {
   return h / (3 * theta);
 }
 
-/// E(delta) through the potentials at rest: straight lines, or cubic pieces with slopes that keep them monotone (harmonic means, as
-/// Fritsch and Butland, SIAM J. Sci. Stat. Comput. 5, 300 (1984)).
+/// E(delta) through the potentials at rest: straight lines, or cubic pieces with slopes that keep them monotone
+/// (harmonic means, as Fritsch and Butland, SIAM J. Sci. Stat. Comput. 5, 300 (1984)).
 model::Curve potential_of_shift(const PulseRows& rows, bool straight = false) {
   std::vector<std::pair<double, double>> points = {{0, rows.before}, {1, rows.after}};
   constexpr double apart = 0.2;  // closer rests would turn their errors into slopes

@@ -32,15 +32,16 @@ SUNContext make_context() {
 
 void silence([[maybe_unused]] void* cvode) {
 #if SUNDIALS_VERSION_MAJOR < 7
-  CVodeSetErrHandlerFn(cvode, [](int, const char*, const char*, char*, void*) {}, nullptr);
+  CVodeSetErrHandlerFn(
+      cvode, [](int, const char*, const char*, char*, void*) {}, nullptr);
 #endif
 }
 
 constexpr int no_error = 0;
 
-// Share of the error test that Newton's iteration may use up. CVODE's own 0.1 lets enough of an old Jacobian's error into
-// a step for the error test to fail every tenth time where diffusivities vary, and makes step sequences a matter of
-// round-off. With 0.003 it does not fail, and steps are so much longer that fewer rates are evaluated in all.
+// Share of the error test that Newton's iteration may use up. CVODE's own 0.1 lets enough of an old Jacobian's error
+// into a step for the error test to fail every tenth time where diffusivities vary, and makes step sequences a matter
+// of round-off. With 0.003 it does not fail, and steps are so much longer that fewer rates are evaluated in all.
 constexpr double newton_share = 0.003;
 
 // A margin: CVODE bounds the error of each of its steps, and these add up over a step of a protocol.
@@ -117,8 +118,8 @@ struct Cvode::Impl {
     return impl.guarded([&] { return impl.system->rate(t, view(y), writable(ydot)) == Rate::ok ? 0 : 1; });
   }
 
-  static int call_sensitivities(int count, sunrealtype t, N_Vector y, N_Vector /*ydot*/, N_Vector* s, N_Vector* sdot, void* self,
-                                N_Vector, N_Vector) noexcept {
+  static int call_sensitivities(int count, sunrealtype t, N_Vector y, N_Vector /*ydot*/, N_Vector* s, N_Vector* sdot,
+                                void* self, N_Vector, N_Vector) noexcept {
     auto& impl = *static_cast<Impl*>(self);
     return impl.guarded([&] {
       impl.s_now.clear();
@@ -156,7 +157,8 @@ struct Cvode::Impl {
     });
   }
 
-  static int call_solve(SUNLinearSolver s, SUNMatrix /*m*/, N_Vector x, N_Vector b, sunrealtype /*tolerance*/) noexcept {
+  static int call_solve(SUNLinearSolver s, SUNMatrix /*m*/, N_Vector x, N_Vector b,
+                        sunrealtype /*tolerance*/) noexcept {
     auto& impl = *static_cast<Impl*>(s->content);
     return impl.guarded([&] {
       writable(x) = view(b);
@@ -284,12 +286,14 @@ ConstVectorView Cvode::state() const { return Impl::view(impl_->y); }
 const std::vector<int>& Cvode::roots_found() const { return impl_->roots; }
 
 void Cvode::last_polynomial(double& origin, Eigen::MatrixXd& coefficients) const {
-  impl_->polynomial(origin, coefficients, [&](double at, int order) { return CVodeGetDky(impl_->cvode, at, order, impl_->work); });
+  impl_->polynomial(origin, coefficients,
+                    [&](double at, int order) { return CVodeGetDky(impl_->cvode, at, order, impl_->work); });
 }
 
 void Cvode::last_sensitivity_polynomial(int k, Eigen::MatrixXd& coefficients) const {
   double origin = 0;  // that of last_polynomial()
-  impl_->polynomial(origin, coefficients, [&](double at, int order) { return CVodeGetSensDky1(impl_->cvode, at, order, k, impl_->work); });
+  impl_->polynomial(origin, coefficients,
+                    [&](double at, int order) { return CVodeGetSensDky1(impl_->cvode, at, order, k, impl_->work); });
 }
 
 Counts Cvode::counts() const {

@@ -76,8 +76,8 @@ class Cvode {
   /// After Event::stop: goes on to this time.
   void go_on(double stop_time);
 
-  double time() const;             ///< reached by advance()
-  ConstVectorView state() const;   ///< at time()
+  double time() const;                          ///< reached by advance()
+  ConstVectorView state() const;                ///< at time()
   const std::vector<int>& roots_found() const;  ///< after Event::root: nonzero where a root was met
 
   /// The interpolating polynomial of the last internal step: sum_k coefficients.col(k) (t - origin)^k, valid from the

@@ -42,7 +42,8 @@ bool starts_with_charge(const model::Protocol& protocol, const model::Cell& cell
     } else if (const auto* hold = std::get_if<model::VoltageDrive>(&step.drive)) {
       return hold->voltage > 0.5 * (cell.lower_voltage + cell.upper_voltage);
     } else {
-      return cell.is_full_cell();  // a potential is held against lithium to charge the graphite, in a half cell by discharging
+      return cell
+          .is_full_cell();  // a potential is held against lithium to charge the graphite, in a half cell by discharging
     }
   }
   return false;

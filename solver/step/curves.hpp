@@ -26,9 +26,9 @@ State start_of(Simulator& simulator, const model::Window& window, bool charge);
 
 /// One step of a protocol as it was run.
 struct ProtocolStep {
-  int step;            ///< index into protocol.steps
-  int repetition;      ///< from 0
-  double start_time;   ///< since the start of the protocol [s]
+  int step;           ///< index into protocol.steps
+  int repetition;     ///< from 0
+  double start_time;  ///< since the start of the protocol [s]
   StepSolution solution;
 };
 

@@ -13,7 +13,8 @@ std::vector<Loss> losses_of(const model::Cell& cell) {
   if (cell.negative) losses.push_back(Loss::negative_diffusion);
   losses.push_back(Loss::negative_charge_transfer);
   losses.push_back(Loss::electrolyte);
-  const bool solid = cell.positive.electronic_conductivity > 0 || (cell.negative && cell.negative->electronic_conductivity > 0);
+  const bool solid =
+      cell.positive.electronic_conductivity > 0 || (cell.negative && cell.negative->electronic_conductivity > 0);
   if (solid || cell.contact_resistance > 0) losses.push_back(Loss::resistance);
   return losses;
 }
@@ -23,7 +24,9 @@ model::Cell without(const model::Cell& cell, const std::vector<Loss>& losses) {
   model::Cell result = cell;
   for (const Loss loss : losses) {
     switch (loss) {
-      case Loss::positive_diffusion: result.positive.host.diffusivity = result.positive.host.diffusivity.scaled(quick); break;
+      case Loss::positive_diffusion:
+        result.positive.host.diffusivity = result.positive.host.diffusivity.scaled(quick);
+        break;
       case Loss::positive_charge_transfer:
         result.positive.host.exchange_current_density = result.positive.host.exchange_current_density.scaled(easy);
         break;
@@ -31,8 +34,10 @@ model::Cell without(const model::Cell& cell, const std::vector<Loss>& losses) {
         if (result.negative) result.negative->host.diffusivity = result.negative->host.diffusivity.scaled(quick);
         break;
       case Loss::negative_charge_transfer:
-        if (result.negative) result.negative->host.exchange_current_density = result.negative->host.exchange_current_density.scaled(easy);
-        if (result.counter) result.counter->exchange_current_density = result.counter->exchange_current_density.scaled(easy);
+        if (result.negative)
+          result.negative->host.exchange_current_density = result.negative->host.exchange_current_density.scaled(easy);
+        if (result.counter)
+          result.counter->exchange_current_density = result.counter->exchange_current_density.scaled(easy);
         break;
       case Loss::electrolyte:
         result.electrolyte.conductivity = result.electrolyte.conductivity.scaled(easy);
@@ -66,7 +71,8 @@ std::vector<double> shapley_values(int players, const std::vector<double>& worth
     for (int i = 0; i < players; ++i) {
       const std::size_t bit = std::size_t{1} << i;
       if (set & bit) continue;
-      values[static_cast<std::size_t>(i)] += weight[static_cast<std::size_t>(members)] * (worth[set | bit] - worth[set]);
+      values[static_cast<std::size_t>(i)] +=
+          weight[static_cast<std::size_t>(members)] * (worth[set | bit] - worth[set]);
     }
   }
   return values;
@@ -95,7 +101,8 @@ LossBudget loss_budget(const model::Cell& cell, const model::Window& window, dou
   budget.ideal_energy = energy.back();
   budget.missing_capacity = budget.ideal_capacity - budget.capacity;
   budget.missing_energy = budget.ideal_energy - budget.energy;
-  const std::vector<double> by_capacity = shapley_values(players, capacity), by_energy = shapley_values(players, energy);
+  const std::vector<double> by_capacity = shapley_values(players, capacity),
+                            by_energy = shapley_values(players, energy);
   for (std::size_t k = 0; k < losses.size(); ++k) budget.shares.push_back({losses[k], by_capacity[k], by_energy[k]});
   return budget;
 }

@@ -10,7 +10,7 @@ namespace onegrain::solver {
 
 /// What can be switched off in a calculation, though never at a bench.
 enum class Loss {
-  positive_diffusion,        ///< inside the grains of the positive (half cell: of the working electrode)
+  positive_diffusion,  ///< inside the grains of the positive (half cell: of the working electrode)
   positive_charge_transfer,
   negative_diffusion,        ///< full cells only
   negative_charge_transfer,  ///< half cell: at the lithium metal
@@ -38,16 +38,17 @@ std::vector<double> shapley_values(int players, const std::vector<double>& worth
 /// One loss at one rate.
 struct LossShare {
   Loss loss;
-  double capacity;      ///< what is missing because of it; the shares add up to LossBudget::missing_capacity [C/m2]
-  double energy;        ///< [J/m2]
+  double capacity;  ///< what is missing because of it; the shares add up to LossBudget::missing_capacity [C/m2]
+  double energy;    ///< [J/m2]
 };
 
 struct LossBudget {
-  double capacity, energy;                   ///< at the rate, as the cell is [C/m2], [J/m2]
-  double ideal_capacity, ideal_energy;       ///< with every loss switched off
-  double missing_capacity, missing_energy;   ///< ideal minus real. On charge the energy of a loss is taken up in addition: negative
-  std::vector<LossShare> shares;             ///< in the order of losses_of
-  bool trusted = true;                       ///< as judged for the cell as it is
+  double capacity, energy;              ///< at the rate, as the cell is [C/m2], [J/m2]
+  double ideal_capacity, ideal_energy;  ///< with every loss switched off
+  double missing_capacity,
+      missing_energy;  ///< ideal minus real. On charge the energy of a loss is taken up in addition: negative
+  std::vector<LossShare> shares;  ///< in the order of losses_of
+  bool trusted = true;            ///< as judged for the cell as it is
 };
 
 /// Runs every combination, 2^n curves from the state that the real cell would start in to the same cut-off.

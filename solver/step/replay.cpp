@@ -10,7 +10,8 @@ double starting_charge(const model::Cell& cell, const Start& start) {
   const double V = *start.rest_voltage;
   const double Qp = cell.positive.capacity(), Qn = cell.negative ? cell.negative->capacity() : 1;
   const auto at = [&](double q) {
-    return model::Stoichiometries{cell.inventory.positive - q / Qp, cell.negative ? cell.inventory.negative + q / Qn : 0.0};
+    return model::Stoichiometries{cell.inventory.positive - q / Qp,
+                                  cell.negative ? cell.inventory.negative + q / Qn : 0.0};
   };
   // charging (q up) empties the positive and fills the negative; the voltage rises
   double low = -(1 - cell.inventory.positive) * Qp, high = cell.inventory.positive * Qp;
@@ -78,8 +79,8 @@ void fill_slopes(Eigen::Ref<Eigen::RowVectorXd> row, const Point& p, const Surfa
 
 }  // namespace
 
-ElectrolyteCourse electrolyte_course(const model::Cell& cell, const Run& run, Workspace& workspace, model::ElectrolyteModel electrolyte,
-                                     const Accuracy& accuracy) {
+ElectrolyteCourse electrolyte_course(const model::Cell& cell, const Run& run, Workspace& workspace,
+                                     model::ElectrolyteModel electrolyte, const Accuracy& accuracy) {
   Run whole = run;
   for (Stretch& stretch : whole.stretches) stretch.step.beyond_surfaces = true;
   Accuracy plain = accuracy;
@@ -122,7 +123,8 @@ Response respond(const model::Cell& cell, const Run& run, Workspace& workspace, 
     const StepSolution& solution = done.steps[step];
     const double since = std::clamp(t - done.starts[step], 0.0, solution.duration());
     Point p = solution.at(since);
-    p.terminal = solution.model().terminal(p.positive_surface, p.negative_surface, p.current, p.temperature, electrolyte.at[k]);
+    p.terminal =
+        solution.model().terminal(p.positive_surface, p.negative_surface, p.current, p.temperature, electrolyte.at[k]);
     response.voltage[row] = p.terminal.voltage;
     response.positive_surface[row] = p.positive_surface;
     response.negative_surface[row] = p.negative_surface;

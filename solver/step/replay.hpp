@@ -33,9 +33,9 @@ double starting_charge(const model::Cell& cell, const Start& start);
 /// The solutions of the stretches, up to the end or to where the model could not follow (a full grain, no salt).
 struct Replay {
   std::vector<StepSolution> steps;
-  std::vector<double> starts;                                          ///< of each [s]
-  double end = 0;                                                      ///< of the last [s]
-  std::optional<Ended> cut_short;                                      ///< why the model could not go on
+  std::vector<double> starts;      ///< of each [s]
+  double end = 0;                  ///< of the last [s]
+  std::optional<Ended> cut_short;  ///< why the model could not go on
   /// At time t since the start of the run: within the stretch that ends there, where two meet.
   Point at(double t) const;
   std::size_t step_at(double t) const;
@@ -45,30 +45,34 @@ Replay replay(Simulator& simulator, const State& start, const Run& run);
 
 /// What the voltage of a cell under a given current is differentiated with respect to.
 enum class Sensitive {
-  positive_diffusion_time, negative_diffusion_time,  ///< ln(R^2/D)
-  positive_exchange, negative_exchange,              ///< ln(i0); half cell: of the lithium
-  positive_capacity, negative_capacity,              ///< ln(Q) at constant diffusion time; the grain surface goes with it
-  positive_start, negative_start,                    ///< stoichiometry at the start of the run
-  contact_resistance                                 ///< [ohm m2]
+  positive_diffusion_time,
+  negative_diffusion_time,  ///< ln(R^2/D)
+  positive_exchange,
+  negative_exchange,  ///< ln(i0); half cell: of the lithium
+  positive_capacity,
+  negative_capacity,  ///< ln(Q) at constant diffusion time; the grain surface goes with it
+  positive_start,
+  negative_start,     ///< stoichiometry at the start of the run
+  contact_resistance  ///< [ohm m2]
 };
 constexpr int sensitive_count = 9;
 
 /// Voltages at the times of a run with their derivatives.
 struct Response {
-  Eigen::VectorXd voltage;                            ///< [V]; NaN beyond the end of the model
+  Eigen::VectorXd voltage;                             ///< [V]; NaN beyond the end of the model
   Eigen::VectorXd positive_surface, negative_surface;  ///< stoichiometries there
-  Eigen::MatrixXd slopes;                             ///< times x Sensitive; empty where not asked for
-  bool complete = true;                               ///< the model followed to the end
+  Eigen::MatrixXd slopes;                              ///< times x Sensitive; empty where not asked for
+  bool complete = true;                                ///< the model followed to the end
 };
 
-/// What the electrolyte does in a run, at its times. Under a given current it depends on the electrolyte, the pores and the
-/// temperature alone, not on grains and kinetics: a search that leaves those alone needs it once.
+/// What the electrolyte does in a run, at its times. Under a given current it depends on the electrolyte, the pores and
+/// the temperature alone, not on grains and kinetics: a search that leaves those alone needs it once.
 struct ElectrolyteCourse {
-  std::vector<model::Ionic> at;   ///< at run.times, fewer where the salt is used up before
-  std::string cut_short;          ///< why, in words
+  std::vector<model::Ionic> at;  ///< at run.times, fewer where the salt is used up before
+  std::string cut_short;         ///< why, in words
 };
-ElectrolyteCourse electrolyte_course(const model::Cell& cell, const Run& run, Workspace& workspace, model::ElectrolyteModel electrolyte,
-                                     const Accuracy& accuracy);
+ElectrolyteCourse electrolyte_course(const model::Cell& cell, const Run& run, Workspace& workspace,
+                                     model::ElectrolyteModel electrolyte, const Accuracy& accuracy);
 
 /// @param cell             its `inventory` is the start of the run
 /// @param electrolyte      of the same run

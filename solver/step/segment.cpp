@@ -14,7 +14,8 @@ constexpr double decayed = 40;          // exp(-40) is below round-off of a stoi
 
 double missing_layer(const model::Grain& grain, double D, double age) {
   const double tau = D * age / (grain.radius() * grain.radius());
-  return tau < grain.modes().resolved_after() ? grain.radius() / D * model::missing_step_response(grain.modes(), tau) : 0;
+  return tau < grain.modes().resolved_after() ? grain.radius() / D * model::missing_step_response(grain.modes(), tau)
+                                              : 0;
 }
 
 bool resolved(const model::Grain& grain, double D, double age) {
@@ -46,7 +47,8 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
     const model::Course& c = *given_current_;
     given_charges_.assign(1, c.value.front() * c.time.front());
     for (std::size_t k = 1; k < c.time.size(); ++k) {
-      given_charges_.push_back(given_charges_.back() + 0.5 * (c.value[k - 1] + c.value[k]) * (c.time[k] - c.time[k - 1]));
+      given_charges_.push_back(given_charges_.back() +
+                               0.5 * (c.value[k - 1] + c.value[k]) * (c.time[k] - c.time[k - 1]));
     }
   }
   if (const auto* hold = std::get_if<model::VoltageDrive>(&step.drive)) held_voltage_ = hold->voltage;
@@ -71,7 +73,8 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
   for (const Jump& jump : jumps_) {
     now.x_p -= m.positive_outflow() * jump.current * missing_layer(m.positive(), jump.positive_diffusivity, jump.age);
     if (m.negative()) {
-      now.x_n -= m.negative_outflow() * jump.current * missing_layer(*m.negative(), jump.negative_diffusivity, jump.age);
+      now.x_n -=
+          m.negative_outflow() * jump.current * missing_layer(*m.negative(), jump.negative_diffusivity, jump.age);
     }
   }
   Eigen::VectorXd salt = start.salt;
@@ -84,13 +87,15 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
 
   positive_.offset = integrated_;
   prepare_grain(positive_, m.positive(), m.positive_outflow(), now.x_p, temperature_);
-  positive_.prepare(current0_, start.positive.size() > 0 ? Eigen::VectorXd(m.positive().modes().amplitudes(start.positive))
-                                                         : Eigen::VectorXd());
+  positive_.prepare(current0_, start.positive.size() > 0
+                                   ? Eigen::VectorXd(m.positive().modes().amplitudes(start.positive))
+                                   : Eigen::VectorXd());
   negative_.offset = positive_.offset + positive_.count;
   if (m.negative()) {
     prepare_grain(negative_, *m.negative(), m.negative_outflow(), now.x_n, temperature_);
-    negative_.prepare(current0_, start.negative.size() > 0 ? Eigen::VectorXd(m.negative()->modes().amplitudes(start.negative))
-                                                           : Eigen::VectorXd());
+    negative_.prepare(current0_, start.negative.size() > 0
+                                     ? Eigen::VectorXd(m.negative()->modes().amplitudes(start.negative))
+                                     : Eigen::VectorXd());
   }
   salt_.offset = negative_.offset + negative_.count;
   if (m.salt()) {
@@ -102,18 +107,20 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
     salt_.prepare(current0_, salt);
   }
   if (current0_ != start.current) jumps_.push_back({0, current0_ - start.current, positive_.D0, negative_.D0});
-  closed_form_ = !is_hold() && !given_current_ && isothermal() && m.positive().decoupled() && (!m.negative() || m.negative()->decoupled()) &&
-                 (!m.salt() || m.salt()->decoupled());
+  closed_form_ = !is_hold() && !given_current_ && isothermal() && m.positive().decoupled() &&
+                 (!m.negative() || m.negative()->decoupled()) && (!m.salt() || m.salt()->decoupled());
   if (ends_.voltage) {
     const double V = terminal(now).voltage;
     voltage_side_ = current0_ > 0 ? 1 : current0_ < 0 ? -1 : V < *ends_.voltage ? 1 : -1;
   }
   prepare_ends();
   if (sensitivities_) {
-    if (is_hold() || thermal_) throw IntegrationFailure("sensitivities are known where the current and the temperature are given");
+    if (is_hold() || thermal_)
+      throw IntegrationFailure("sensitivities are known where the current and the temperature are given");
     const auto in_modes = [](const model::Grain& grain, const Eigen::MatrixXd& polynomials) {
       Eigen::MatrixXd slopes = Eigen::MatrixXd::Zero(grain.count(), grain_parameters);
-      for (Eigen::Index k = 0; k < polynomials.cols(); ++k) slopes.col(k) = grain.modes().amplitudes(polynomials.col(k));
+      for (Eigen::Index k = 0; k < polynomials.cols(); ++k)
+        slopes.col(k) = grain.modes().amplitudes(polynomials.col(k));
       return slopes;
     };
     positive_slopes0_ = in_modes(m.positive(), start.positive_slopes);
@@ -127,7 +134,8 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
   jacobian_ = Bordered(sizes, integrated_ + (is_hold() ? 1 : 0), is_hold() ? 1 : 0);
   std::size_t block = 0;
   for (const Modal* modal : {&positive_, &negative_, &salt_}) {
-    if (modal->count > 0) jacobian_.blocks()[block++].diagonal = modal->grain ? modal->grain->decoupled() : m.salt()->decoupled();
+    if (modal->count > 0)
+      jacobian_.blocks()[block++].diagonal = modal->grain ? modal->grain->decoupled() : m.salt()->decoupled();
   }
 }
 
@@ -159,7 +167,8 @@ void Segment::prepare_ends() {
   }
 }
 
-void Segment::prepare_grain(Modal& modal, const model::Grain& grain, double outflow_per_current, double x_surface, double T) {
+void Segment::prepare_grain(Modal& modal, const model::Grain& grain, double outflow_per_current, double x_surface,
+                            double T) {
   modal.grain = &grain;
   modal.count = grain.count();
   modal.outflow_per_current = outflow_per_current;
@@ -217,7 +226,8 @@ void Segment::surfaces(double t, ConstVectorView y, double& x_p, double& x_n) co
   for (const Jump& jump : jumps_) {
     x_p -= m.positive_outflow() * jump.current * missing_layer(m.positive(), jump.positive_diffusivity, jump.age + t);
     if (negative_.grain) {
-      x_n -= m.negative_outflow() * jump.current * missing_layer(*negative_.grain, jump.negative_diffusivity, jump.age + t);
+      x_n -= m.negative_outflow() * jump.current *
+             missing_layer(*negative_.grain, jump.negative_diffusivity, jump.age + t);
     }
   }
 }
@@ -352,7 +362,8 @@ Rate Segment::linearise(double t, ConstVectorView y) {
   const double by_negative = by_voltage ? times * v.by_negative_surface : half ? 0.0 : v.separator_side_by_surface;
   const Eigen::Index row = integrated_;
   jacobian_.corner()(0, row) = 1;  // d(dq/dt)/di
-  jacobian_.corner()(row, 0) = -by_positive / m.positive_capacity() + (half ? 0.0 : by_negative / m.negative_capacity());
+  jacobian_.corner()(row, 0) =
+      -by_positive / m.positive_capacity() + (half ? 0.0 : by_negative / m.negative_capacity());
   jacobian_.corner()(row, row) = by_voltage ? v.by_current : v.separator_side_by_current;
   if (held_temperature_) {
     const HeatingSlopes slopes = heating_slopes(h, v);
@@ -381,7 +392,9 @@ Rate Segment::linearise(double t, ConstVectorView y) {
     salt_.amplitudes(t, y, a_);
     const model::Salt::Gradient g = m.salt()->ionic_gradient(a_, h.i, h.T);
     if (by_voltage) {
-      cells = times * (g.negative + g.separator + g.positive + v.by_positive_salt * g.positive_salt + v.by_negative_salt * g.negative_salt).transpose();
+      cells = times * (g.negative + g.separator + g.positive + v.by_positive_salt * g.positive_salt +
+                       v.by_negative_salt * g.negative_salt)
+                          .transpose();
     } else if (half) {
       cells = (g.positive + v.separator_side_by_salt * g.positive_salt).transpose();
     } else {
@@ -397,22 +410,41 @@ void Segment::roots(double t, ConstVectorView y, double* g) {
   if (ends_.voltage || ends_.separator_side) v = terminal(h);
   for (const Ended reason : roots_) {
     switch (reason) {
-      case Ended::voltage: *g++ = v->voltage - *ends_.voltage; break;
-      case Ended::separator_side: *g++ = v->separator_side - *ends_.separator_side; break;
-      case Ended::current: *g++ = std::abs(h.i) - *ends_.current; break;
-      case Ended::capacity: *g++ = std::abs(h.q - charge0_) - *ends_.capacity; break;
-      case Ended::temperature: *g++ = h.T - *ends_.temperature; break;
+      case Ended::voltage:
+        *g++ = v->voltage - *ends_.voltage;
+        break;
+      case Ended::separator_side:
+        *g++ = v->separator_side - *ends_.separator_side;
+        break;
+      case Ended::current:
+        *g++ = std::abs(h.i) - *ends_.current;
+        break;
+      case Ended::capacity:
+        *g++ = std::abs(h.q - charge0_) - *ends_.capacity;
+        break;
+      case Ended::temperature:
+        *g++ = h.T - *ends_.temperature;
+        break;
       case Ended::salt_used_up: {
         double lowest = 0, highest = 0;
         model_->salt()->extremes(a_, lowest, highest);  // here() has left the amplitudes of the salt in a_
         *g++ = lowest / model_->salt()->mean() - used_up;
         break;
       }
-      case Ended::positive_surface_full: *g++ = 1 - surface_limit - h.x_p; break;
-      case Ended::positive_surface_empty: *g++ = h.x_p - surface_limit; break;
-      case Ended::negative_surface_full: *g++ = 1 - surface_limit - h.x_n; break;
-      case Ended::negative_surface_empty: *g++ = h.x_n - surface_limit; break;
-      case Ended::time: break;  // the stop time
+      case Ended::positive_surface_full:
+        *g++ = 1 - surface_limit - h.x_p;
+        break;
+      case Ended::positive_surface_empty:
+        *g++ = h.x_p - surface_limit;
+        break;
+      case Ended::negative_surface_full:
+        *g++ = 1 - surface_limit - h.x_n;
+        break;
+      case Ended::negative_surface_empty:
+        *g++ = h.x_n - surface_limit;
+        break;
+      case Ended::time:
+        break;  // the stop time
     }
   }
 }
@@ -427,7 +459,8 @@ std::vector<Vector> Segment::starting_sensitivities() const {
   return s;
 }
 
-Rate Segment::sensitivity_rates(double t, ConstVectorView y, const std::vector<ConstVectorView>& s, std::vector<VectorView>& sdot) {
+Rate Segment::sensitivity_rates(double t, ConstVectorView y, const std::vector<ConstVectorView>& s,
+                                std::vector<VectorView>& sdot) {
   const double q = charge(t, y), T = temperature(t, y), i = given_current_ ? given_current_->at(t) : current0_;
   for (VectorView& rates : sdot) rates.setZero();
   for (const Modal* modal : {&positive_, &negative_}) {
@@ -462,7 +495,8 @@ Rate Segment::sensitivity_rates(double t, ConstVectorView y, const std::vector<C
 }
 
 double Segment::mean_by_capacity(const Modal& modal, double q) const {
-  return &modal == &positive_ ? (q - run_start_) / model_->positive_capacity() : -(q - run_start_) / model_->negative_capacity();
+  return &modal == &positive_ ? (q - run_start_) / model_->positive_capacity()
+                              : -(q - run_start_) / model_->negative_capacity();
 }
 
 SurfaceSlopes Segment::surface_slopes(double t, ConstVectorView y, const std::vector<Vector>& s) const {
@@ -473,7 +507,8 @@ SurfaceSlopes Segment::surface_slopes(double t, ConstVectorView y, const std::ve
     const model::Grain& grain = *modal->grain;
     Eigen::Vector3d& slopes = modal == &positive_ ? result.positive : result.negative;
     for (std::size_t k = 0; k < s.size(); ++k) {
-      slopes[static_cast<Eigen::Index>(k)] = grain.modes().surface().matrix().dot(s[k].segment(modal->offset, modal->count));
+      slopes[static_cast<Eigen::Index>(k)] =
+          grain.modes().surface().matrix().dot(s[k].segment(modal->offset, modal->count));
     }
     slopes[1] += mean_by_capacity(*modal, q);
     slopes[2] += 1;
@@ -482,7 +517,8 @@ SurfaceSlopes Segment::surface_slopes(double t, ConstVectorView y, const std::ve
       const double layer = -modal->outflow_per_current * jump.current * missing_layer(grain, D, jump.age + t);
       if (layer == 0) continue;
       constexpr double h = 1e-4;
-      const double slower = -modal->outflow_per_current * jump.current * missing_layer(grain, D * (1 - h), jump.age + t);
+      const double slower =
+          -modal->outflow_per_current * jump.current * missing_layer(grain, D * (1 - h), jump.age + t);
       slopes[0] += (slower - layer) / h;
       slopes[1] -= layer;
     }
@@ -494,7 +530,8 @@ void Segment::add_slopes(State& state, const std::vector<Vector>& s) const {
   const auto in_polynomials = [&](const Modal& modal) {
     Eigen::MatrixXd slopes(modal.count, grain_parameters);
     for (std::size_t k = 0; k < s.size(); ++k) {
-      slopes.col(static_cast<Eigen::Index>(k)) = modal.grain->modes().polynomials(s[k].segment(modal.offset, modal.count));
+      slopes.col(static_cast<Eigen::Index>(k)) =
+          modal.grain->modes().polynomials(s[k].segment(modal.offset, modal.count));
     }
     return slopes;
   };
@@ -512,10 +549,13 @@ Ended Segment::root_reason(const std::vector<int>& found) const {
 std::optional<Ended> Segment::ended_at_start() const {
   const Vector start = starting_unknowns();
   const Point p = point(0, ConstVectorView(start.data(), start.size()));
-  if (ends_.voltage && !held_voltage_ && voltage_side_ * (p.terminal.voltage - *ends_.voltage) >= 0) return Ended::voltage;
-  if (ends_.separator_side && !held_separator_side_ && p.terminal.separator_side <= *ends_.separator_side) return Ended::separator_side;
+  if (ends_.voltage && !held_voltage_ && voltage_side_ * (p.terminal.voltage - *ends_.voltage) >= 0)
+    return Ended::voltage;
+  if (ends_.separator_side && !held_separator_side_ && p.terminal.separator_side <= *ends_.separator_side)
+    return Ended::separator_side;
   if (ends_.current && is_hold() && std::abs(p.current) <= *ends_.current) return Ended::current;
-  if (ends_.temperature && !isothermal() && !held_temperature_ && p.temperature == *ends_.temperature) return Ended::temperature;
+  if (ends_.temperature && !isothermal() && !held_temperature_ && p.temperature == *ends_.temperature)
+    return Ended::temperature;
   if (model_->salt() && p.lowest_salt <= used_up * model_->salt()->mean() && p.current != 0) return Ended::salt_used_up;
   if (beyond_surfaces_) return std::nullopt;
   // A surface at its limit ends a step that drives it further.
@@ -533,7 +573,8 @@ Vector Segment::absolute_tolerance() const {
   if (thermal_) tolerance[1] = 1e-5;  // K
   if (salt_.count > 0) {
     // Modes are scaled to int eps Psi^2 dx = 1: of the size 1/sqrt(pore volume per area). 1e-6 of the mean: 0.1 uV.
-    tolerance.segment(salt_.offset, salt_.count).setConstant(1e-6 * model_->salt()->mean() * std::sqrt(model_->salt()->length()));
+    tolerance.segment(salt_.offset, salt_.count)
+        .setConstant(1e-6 * model_->salt()->mean() * std::sqrt(model_->salt()->length()));
   }
   return tolerance;
 }
@@ -611,7 +652,9 @@ Eigen::VectorXd Segment::salt_amplitudes(double t, ConstVectorView y) const {
 }
 
 double Segment::truncation(double t, ConstVectorView y) const {
-  if (closed_form_ || (positive_.grain->decoupled() && (!negative_.grain || negative_.grain->decoupled()) && !is_hold() && !given_current_ && isothermal())) return 0;
+  if (closed_form_ || (positive_.grain->decoupled() && (!negative_.grain || negative_.grain->decoupled()) &&
+                       !is_hold() && !given_current_ && isothermal()))
+    return 0;
   const model::Terminal v = terminal(here(t, y));
   const auto tail = [&](const Modal& modal) {
     return (modal.grain->modes().tail() * y.segment(modal.offset, modal.count)).cwiseAbs().sum();

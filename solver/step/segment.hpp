@@ -14,25 +14,25 @@ namespace onegrain::solver {
 
 /// A recent jump of the current: its layer under the grain surfaces may still be thinner than the modes resolve.
 struct Jump {
-  double age;                                    ///< [s]
-  double current;                                ///< after minus before [A/m2]
+  double age;      ///< [s]
+  double current;  ///< after minus before [A/m2]
   double positive_diffusivity, negative_diffusivity;
 };
 
-/// What a grain's filling is differentiated with respect to: the logarithm of the diffusion time R^2/D, the logarithm of the
-/// capacity Q at constant diffusion time, and the stoichiometry at the start of the run.
+/// What a grain's filling is differentiated with respect to: the logarithm of the diffusion time R^2/D, the logarithm
+/// of the capacity Q at constant diffusion time, and the stoichiometry at the start of the run.
 constexpr int grain_parameters = 3;
 
 /// Everything that the future of a cell depends on.
 struct State {
-  double charge = 0;             ///< passed since `cell.inventory` [C/m2]
-  Eigen::VectorXd positive;      ///< uneven filling of the grains: coefficients in orthonormal even polynomials
-  Eigen::VectorXd negative;      ///<   (GrainModes::polynomials), any number of them; empty: evenly filled
-  Eigen::VectorXd salt;          ///< uneven salt: amplitudes of its modes [mol/m3 scaled as in model::Salt]; empty: even
-  double temperature = 0;        ///< [K]
-  double current = 0;            ///< flowing just before [A/m2]
+  double charge = 0;         ///< passed since `cell.inventory` [C/m2]
+  Eigen::VectorXd positive;  ///< uneven filling of the grains: coefficients in orthonormal even polynomials
+  Eigen::VectorXd negative;  ///<   (GrainModes::polynomials), any number of them; empty: evenly filled
+  Eigen::VectorXd salt;      ///< uneven salt: amplitudes of its modes [mol/m3 scaled as in model::Salt]; empty: even
+  double temperature = 0;    ///< [K]
+  double current = 0;        ///< flowing just before [A/m2]
   std::vector<Jump> jumps;
-  double run_start = 0;          ///< charge at the start of the run that sensitivities belong to [C/m2]
+  double run_start = 0;  ///< charge at the start of the run that sensitivities belong to [C/m2]
   /// Derivatives of `positive` and `negative`, one column per grain parameter; empty: zero.
   Eigen::MatrixXd positive_slopes, negative_slopes;
 };
@@ -44,19 +44,28 @@ struct SurfaceSlopes {
 
 /// Why a step ended.
 enum class Ended {
-  voltage, time, current, capacity, temperature, separator_side, salt_used_up,
-  positive_surface_full, positive_surface_empty, negative_surface_full, negative_surface_empty
+  voltage,
+  time,
+  current,
+  capacity,
+  temperature,
+  separator_side,
+  salt_used_up,
+  positive_surface_full,
+  positive_surface_empty,
+  negative_surface_full,
+  negative_surface_empty
 };
 
 /// One moment of a step, complete.
 struct Point {
-  double time = 0;      ///< since the start of the step [s]
-  double current = 0;   ///< [A/m2]
-  double charge = 0;    ///< [C/m2], as State::charge
+  double time = 0;                                    ///< since the start of the step [s]
+  double current = 0;                                 ///< [A/m2]
+  double charge = 0;                                  ///< [C/m2], as State::charge
   double positive_surface = 0, negative_surface = 0;  ///< stoichiometries
   double positive_mean = 0, negative_mean = 0;
   double temperature = 0;
-  double lowest_salt = 0, highest_salt = 0;           ///< [mol/m3]
+  double lowest_salt = 0, highest_salt = 0;  ///< [mol/m3]
   model::Terminal terminal{};
 };
 
@@ -68,13 +77,15 @@ struct Point {
 ///     A_n(t) = A_n(oo) + (a_n(0) - A_n(oo)) exp(-mu_n t),    mu_n = D0 Lambda_n / R^2,
 ///
 /// and CVODE integrates the rest y = a - A, which starts at zero and stays smooth where a itself would start like the
-/// square root of time: dy/dt = -mu y + drive (outflow(t) - outflow_0) + remainder (see Grain). For constant diffusivity
-/// and current y stays zero and the answer is exact in time. The salt of a resolved electrolyte is treated in the same way.
-/// Unknowns: charge, temperature where the cell has a heat balance, then the amplitudes of positive and negative grains and
-/// of the salt. In a hold the current is an algebraic unknown, solved inside the right-hand side.
+/// square root of time: dy/dt = -mu y + drive (outflow(t) - outflow_0) + remainder (see Grain). For constant
+/// diffusivity and current y stays zero and the answer is exact in time. The salt of a resolved electrolyte is treated
+/// in the same way. Unknowns: charge, temperature where the cell has a heat balance, then the amplitudes of positive
+/// and negative grains and of the salt. In a hold the current is an algebraic unknown, solved inside the right-hand
+/// side.
 ///
 /// With sensitivities, the derivatives of a (of which A, taken at the given parameters, is no function) obey
-///     ds/dt = J s + df/dp,   one right-hand side for both grains at once: neither feels the other's parameters where the
+///     ds/dt = J s + df/dp,   one right-hand side for both grains at once: neither feels the other's parameters where
+///     the
 /// current is given. They are integrated for given currents only.
 ///
 /// Heat (D. Bernardi et al., J. Electrochem. Soc. 132, 5 (1985), lumped, without mixing terms), per plate area:
@@ -111,7 +122,8 @@ class Segment final : public OdeSystem {
   /// Time at which a clock or the charge at constant current ends the step, and which of them; infinite if neither.
   double stop_time() const { return stop_time_; }
   Ended stop_reason() const { return stop_reason_; }
-  /// The next moment after t at which the given current bends: no step may reach across it, or a short peak goes unseen.
+  /// The next moment after t at which the given current bends: no step may reach across it, or a short peak goes
+  /// unseen.
   double next_bend(double t) const;
   Ended root_reason(const std::vector<int>& found) const;
   /// The end that holds already at the start, if any.
@@ -136,8 +148,8 @@ class Segment final : public OdeSystem {
  private:
   /// The closed-form part of one set of modes.
   struct Modal {
-    const model::Grain* grain = nullptr;   // null: no such grain, or the salt
-    int count = 0, offset = 0;             // place of the amplitudes in y
+    const model::Grain* grain = nullptr;  // null: no such grain, or the salt
+    int count = 0, offset = 0;            // place of the amplitudes in y
     double D0 = 1, outflow_per_current = 0;
     Eigen::ArrayXd drive;                  // d(amplitude rate) / d(current)
     Eigen::ArrayXd mu, steady, transient;  // A = steady + transient exp(-mu t)
@@ -177,7 +189,9 @@ class Segment final : public OdeSystem {
   /// Heat taken up per plate area [W/m2].
   double heating(const Here& h, double voltage) const;
   /// d heating / d current [V] and, at constant surfaces, d heating / d charge [V m2/C] beside it.
-  struct HeatingSlopes { double by_current, by_charge; };
+  struct HeatingSlopes {
+    double by_current, by_charge;
+  };
   HeatingSlopes heating_slopes(const Here& h, const model::Terminal& v) const;
   model::Terminal terminal(const Here& h) const { return model_->terminal(h.x_p, h.x_n, h.i, h.T, h.ionic); }
 
@@ -199,7 +213,7 @@ class Segment final : public OdeSystem {
   bool closed_form_ = false;
   double stop_time_;
   Ended stop_reason_ = Ended::time;
-  double voltage_side_ = 0;      // +1: ends when the voltage has risen to the limit, -1: fallen
+  double voltage_side_ = 0;  // +1: ends when the voltage has risen to the limit, -1: fallen
   double temperature_side_ = 0;
   std::vector<Ended> roots_;
   Bordered jacobian_;

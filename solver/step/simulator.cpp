@@ -20,17 +20,28 @@ Vector polynomial(const Eigen::MatrixXd& coefficients, double h) {
 
 std::string name_of(Ended ended) {
   switch (ended) {
-    case Ended::voltage: return "voltage cut-off";
-    case Ended::time: return "time";
-    case Ended::current: return "current";
-    case Ended::capacity: return "capacity";
-    case Ended::temperature: return "temperature";
-    case Ended::separator_side: return "potential at the separator side";
-    case Ended::salt_used_up: return "salt used up";
-    case Ended::positive_surface_full: return "positive grain surface full";
-    case Ended::positive_surface_empty: return "positive grain surface empty";
-    case Ended::negative_surface_full: return "negative grain surface full";
-    case Ended::negative_surface_empty: return "negative grain surface empty";
+    case Ended::voltage:
+      return "voltage cut-off";
+    case Ended::time:
+      return "time";
+    case Ended::current:
+      return "current";
+    case Ended::capacity:
+      return "capacity";
+    case Ended::temperature:
+      return "temperature";
+    case Ended::separator_side:
+      return "potential at the separator side";
+    case Ended::salt_used_up:
+      return "salt used up";
+    case Ended::positive_surface_full:
+      return "positive grain surface full";
+    case Ended::positive_surface_empty:
+      return "positive grain surface empty";
+    case Ended::negative_surface_full:
+      return "negative grain surface full";
+    case Ended::negative_surface_empty:
+      return "negative grain surface empty";
   }
   return "";
 }
@@ -45,18 +56,22 @@ ConstVectorView StepSolution::unknowns(double t) const {
 }
 
 const StepSolution::Piece& StepSolution::piece_at(double t) const {
-  return *std::lower_bound(pieces_.begin(), pieces_.end() - 1, t, [](const Piece& p, double time) { return p.end < time; });
+  return *std::lower_bound(pieces_.begin(), pieces_.end() - 1, t,
+                           [](const Piece& p, double time) { return p.end < time; });
 }
 
 std::vector<Vector> StepSolution::sensitivities(double t) const {
   if (pieces_.empty()) return segment_->starting_sensitivities();
   const Piece& piece = piece_at(t);
   std::vector<Vector> s;
-  for (const Eigen::MatrixXd& coefficients : piece.sensitivities) s.push_back(polynomial(coefficients, t - piece.origin));
+  for (const Eigen::MatrixXd& coefficients : piece.sensitivities)
+    s.push_back(polynomial(coefficients, t - piece.origin));
   return s;
 }
 
-SurfaceSlopes StepSolution::surface_slopes(double t) const { return segment_->surface_slopes(t, unknowns(t), sensitivities(t)); }
+SurfaceSlopes StepSolution::surface_slopes(double t) const {
+  return segment_->surface_slopes(t, unknowns(t), sensitivities(t));
+}
 
 Point StepSolution::at(double t) const { return segment_->point(t, unknowns(t)); }
 State StepSolution::final_state() const {
@@ -81,7 +96,8 @@ double StepSolution::temperature(double t) const { return segment_->temperature_
 
 double StepSolution::energy() const {
   // Gauss-Legendre, 5 points, in 12 intervals that halve towards the start and 32 even ones after it.
-  constexpr std::array<double, 5> node = {-0.906179845938664, -0.538469310105683, 0, 0.538469310105683, 0.906179845938664};
+  constexpr std::array<double, 5> node = {-0.906179845938664, -0.538469310105683, 0, 0.538469310105683,
+                                          0.906179845938664};
   constexpr std::array<double, 5> weight = {0.236926885056189, 0.478628670499366, 0.568888888888889, 0.478628670499366,
                                             0.236926885056189};
   std::vector<double> ends{0};
@@ -102,8 +118,13 @@ Cvode& Workspace::integrator(int size, int sensitivities) {
   return integrators_.try_emplace({size, sensitivities}, size, sensitivities).first->second;
 }
 
-Simulator::Simulator(const model::Cell& cell, Workspace& workspace, Accuracy accuracy, model::ElectrolyteModel electrolyte)
-    : cell_(cell), workspace_(&workspace), accuracy_(accuracy), electrolyte_(electrolyte), modes_(accuracy.fewest_modes) {
+Simulator::Simulator(const model::Cell& cell, Workspace& workspace, Accuracy accuracy,
+                     model::ElectrolyteModel electrolyte)
+    : cell_(cell),
+      workspace_(&workspace),
+      accuracy_(accuracy),
+      electrolyte_(electrolyte),
+      modes_(accuracy.fewest_modes) {
   make_model();
 }
 
@@ -142,7 +163,8 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
   }
   Cvode& integrator = workspace_->integrator(segment->size(), segment->sensitivity_count());
   const double stop = std::min(segment->stop_time(), longest_step_of_protocol);
-  integrator.start(*segment, 0, segment->starting_unknowns(), {accuracy_.relative_tolerance, accuracy_.absolute_factor * segment->absolute_tolerance()},
+  integrator.start(*segment, 0, segment->starting_unknowns(),
+                   {accuracy_.relative_tolerance, accuracy_.absolute_factor * segment->absolute_tolerance()},
                    segment->longest_step(), std::min(stop, segment->next_bend(0)), segment->starting_sensitivities());
   for (;;) {
     const Cvode::Event event = integrator.advance();
@@ -156,7 +178,8 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
       }
       solution.pieces_.push_back(std::move(piece));
       solution.truncation_ = std::max(solution.truncation_, segment->truncation(t, integrator.state()));
-      if (solution.truncation_ > accuracy_.truncation && modes_ < most_modes) return solution;  // run() takes more modes
+      if (solution.truncation_ > accuracy_.truncation && modes_ < most_modes)
+        return solution;  // run() takes more modes
     }
     if (event == Cvode::Event::step) continue;
     if (event == Cvode::Event::stop && t < stop * (1 - 1e-12)) {
@@ -164,7 +187,8 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
       continue;
     }
     solution.duration_ = t;
-    solution.ended_ = event == Cvode::Event::root ? segment->root_reason(integrator.roots_found()) : segment->stop_reason();
+    solution.ended_ =
+        event == Cvode::Event::root ? segment->root_reason(integrator.roots_found()) : segment->stop_reason();
     break;
   }
   if (solution.ended_ == Ended::time && solution.duration_ >= longest_step_of_protocol) {

@@ -19,7 +19,7 @@ class StepSolution {
  public:
   double duration() const { return duration_; }  ///< [s]; 0 if an end held already at the start
   Ended ended_by() const { return ended_; }
-  Point at(double t) const;                      ///< 0 <= t <= duration
+  Point at(double t) const;  ///< 0 <= t <= duration
   Point first() const { return at(0); }
   Point last() const { return at(duration_); }
   State final_state() const;
@@ -73,12 +73,12 @@ class Workspace {
 };
 
 struct Accuracy {
-  double relative_tolerance = 1e-5;   ///< of CVODE, on the part that has no closed form
-  double absolute_factor = 2;         ///< multiplies Segment::absolute_tolerance
-  double truncation = 5e-5;           ///< more modes are taken until Segment::truncation stays below [V]
+  double relative_tolerance = 1e-5;  ///< of CVODE, on the part that has no closed form
+  double absolute_factor = 2;        ///< multiplies Segment::absolute_tolerance
+  double truncation = 5e-5;          ///< more modes are taken until Segment::truncation stays below [V]
   int fewest_modes = 12;
-  int salt_degree = 8;                ///< of the polynomials for the salt in each layer
-  bool sensitivities = false;         ///< also the derivatives with respect to the grain parameters; see Segment
+  int salt_degree = 8;         ///< of the polynomials for the salt in each layer
+  bool sensitivities = false;  ///< also the derivatives with respect to the grain parameters; see Segment
 };
 
 /// Runs steps on one cell. Not for several threads at once; cheap to make.

@@ -40,7 +40,10 @@ double limiting_current(const model::Cell& cell, bool charge, double T) {
   const double c0 = e.concentration;
   const double D = e.diffusivity(c0, T), t = e.transference_number(c0, T);
   if (!(1 - t > 0)) return std::numeric_limits<double>::infinity();
-  struct Layer { double pores, thickness, D; bool electrode; };
+  struct Layer {
+    double pores, thickness, D;
+    bool electrode;
+  };
   std::vector<Layer> layers;
   const auto add = [&](double L, double porosity, double tortuosity, bool electrode) {
     layers.push_back({porosity * L, L, D * porosity / tortuosity, electrode});
@@ -50,13 +53,13 @@ double limiting_current(const model::Cell& cell, bool charge, double T) {
   add(cell.positive.thickness, cell.positive.porosity, cell.positive.tortuosity, true);
   if (!charge) std::reverse(layers.begin(), layers.end());  // from the end that runs out of salt
 
-  // Rise of c from the far end per unit of (1 - t) i / F. The share of the current w carried by the ions rises from 0 to 1
-  // across the first electrode, and falls from 1 to 0 across the last; dc/dx = w / D.
+  // Rise of c from the far end per unit of (1 - t) i / F. The share of the current w carried by the ions rises from 0
+  // to 1 across the first electrode, and falls from 1 to 0 across the last; dc/dx = w / D.
   double level = 0, weighted = 0, pores = 0;
   for (std::size_t k = 0; k < layers.size(); ++k) {
     const Layer& l = layers[k];
     const double full = l.thickness / l.D;
-    double rise = full, mean_rise = full / 2;          // separator: w = 1
+    double rise = full, mean_rise = full / 2;  // separator: w = 1
     if (l.electrode && k == 0) {
       rise = full / 2;
       mean_rise = full / 6;
@@ -82,8 +85,9 @@ Trust judge(const StepSolution& step, const TrustLimits& limits) {
     if (p.current == 0) continue;
     // A pulse that is over before the salt has followed may exceed the current of the steady state.
     const double followed = 1 - std::exp(-t / salt_time(cell, p.temperature));
-    trust.limiting_current_share = std::max(
-        trust.limiting_current_share, followed * std::abs(p.current) / limiting_current(cell, p.current > 0, p.temperature));
+    trust.limiting_current_share =
+        std::max(trust.limiting_current_share,
+                 followed * std::abs(p.current) / limiting_current(cell, p.current > 0, p.temperature));
     const double kappa = cell.electrolyte.conductivity(cell.electrolyte.concentration, p.temperature);
     const double thermal_voltage = 2 * model::gas_constant * p.temperature / model::faraday_constant;
     const auto consider = [&](const model::Electrode& e, double overpotential) {
@@ -119,7 +123,8 @@ Trust judge(const StepSolution& step, const TrustLimits& limits) {
     case Ended::negative_surface_empty:
       trust.reasons.push_back("it ends with the " + name_of(step.ended_by()));
       break;
-    default: break;
+    default:
+      break;
   }
   return trust;
 }

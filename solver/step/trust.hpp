@@ -10,33 +10,35 @@ namespace onegrain::solver {
 
 /// The limits beyond which a result is shown but not believed.
 struct TrustLimits {
-  /// Salt anywhere below this share of its starting concentration. Judgement: the transport data of LiPF6 electrolytes are
-  /// measured from about 0.1 mol/L upwards.
+  /// Salt anywhere below this share of its starting concentration. Judgement: the transport data of LiPF6 electrolytes
+  /// are measured from about 0.1 mol/L upwards.
   double lowest_salt_share = 0.1;
   /// Current above this share of the steady limiting current of the electrolyte. Judgement, held against full
   /// porous-electrode calculations: below it the resolved model stays within about 25 mV of them.
   double limiting_current_share = 0.75;
-  /// Reaction uneven across a layer: its ionic plus electronic resistance exceeds that of charge transfer by this factor
-  /// and the drop across it exceeds 2RT/F. Source of the ratio: Newman and Balsara, Electrochemical Systems, ch. 22.
+  /// Reaction uneven across a layer: its ionic plus electronic resistance exceeds that of charge transfer by this
+  /// factor and the drop across it exceeds 2RT/F. Source of the ratio: Newman and Balsara, Electrochemical Systems,
+  /// ch. 22.
   double unevenness = 1.0;
 };
 
 /// The verdict on a step, with the numbers behind it.
 struct Trust {
-  std::vector<std::string> reasons;   ///< empty: trusted. Sentences for a user
-  double lowest_salt_share = 1;       ///< of the starting concentration, anywhere, at any moment
-  double limiting_current_share = 0;  ///< largest |i| over the limiting current of its direction, once the salt has followed
-  double unevenness = 0;              ///< largest ratio met
-  double layer_drop = 0;              ///< largest drop across a layer with that ratio exceeded [V]
+  std::vector<std::string> reasons;  ///< empty: trusted. Sentences for a user
+  double lowest_salt_share = 1;      ///< of the starting concentration, anywhere, at any moment
+  double limiting_current_share =
+      0;                  ///< largest |i| over the limiting current of its direction, once the salt has followed
+  double unevenness = 0;  ///< largest ratio met
+  double layer_drop = 0;  ///< largest drop across a layer with that ratio exceeded [V]
 
   bool trusted() const { return reasons.empty(); }
 };
 
 Trust judge(const StepSolution& step, const TrustLimits& limits = {});
 
-/// Current density at which salt runs out at the far end of one electrode in the steady state, with transport properties
-/// at the starting concentration, and the reaction spread evenly (positive electrode on discharge, negative on charge;
-/// half cell: working electrode on discharge, lithium side on charge)  [A/m2]:
+/// Current density at which salt runs out at the far end of one electrode in the steady state, with transport
+/// properties at the starting concentration, and the reaction spread evenly (positive electrode on discharge, negative
+/// on charge; half cell: working electrode on discharge, lithium side on charge)  [A/m2]:
 ///
 ///     c_far = c_0 - [ sum of eps L times the mean rise of c above the far end ] / sum(eps L) = 0
 ///

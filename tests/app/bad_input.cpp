@@ -1,6 +1,7 @@
 #include "tests/app/helpers.hpp"
 
-// Unsound input ends with status 3 (a folder that cannot be written: 4), names file, line, column and key, and prints no result.
+// Unsound input ends with status 3 (a folder that cannot be written: 4), names file, line, column and key, and prints
+// no result.
 
 using namespace app_test;
 
@@ -32,11 +33,12 @@ TEST_CASE("one typing mistake is told with its line, column, key and unit") {
   const Folder folder;
   CHECK(refused(folder, with(small_sheet, "particle_radius: 8 um", "particle_radius: 8 mV")) ==
         "cell.yaml:16:20: negative.particle_radius = '8 mV': a voltage where a length is expected, such as '8 um'\n");
-  CHECK(refused(folder, with(small_sheet, "particle_radius: 8 um", "particle_radius: 8")).rfind(
-            "cell.yaml:16:20: negative.particle_radius = '8': no unit given; expected a length", 0) == 0);
-  CHECK(refused(folder, with(small_sheet, "particle_radius: 8 um", "particle_radius: 8 ums")).rfind(
-            "cell.yaml:16:20: negative.particle_radius = '8 ums': ", 0) == 0);
-  CHECK_THAT(refused(folder, with(small_sheet, "formation_loss: 8 %", "formation_los: 8 %")), HasText("cell.yaml:17:1: formation_los: unknown key; did you mean 'formation_loss'?\n"));
+  CHECK(refused(folder, with(small_sheet, "particle_radius: 8 um", "particle_radius: 8"))
+            .rfind("cell.yaml:16:20: negative.particle_radius = '8': no unit given; expected a length", 0) == 0);
+  CHECK(refused(folder, with(small_sheet, "particle_radius: 8 um", "particle_radius: 8 ums"))
+            .rfind("cell.yaml:16:20: negative.particle_radius = '8 ums': ", 0) == 0);
+  CHECK_THAT(refused(folder, with(small_sheet, "formation_loss: 8 %", "formation_los: 8 %")),
+             HasText("cell.yaml:17:1: formation_los: unknown key; did you mean 'formation_loss'?\n"));
   CHECK_THAT(refused(folder, with(small_sheet, "material: graphite", "material: grafite")), HasText("graphite"));
 }
 
@@ -56,19 +58,23 @@ TEST_CASE("every fault is told in one run, in the order of the lines") {
 
 TEST_CASE("impossible physics is named") {
   const Folder folder;
-  CHECK_THAT(refused(folder, with(small_sheet, "layer: {thickness: 60 um, active_fraction: 62 %, porosity: 30 %}", "layer: {thickness: 60 um, active_fraction: 82 %, porosity: 30 %}")),
+  CHECK_THAT(refused(folder, with(small_sheet, "layer: {thickness: 60 um, active_fraction: 62 %, porosity: 30 %}",
+                                  "layer: {thickness: 60 um, active_fraction: 82 %, porosity: 30 %}")),
              HasText("more than all of it"));
-  CHECK_THAT(refused(folder, with(with(small_sheet, "lower: 2.8 V", "lower: 4.3 V"), "upper: 4.2 V", "upper: 4.2 V")), HasText("not below the upper limit"));
+  CHECK_THAT(refused(folder, with(with(small_sheet, "lower: 2.8 V", "lower: 4.3 V"), "upper: 4.2 V", "upper: 4.2 V")),
+             HasText("not below the upper limit"));
   // A window that no balance of these electrodes reaches.
-  const std::string far = refused(folder, with(with(small_sheet, "lower: 2.8 V", "lower: 5.5 V"), "upper: 4.2 V", "upper: 5.9 V"));
+  const std::string far =
+      refused(folder, with(with(small_sheet, "lower: 2.8 V", "lower: 5.5 V"), "upper: 4.2 V", "upper: 5.9 V"));
   CHECK_FALSE(far.empty());
 }
 
 TEST_CASE("empty, binary, huge, deeply nested and recursive files are refused in words") {
   const Folder folder;
   for (const std::string& text : std::vector<std::string>{
-           "", "\n\n", "---\n", "just words", "[1, 2, 3]", "onegrain: 1\n", std::string("\0\1\2\377\376binary", 12), "a: &a [*a]\n", "a: &a {b: *a}\n",
-           std::string(20000, '['), std::string(20000, '{'), "a: {b: [", "\xff\xfe\x00", std::string(3, '\0'), "name: \"open\n"}) {
+           "", "\n\n", "---\n", "just words", "[1, 2, 3]", "onegrain: 1\n", std::string("\0\1\2\377\376binary", 12),
+           "a: &a [*a]\n", "a: &a {b: *a}\n", std::string(20000, '['), std::string(20000, '{'), "a: {b: [",
+           "\xff\xfe\x00", std::string(3, '\0'), "name: \"open\n"}) {
     INFO(text.substr(0, 40));
     const std::string said = refused(folder, text);
     CHECK(said.rfind("cell.yaml", 0) == 0);
@@ -86,9 +92,11 @@ TEST_CASE("empty, binary, huge, deeply nested and recursive files are refused in
 
 TEST_CASE("numbers that are none are refused wherever they stand") {
   const Folder folder;
-  for (const char* number : {"nan um", ".nan um", "inf um", "-inf um", "1e999 um", "1e-400 um", "0 um", "-3 um", "0x10 um", "1,5 um", "um", "''", "null", "~", "[]", "{}", "true", "8 um um", "8 um/0"}) {
+  for (const char* number : {"nan um", ".nan um", "inf um", "-inf um", "1e999 um", "1e-400 um", "0 um", "-3 um",
+                             "0x10 um", "1,5 um", "um", "''", "null", "~", "[]", "{}", "true", "8 um um", "8 um/0"}) {
     INFO(number);
-    const std::string said = refused(folder, with(small_sheet, "particle_radius: 8 um", std::string("particle_radius: ") + number));
+    const std::string said =
+        refused(folder, with(small_sheet, "particle_radius: 8 um", std::string("particle_radius: ") + number));
     CHECK(said.rfind("cell.yaml:16:", 0) == 0);
   }
 }

@@ -1,12 +1,14 @@
+#include "solver/charge/ceiling.hpp"
+
 #include <cmath>
 
 #include "app/study/ensemble.hpp"
 #include "params/sheet/sheet.hpp"
-#include "solver/charge/ceiling.hpp"
 #include "tests/app/helpers.hpp"
 #include "tests/reference_table.hpp"
 
-// The verb `ceiling`: what it promises to print and write, that it can be repeated, and that nothing is dropped in silence.
+// The verb `ceiling`: what it promises to print and write, that it can be repeated, and that nothing is dropped in
+// silence.
 
 using namespace app_test;
 
@@ -42,8 +44,8 @@ TEST_CASE("plausible deviations are normal, and the same for a seed whatever els
 
 TEST_CASE("the plating onset of the shipped demo cell is that of a full porous-electrode calculation") {
   // tests/reference/porous_plating_onset_demo.csv: finite volumes, IDA, extrapolated in the grid; made by
-  // benchmarks/porous_electrode_table.cpp from the textbook equations (Doyle, Fuller, Newman 1993). The cell is invented.
-  // Never above by more than 2 %, never below by more than 15 %: what a recommendation may cost.
+  // benchmarks/porous_electrode_table.cpp from the textbook equations (Doyle, Fuller, Newman 1993). The cell is
+  // invented. Never above by more than 2 %, never below by more than 15 %: what a recommendation may cost.
   using namespace onegrain;
   const auto sheet = params::load_sheet("demo");
   REQUIRE(sheet.value.has_value());
@@ -66,7 +68,8 @@ TEST_CASE("the plating onset of the shipped demo cell is that of a full porous-e
 TEST_CASE("ceiling prints the keys it promises, in an order that makes sense") {
   const json summary = json_of(ceiling({"--samples", "40", "--staircase"}));
   const json& c = summary["ceiling"];
-  for (const char* key : {"c_rate", "current_mA", "limited_by", "minutes", "confidence", "median_c_rate", "nominal_c_rate", "unknowns", "temperatures", "staircase"}) {
+  for (const char* key : {"c_rate", "current_mA", "limited_by", "minutes", "confidence", "median_c_rate",
+                          "nominal_c_rate", "unknowns", "temperatures", "staircase"}) {
     INFO(key);
     CHECK(c.contains(key));
   }
@@ -75,7 +78,10 @@ TEST_CASE("ceiling prints the keys it promises, in an order that makes sense") {
   CHECK(c["unsolved"] == 0);
   CHECK(c["c_rate"].get<double>() < c["median_c_rate"].get<double>());
   CHECK(c["plain_c_rate"].get<double>() > c["nominal_c_rate"].get<double>());
-  CHECK(c["current_mA"].get<double>() == Approx(c["c_rate"].get<double>() * json_of({"bench", "demo"})["bench"]["one_c_current_mA"]["value"].get<double>()).epsilon(1e-6));
+  CHECK(
+      c["current_mA"].get<double>() ==
+      Approx(c["c_rate"].get<double>() * json_of({"bench", "demo"})["bench"]["one_c_current_mA"]["value"].get<double>())
+          .epsilon(1e-6));
   CHECK(c["minutes"].get<double>() == Approx(60 * 0.8 / c["c_rate"].get<double>()).epsilon(1e-6));
   REQUIRE(summary["margins"].size() >= 4);
   for (const json& margin : summary["margins"]) CHECK(margin["kept"] == true);
@@ -89,8 +95,9 @@ TEST_CASE("ceiling prints the keys it promises, in an order that makes sense") {
 }
 
 TEST_CASE("the cold gets dangerous: the rate free of plating falls with temperature as reported cells do") {
-  // A plug-in-hybrid cell safe at 4C, 25 degC takes 1.5C at 10 degC and C/1.5 at 0 degC: Yang, Zhang, Ge, Wang, PNAS 115, 7266
-  // (2018), a secondary quote; an Arrhenius slope of 46 to 52 kJ/mol. A band of plausibility, not a value of this cell.
+  // A plug-in-hybrid cell safe at 4C, 25 degC takes 1.5C at 10 degC and C/1.5 at 0 degC: Yang, Zhang, Ge, Wang, PNAS
+  // 115, 7266 (2018), a secondary quote; an Arrhenius slope of 46 to 52 kJ/mol. A band of plausibility, not a value of
+  // this cell.
   const json summary = json_of(ceiling({"--samples", "0"}));
   double at_0 = 0, at_10 = 0;
   double before = 0;
@@ -122,7 +129,8 @@ TEST_CASE("the exported staircase is a sound protocol, follow runs it, and it ta
   const Folder folder;
   const Outcome made = program(ceiling({"--samples", "20", "--staircase", "--out", "out"}));
   REQUIRE(made.status == 0);
-  CHECK(folder.names("out") == std::vector<std::string>{"manifest.json", "report.html", "staircase.yaml", "summary.json"});
+  CHECK(folder.names("out") ==
+        std::vector<std::string>{"manifest.json", "report.html", "staircase.yaml", "summary.json"});
   CHECK(program({"check", "demo", "out/staircase.yaml"}).status == 0);
   const json summary = json::parse(folder.read("out/summary.json"));
   const json follow = json_of({"follow", "demo", "--protocol", "out/staircase.yaml", "--electrolyte", "resolved"});
@@ -133,7 +141,9 @@ TEST_CASE("the exported staircase is a sound protocol, follow runs it, and it ta
     charge += step["capacity_mAh"].get<double>();
   }
   CHECK(minutes == Approx(summary["ceiling"]["staircase"]["minutes"].get<double>()).epsilon(1e-3));
-  CHECK(std::abs(charge) == Approx(0.8 * json_of({"bench", "demo"})["bench"]["equilibrium_capacity_mAh"]["value"].get<double>()).epsilon(1e-3));
+  CHECK(std::abs(charge) ==
+        Approx(0.8 * json_of({"bench", "demo"})["bench"]["equilibrium_capacity_mAh"]["value"].get<double>())
+            .epsilon(1e-3));
 }
 
 TEST_CASE("a half cell is asked the same question for lithiating its working electrode") {
@@ -145,13 +155,15 @@ TEST_CASE("a half cell is asked the same question for lithiating its working ele
 TEST_CASE("cells that cannot be solved are counted, and survive no rate") {
   // A thickness so uncertain that some plausible coatings hold more solid than fits into them.
   const Folder folder;
-  folder.write("cell.yaml", with(shipped("demo"), "thickness: {value: 42 um, spread: 2 um,", "thickness: {value: 42 um, spread: 30 um,"));
+  folder.write("cell.yaml", with(shipped("demo"), "thickness: {value: 42 um, spread: 2 um,",
+                                 "thickness: {value: 42 um, spread: 30 um,"));
   const json summary = json_of(ceiling({"--samples", "30"}, "cell.yaml"));
   const int unsolved = summary["ceiling"]["unsolved"];
   CHECK(unsolved > 0);
   CHECK(summary["ceiling"]["samples"] == 30);
   CHECK_FALSE(summary["ceiling"]["unsolved_because"].get<std::string>().empty());
-  CHECK_THAT(program(ceiling({"--samples", "30"}, "cell.yaml")).results, HasText("could not be solved and count as surviving no rate"));
+  CHECK_THAT(program(ceiling({"--samples", "30"}, "cell.yaml")).results,
+             HasText("could not be solved and count as surviving no rate"));
 }
 
 TEST_CASE("a window, a margin or a number of samples that cannot be is refused") {
@@ -162,15 +174,19 @@ TEST_CASE("a window, a margin or a number of samples that cannot be is refused")
     CHECK(outcome.results.empty());
     CHECK_THAT(outcome.narration, HasText(text));
   };
-  for (const char* soc : {"0.8", "0.8..0", "0..1.2", "-0.1..0.5", "0..", "..1", "0..nan", "a..b", "0..0.8 %", "", "0.5..0.5"}) refused({"--samples", "0", "--soc", soc}, "--soc");
-  for (const char* margin : {"10", "10 mA", "-1 mV", "2 V", "nan V", ""}) refused({"--samples", "0", "--margin", margin}, "--margin");
+  for (const char* soc :
+       {"0.8", "0.8..0", "0..1.2", "-0.1..0.5", "0..", "..1", "0..nan", "a..b", "0..0.8 %", "", "0.5..0.5"})
+    refused({"--samples", "0", "--soc", soc}, "--soc");
+  for (const char* margin : {"10", "10 mA", "-1 mV", "2 V", "nan V", ""})
+    refused({"--samples", "0", "--margin", margin}, "--margin");
   for (const char* samples : {"-1", "many", "1e9", "2.5"}) refused({"--samples", samples}, "--samples");
   refused({"--seed", "x"}, "--seed");
 }
 
 TEST_CASE("interrupted, it says so and leaves nothing half-written") {
   const Folder folder;
-  const Outcome outcome = shell("timeout --foreground -s INT 3 " + quoted(ONEGRAIN_PROGRAM) + " ceiling demo --samples 100000 --out out; exit 0");
+  const Outcome outcome = shell("timeout --foreground -s INT 3 " + quoted(ONEGRAIN_PROGRAM) +
+                                " ceiling demo --samples 100000 --out out; exit 0");
   CHECK_THAT(outcome.results, HasText("interrupted; nothing was written"));
   CHECK(folder.names("out").empty());
 }

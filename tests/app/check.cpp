@@ -9,9 +9,10 @@ const std::string data = std::string(ONEGRAIN_SOURCE_DIR) + "/tests/data/";
 }
 
 TEST_CASE("a measured discharge with its rest is recognised, and its charge is the cycler's own") {
-  // Open measured data (CC BY 4.0, tests/data/README.md): 5C discharge, then a rest. By the file's own columns the current is
-  // -32.75 A and the capacity 7211 mAh.
-  const Outcome outcome = program({"check", data + "pouch_discharge_5C_then_rest.csv", "--columns", "time=test_time_s", "voltage=voltage_V", "current=current_A"});
+  // Open measured data (CC BY 4.0, tests/data/README.md): 5C discharge, then a rest. By the file's own columns the
+  // current is -32.75 A and the capacity 7211 mAh.
+  const Outcome outcome = program({"check", data + "pouch_discharge_5C_then_rest.csv", "--columns", "time=test_time_s",
+                                   "voltage=voltage_V", "current=current_A"});
   INFO(outcome.results << outcome.narration);
   CHECK(outcome.status == 0);
   CHECK_THAT(outcome.results, HasText("   1  discharge "));
@@ -21,7 +22,8 @@ TEST_CASE("a measured discharge with its rest is recognised, and its charge is t
 }
 
 TEST_CASE("a constant voltage behind a constant current is recognised as a hold") {
-  const Outcome outcome = program({"check", data + "pouch_charge_end_then_hold.csv", "--columns", "time=test_time_s", "voltage=voltage_V", "current=current_A"});
+  const Outcome outcome = program({"check", data + "pouch_charge_end_then_hold.csv", "--columns", "time=test_time_s",
+                                   "voltage=voltage_V", "current=current_A"});
   INFO(outcome.results << outcome.narration);
   CHECK(outcome.status == 0);
   CHECK_THAT(outcome.results, HasText("charge"));
@@ -40,21 +42,25 @@ TEST_CASE("a file of which the columns are not known is told what to pass, with 
 
 TEST_CASE("a record that the program wrote itself is read back step by step") {
   const Folder folder;
-  folder.write("p.yaml", "steps:\n- {drive: {rate: C/5, sense: discharge}, until: {time: 10 min}}\n- {drive: rest, until: {time: 30 min}}\n"
-                         "- {drive: {rate: C/2, sense: charge}, until: {voltage: 4.1 V}}\n- {drive: {voltage: 4.1 V}, until: {rate: C/10}}\n");
+  folder.write("p.yaml",
+               "steps:\n- {drive: {rate: C/5, sense: discharge}, until: {time: 10 min}}\n- {drive: rest, until: {time: "
+               "30 min}}\n"
+               "- {drive: {rate: C/2, sense: charge}, until: {voltage: 4.1 V}}\n- {drive: {voltage: 4.1 V}, until: "
+               "{rate: C/10}}\n");
   REQUIRE(program({"follow", "demo", "--protocol", "p.yaml", "--from-soc", "0.5", "--out", "out"}).status == 0);
   const Outcome outcome = program({"check", "demo", "out/curves.csv"});
   INFO(outcome.results << outcome.narration);
   CHECK(outcome.status == 0);
-  for (const char* text : {"discharge", "rest", "charge", "hold", "C/5", "C/2"}) CHECK_THAT(outcome.results, HasText(text));
+  for (const char* text : {"discharge", "rest", "charge", "hold", "C/5", "C/2"})
+    CHECK_THAT(outcome.results, HasText(text));
 }
 
 TEST_CASE("doubtful and left-out rows are counted and named") {
   const Folder folder;
   std::string text = "Test Time / s,Voltage / V,Current / A\n";
   for (int k = 0; k < 60; ++k) {
-    if (k == 20) text += "15,3.5,0.001\n";        // backward
-    if (k == 30) text += "300,,0.001\n";          // a missing voltage
+    if (k == 20) text += "15,3.5,0.001\n";  // backward
+    if (k == 30) text += "300,,0.001\n";    // a missing voltage
     text += std::to_string(10 * k) + "," + std::to_string(3.5 + 0.001 * k) + ",0.001\n";
   }
   folder.write("run.csv", text);

@@ -65,10 +65,12 @@ TEST_CASE("a state of charge that is not a number is refused") {
 
 TEST_CASE("a rate that is none is refused with the forms that a rate has") {
   const auto rates = [](const std::string& text) { return std::vector<std::string>{"rates", "demo", "--rates", text}; };
-  wrong_exactly(rates("2 x"), "onegrain: '2 x' is not a rate: 'x' is not a known unit; " + std::string(rate_forms) + "\n");
+  wrong_exactly(rates("2 x"),
+                "onegrain: '2 x' is not a rate: 'x' is not a known unit; " + std::string(rate_forms) + "\n");
   wrong_exactly(rates("1C,,2C"), "onegrain: an empty rate; " + std::string(rate_forms) + "\n");
   wrong_exactly(rates(""), "onegrain: an empty rate; " + std::string(rate_forms) + "\n");
-  wrong_exactly(rates("2"), "onegrain: '2' is not a rate; a unit is missing: write 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g\n");
+  wrong_exactly(rates("2"),
+                "onegrain: '2' is not a rate; a unit is missing: write 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g\n");
   wrong_exactly(rates("fast"), "onegrain: 'fast' is not a rate; " + std::string(rate_forms) + "\n");
   wrong_exactly(rates("-1C"), "onegrain: '-1C': a rate is greater than 0; the direction is stated apart from it\n");
   wrong_exactly(rates("0 mA"), "onegrain: '0 mA': a rate is greater than 0; the direction is stated apart from it\n");
@@ -81,7 +83,9 @@ TEST_CASE("a rate that is none is refused with the forms that a rate has") {
 }
 
 TEST_CASE("a temperature that is none, or that no cell is tested at, is refused") {
-  const auto at = [](const std::string& text) { return std::vector<std::string>{"rates", "demo", "--rates", "1C", "--temperature", text}; };
+  const auto at = [](const std::string& text) {
+    return std::vector<std::string>{"rates", "demo", "--rates", "1C", "--temperature", text};
+  };
   wrong(at("10"), "--temperature '10': no unit given; expected a temperature");
   wrong(at("10 mV"), "--temperature '10 mV': a voltage where a temperature is expected");
   wrong(at("nan degC"), "--temperature 'nan degC'");
@@ -92,13 +96,14 @@ TEST_CASE("a temperature that is none, or that no cell is tested at, is refused"
 
 TEST_CASE("the name of no shipped card is refused with the nearest one") {
   wrong_exactly({"cards", "grafite"}, "onegrain: no shipped card is called 'grafite'; did you mean 'graphite'?\n");
-  wrong_exactly({"cards", "unobtainium"}, "onegrain: no shipped card is called 'unobtainium'; onegrain cards lists them\n");
+  wrong_exactly({"cards", "unobtainium"},
+                "onegrain: no shipped card is called 'unobtainium'; onegrain cards lists them\n");
   wrong_exactly({"cards", "graphite", "lfp"}, "onegrain: one card at a time\n");
 }
 
 TEST_CASE("help and version are results") {
-  for (const std::vector<std::string>& words :
-       std::vector<std::vector<std::string>>{{"--help"}, {"rates", "--help"}, {"check", "--help"}, {"follow", "--help"}}) {
+  for (const std::vector<std::string>& words : std::vector<std::vector<std::string>>{
+           {"--help"}, {"rates", "--help"}, {"check", "--help"}, {"follow", "--help"}}) {
     const Outcome help = program(words);
     CHECK(help.status == 0);
     CHECK_THAT(help.results, HasText("Usage"));
@@ -115,8 +120,11 @@ TEST_CASE("help and version are results") {
 
 TEST_CASE("results go to standard output and narration to standard error") {
   const Folder folder;
-  for (const std::vector<std::string>& words : std::vector<std::vector<std::string>>{
-           {"bench", "demo"}, {"rates", "demo", "--rates", "1C"}, {"curve", "demo", "--rates", "1C"}, {"cards"}, {"cards", "lfp"}}) {
+  for (const std::vector<std::string>& words : std::vector<std::vector<std::string>>{{"bench", "demo"},
+                                                                                     {"rates", "demo", "--rates", "1C"},
+                                                                                     {"curve", "demo", "--rates", "1C"},
+                                                                                     {"cards"},
+                                                                                     {"cards", "lfp"}}) {
     const Outcome outcome = program(words);
     INFO(words[0]);
     CHECK(outcome.status == 0);
@@ -128,7 +136,8 @@ TEST_CASE("results go to standard output and narration to standard error") {
   CHECK(outcome.narration == "wrote out/summary.json\nwrote out/report.html\nwrote out/manifest.json\n");
   CHECK(json::accept(outcome.results));
   const Outcome curves = program({"rates", "demo", "--rates", "1C", "--out", "out"});
-  CHECK(curves.narration == "wrote out/curves.csv\nwrote out/summary.json\nwrote out/report.html\nwrote out/manifest.json\n");
+  CHECK(curves.narration ==
+        "wrote out/curves.csv\nwrote out/summary.json\nwrote out/report.html\nwrote out/manifest.json\n");
 }
 
 TEST_CASE("the process returns the status, and says so on the right channel") {

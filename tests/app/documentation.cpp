@@ -32,7 +32,8 @@ std::vector<Block> fenced_blocks(const std::string& page) {
     if (fence && !inside) {
       indent = first;
       std::string language = line.substr(first + 3);
-      language.erase(std::find_if(language.begin(), language.end(), [](char c) { return c == ' ' || c == '\r'; }), language.end());
+      language.erase(std::find_if(language.begin(), language.end(), [](char c) { return c == ' ' || c == '\r'; }),
+                     language.end());
       blocks.push_back({language, number + 1, {}});
     } else if (inside && !fence) {
       line.erase(0, std::min({indent, first == std::string::npos ? line.size() : first}));
@@ -74,7 +75,8 @@ std::vector<Command> commands_of(const Block& block) {
 }
 
 /// Whether lines follow a pattern in which "..." stands for any number of lines.
-bool follows(const std::vector<std::string>& printed, std::size_t p, const std::vector<std::string>& pattern, std::size_t k) {
+bool follows(const std::vector<std::string>& printed, std::size_t p, const std::vector<std::string>& pattern,
+             std::size_t k) {
   if (k == pattern.size()) return p == printed.size();
   if (pattern[k] == "...") {
     for (std::size_t skip = p; skip <= printed.size(); ++skip) {
@@ -108,7 +110,8 @@ int run_examples(const std::string& name) {
     files.push_back(match[1]);
   }
   if (!files.empty()) {
-    folder.write(".demo.yaml", shipped("demo"));  // a protocol is checked against a cell; a sheet of the page comes first
+    folder.write(".demo.yaml",
+                 shipped("demo"));  // a protocol is checked against a cell; a sheet of the page comes first
     std::string check = path + "onegrain check";
     for (const std::string& file : files) check += " " + quoted(file);
     const Outcome outcome = shell(check + " .demo.yaml");
@@ -144,7 +147,7 @@ TEST_CASE("the pattern of an example takes any lines for '...' and every other l
   CHECK(follows(printed, 0, {"a", "...", "b"}, 0));
   CHECK(follows(printed, 0, {"...", "c", "b", "..."}, 0));
   CHECK_FALSE(follows(printed, 0, {"a", "b", "c", "b"}, 0));
-  CHECK_FALSE(follows(printed, 0, {"a", "..."  , "c"}, 0));
+  CHECK_FALSE(follows(printed, 0, {"a", "...", "c"}, 0));
   CHECK_FALSE(follows(printed, 0, {}, 0));
 }
 

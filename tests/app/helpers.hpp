@@ -114,25 +114,25 @@ inline std::string shipped(const std::string& name) {
 
 /// A small sound sheet of which line and column are known; the numbers are invented.
 inline const std::string small_sheet =
-    "onegrain: 1\n"                                                                  // 1
-    "name: coin cell\n"                                                              // 2
-    "arrangement: full_cell\n"                                                       // 3
-    "temperature: 25 degC\n"                                                         // 4
-    "disc_diameter: 14 mm\n"                                                         // 5
-    "voltage_window:\n"                                                              // 6
-    "  lower: 2.8 V\n"                                                               // 7
-    "  upper: 4.2 V\n"                                                               // 8
-    "positive:\n"                                                                    // 9
-    "  material: nmc622\n"                                                           // 10
-    "  layer: {thickness: 60 um, active_fraction: 62 %, porosity: 30 %}\n"           // 11
-    "  particle_radius: 4.8 um\n"                                                    // 12
-    "negative:\n"                                                                    // 13
-    "  material: graphite\n"                                                         // 14
-    "  layer: {thickness: 75 um, active_fraction: 62 %, porosity: 33 %}\n"           // 15
-    "  particle_radius: 8 um\n"                                                      // 16
-    "formation_loss: 8 %\n"                                                          // 17
-    "separator: {thickness: 25 um, porosity: 45 %}\n"                                // 18
-    "electrolyte: carbonate_1M\n";                                                   // 19
+    "onegrain: 1\n"                                                         // 1
+    "name: coin cell\n"                                                     // 2
+    "arrangement: full_cell\n"                                              // 3
+    "temperature: 25 degC\n"                                                // 4
+    "disc_diameter: 14 mm\n"                                                // 5
+    "voltage_window:\n"                                                     // 6
+    "  lower: 2.8 V\n"                                                      // 7
+    "  upper: 4.2 V\n"                                                      // 8
+    "positive:\n"                                                           // 9
+    "  material: nmc622\n"                                                  // 10
+    "  layer: {thickness: 60 um, active_fraction: 62 %, porosity: 30 %}\n"  // 11
+    "  particle_radius: 4.8 um\n"                                           // 12
+    "negative:\n"                                                           // 13
+    "  material: graphite\n"                                                // 14
+    "  layer: {thickness: 75 um, active_fraction: 62 %, porosity: 33 %}\n"  // 15
+    "  particle_radius: 8 um\n"                                             // 16
+    "formation_loss: 8 %\n"                                                 // 17
+    "separator: {thickness: 25 um, porosity: 45 %}\n"                       // 18
+    "electrolyte: carbonate_1M\n";                                          // 19
 
 /// Results of `--json`; fails the test where the call fails or prints anything that is not JSON.
 inline json json_of(std::vector<std::string> words) {

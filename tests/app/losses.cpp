@@ -17,7 +17,8 @@ TEST_CASE("the parts of what is missing add up, and the numbers are those of the
     }
     CHECK(capacity == Approx(l["missing_capacity_mAh"].get<double>()).epsilon(1e-7));
     CHECK(energy == Approx(l["missing_energy_mWh"].get<double>()).epsilon(1e-7));
-    CHECK(l["missing_capacity_mAh"].get<double>() == Approx(l["ideal_capacity_mAh"].get<double>() - l["capacity_mAh"].get<double>()).epsilon(1e-7));
+    CHECK(l["missing_capacity_mAh"].get<double>() ==
+          Approx(l["ideal_capacity_mAh"].get<double>() - l["capacity_mAh"].get<double>()).epsilon(1e-7));
     const json point = json_of({"rates", sheet, "--rates", "1C"})["points"][0];
     CHECK(l["capacity_mAh"].get<double>() == Approx(point["capacity_mAh"].get<double>()).epsilon(1e-9));
     CHECK(l["energy_mWh"].get<double>() == Approx(point["energy_mWh"].get<double>()).epsilon(1e-9));
@@ -33,20 +34,24 @@ TEST_CASE("a lever gives what the changed sheet gives") {
   folder.write("fine.yaml", with(sheet, "{value: 8 um, spread: 0.8 um", "{value: 4 um, spread: 0.8 um"));
   const json l = json_of({"losses", "cell.yaml", "--rate", "2C"})["losses"];
   const json point = json_of({"rates", "fine.yaml", "--rates", "2C"})["points"][0];
-  const double changed = point["capacity_fraction"], area = json_of({"bench", "fine.yaml"})["bench"]["plate_area_cm2"]["value"];
+  const double changed = point["capacity_fraction"],
+               area = json_of({"bench", "fine.yaml"})["bench"]["plate_area_cm2"]["value"];
   bool found = false;
   for (const json& lever : l["levers"]) {
     if (lever["change"].get<std::string>().rfind("grains of the negative half as large", 0) != 0) continue;
     found = true;
     CHECK(lever["capacity_fraction"].get<double>() == Approx(changed).epsilon(1e-6));
     CHECK(lever["gained_fraction"].get<double>() > 0);
-    CHECK(lever["areal_capacity_mAh_cm2"].get<double>() == Approx(point["capacity_mAh"].get<double>() / area).epsilon(1e-6));
-    CHECK(lever["areal_energy_mWh_cm2"].get<double>() == Approx(point["energy_mWh"].get<double>() / area).epsilon(1e-6));
+    CHECK(lever["areal_capacity_mAh_cm2"].get<double>() ==
+          Approx(point["capacity_mAh"].get<double>() / area).epsilon(1e-6));
+    CHECK(lever["areal_energy_mWh_cm2"].get<double>() ==
+          Approx(point["energy_mWh"].get<double>() / area).epsilon(1e-6));
     CHECK_FALSE(lever["side_effect"].get<std::string>().empty());
   }
   CHECK(found);
   for (std::size_t k = 1; k < l["levers"].size(); ++k) {
-    if (l["levers"][k]["possible"] == true) CHECK(l["levers"][k - 1]["gained_fraction"] >= l["levers"][k]["gained_fraction"]);
+    if (l["levers"][k]["possible"] == true)
+      CHECK(l["levers"][k - 1]["gained_fraction"] >= l["levers"][k]["gained_fraction"]);
   }
 }
 

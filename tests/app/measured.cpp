@@ -1,8 +1,8 @@
 #include <cmath>
 
+#include "app/render/report.hpp"
 #include "app/study/overlay.hpp"
 #include "app/study/recorded.hpp"
-#include "app/render/report.hpp"
 #include "tests/app/helpers.hpp"
 
 // The verbs overlay, balance and fit: what a cycler recorded against what the model predicts.
@@ -22,9 +22,11 @@ std::vector<std::string> words(std::vector<std::string> first, const std::vector
 }
 
 /// A half cell of which only the material is known; the layer is invented.
-std::string half_cell(const std::string& material, const std::string& window, const std::string& layer, const std::string& radius) {
-  return "onegrain: 1\nname: Half cell of unknown design\narrangement: half_cell\ntemperature: 25 degC\ndisc_diameter: 18 mm\nvoltage_window: " + window +
-         "\nworking:\n  material: " + material + "\n  layer: " + layer + "\n  particle_radius: " + radius +
+std::string half_cell(const std::string& material, const std::string& window, const std::string& layer,
+                      const std::string& radius) {
+  return "onegrain: 1\nname: Half cell of unknown design\narrangement: half_cell\ntemperature: 25 degC\ndisc_diameter: "
+         "18 mm\nvoltage_window: " +
+         window + "\nworking:\n  material: " + material + "\n  layer: " + layer + "\n  particle_radius: " + radius +
          "\nseparator: {thickness: 200 um, porosity: 80 %}\nelectrolyte: carbonate_1M\n";
 }
 
@@ -36,12 +38,17 @@ double root_mean_square(const std::vector<double>& values) {
 
 }  // namespace
 
-TEST_CASE("fitted to C/10 and 1C of a measured pouch cell, the model predicts 2C and 5C better than one resistance does") {
+TEST_CASE(
+    "fitted to C/10 and 1C of a measured pouch cell, the model predicts 2C and 5C better than one resistance does") {
   const Folder folder;
-  const std::string free = "positive.diffusion_time,negative.diffusion_time,positive.exchange_current_density,negative.exchange_current_density,"
-                           "positive.capacity,negative.capacity,contact_resistance,lithium,positive.potential";
-  const Outcome fitted = program(words({"fit", "pouch_unknown", data("pouch_discharge_0p1C.csv"), data("pouch_discharge_1C.csv"), "--free", free, "--linear",
-                                        "--starts", "1", "--points", "150", "--out", "fit"}, temperature));
+  const std::string free =
+      "positive.diffusion_time,negative.diffusion_time,positive.exchange_current_density,negative.exchange_current_"
+      "density,"
+      "positive.capacity,negative.capacity,contact_resistance,lithium,positive.potential";
+  const Outcome fitted =
+      program(words({"fit", "pouch_unknown", data("pouch_discharge_0p1C.csv"), data("pouch_discharge_1C.csv"), "--free",
+                     free, "--linear", "--starts", "1", "--points", "150", "--out", "fit"},
+                    temperature));
   INFO(fitted.narration);
   REQUIRE(fitted.status == 0);
   CHECK(fitted.narration.find("1576 rows read, 1576 used, 0 left out") != std::string::npos);
@@ -55,11 +62,13 @@ TEST_CASE("fitted to C/10 and 1C of a measured pouch cell, the model predicts 2C
   CHECK(sheet.find("fitted on ") != std::string::npos);
   CHECK(sheet.find("to pouch_discharge_0p1C.csv, pouch_discharge_1C.csv, by onegrain ") != std::string::npos);
 
-  const json summary = json_of(words({"overlay", "fit/fitted.yaml", data("pouch_discharge_0p1C.csv"), data("pouch_discharge_1C.csv"), data("pouch_discharge_2C.csv"),
-                                      data("pouch_discharge_5C.csv")}, temperature));
+  const json summary =
+      json_of(words({"overlay", "fit/fitted.yaml", data("pouch_discharge_0p1C.csv"), data("pouch_discharge_1C.csv"),
+                     data("pouch_discharge_2C.csv"), data("pouch_discharge_5C.csv")},
+                    temperature));
   const json& o = summary["overlay"];
-  // The yardstick: plain arithmetic on the measured rows, done apart, gives 7.5 mohm from 1C, and 15 mV at 2C and 85 mV at 5C
-  // (source: notes to the data set, from 2 to 95 % of the capacity).
+  // The yardstick: plain arithmetic on the measured rows, done apart, gives 7.5 mohm from 1C, and 15 mV at 2C and 85 mV
+  // at 5C (source: notes to the data set, from 2 to 95 % of the capacity).
   CHECK(o["resistance"]["ohm"].get<double>() == Approx(0.0075).margin(5e-5));
   const json &two = o["runs"][2]["steps"][0], &five = o["runs"][3]["steps"][0];
   CHECK(two["resistance_rms_mV"].get<double>() == Approx(15).margin(0.5));
@@ -82,15 +91,18 @@ TEST_CASE("the page of what was measured carries its numbers and all that draws 
   REQUIRE(program({"curve", "demo", "--rates", "C/10", "--points", "80", "--out", "own"}).status == 0);
   for (const char* verb : {"overlay", "balance", "fit"}) {
     std::vector<std::string> call = {verb, "demo", "own/curves.csv", "--out", verb};
-    if (std::string(verb) == "fit") call.insert(call.end(), {"--free", "contact_resistance", "--linear", "--starts", "1"});
+    if (std::string(verb) == "fit")
+      call.insert(call.end(), {"--free", "contact_resistance", "--linear", "--starts", "1"});
     REQUIRE(program(call).status == 0);
     const std::string page = read_file(std::string(verb) + "/report.html");
     CHECK(page.find(std::string("\"") + verb + "\":") != std::string::npos);
-    for (const char* script : {"render/web/report_panes.js", "render/web/report_measured.js", "render/web/report_balance.js", "render/web/report_estimates.js"}) {
+    for (const char* script : {"render/web/report_panes.js", "render/web/report_measured.js",
+                               "render/web/report_balance.js", "render/web/report_estimates.js"}) {
       const std::string_view source = onegrain::app::web_asset(script);
       REQUIRE(source.size() > 1000);
       CHECK(page.find(source.substr(0, 200)) != std::string::npos);
-      CHECK(page.find(source.substr(0, 200)) < page.find(onegrain::app::web_asset("render/web/report.js").substr(0, 200)));
+      CHECK(page.find(source.substr(0, 200)) <
+            page.find(onegrain::app::web_asset("render/web/report.js").substr(0, 200)));
     }
     CHECK(page.find("src=\"http") == std::string::npos);
   }
@@ -98,8 +110,11 @@ TEST_CASE("the page of what was measured carries its numbers and all that draws 
 
 TEST_CASE("a prediction laid over itself leaves nothing, by its current and by the recognised protocol") {
   const Folder folder;
-  folder.write("steps.yaml", "steps:\n  - {drive: {rate: 1C, sense: discharge}, until: {voltage: 2.9 V}}\n  - {drive: rest, until: {time: 30 min}}\n"
-                             "  - {drive: {rate: 0.5C, sense: charge}, until: {voltage: 4.1 V}}\n  - {drive: {voltage: 4.1 V}, until: {rate: C/10}}\n  - {drive: rest, until: {time: 20 min}}\n");
+  folder.write("steps.yaml",
+               "steps:\n  - {drive: {rate: 1C, sense: discharge}, until: {voltage: 2.9 V}}\n  - {drive: rest, until: "
+               "{time: 30 min}}\n"
+               "  - {drive: {rate: 0.5C, sense: charge}, until: {voltage: 4.1 V}}\n  - {drive: {voltage: 4.1 V}, "
+               "until: {rate: C/10}}\n  - {drive: rest, until: {time: 20 min}}\n");
   const Outcome run = program({"follow", "demo", "--protocol", "steps.yaml", "--out", "own", "--points", "400"});
   INFO(run.narration);
   REQUIRE(run.status == 0);
@@ -112,7 +127,8 @@ TEST_CASE("a prediction laid over itself leaves nothing, by its current and by t
     for (const json& step : steps) {
       INFO((recognised ? "recognised " : "measured ") << step["step"] << " " << step["kind"]);
       if (step["rows"] <= 2) continue;  // a row at a boundary
-      CHECK(step["rms_mV"].get<double>() < (step["kind"] == "discharge" ? 1e-4 : 0.1));  // the current switches half-way between rows
+      CHECK(step["rms_mV"].get<double>() <
+            (step["kind"] == "discharge" ? 1e-4 : 0.1));  // the current switches half-way between rows
     }
     CHECK(steps[0]["model_capacity_mAh"].get<double>() == Approx(steps[0]["capacity_mAh"].get<double>()).epsilon(2e-3));
   }
@@ -121,41 +137,49 @@ TEST_CASE("a prediction laid over itself leaves nothing, by its current and by t
 TEST_CASE("two files of the same test show how far cells differ") {
   const Folder folder;
   const std::string sheet = shipped("demo");
-  folder.write("twin.yaml", with(sheet, "{value: 10 ohm.cm2, spread: 4 ohm.cm2", "{value: 30 ohm.cm2, spread: 4 ohm.cm2"));
+  folder.write("twin.yaml",
+               with(sheet, "{value: 10 ohm.cm2, spread: 4 ohm.cm2", "{value: 30 ohm.cm2, spread: 4 ohm.cm2"));
   REQUIRE(program({"curve", "demo", "--rates", "1C", "--points", "300", "--out", "a"}).status == 0);
   REQUIRE(program({"curve", "twin.yaml", "--rates", "1C", "--points", "300", "--out", "b"}).status == 0);
   const json overlay = json_of({"overlay", "demo", "a/curves.csv", "b/curves.csv", "--from-soc", "1"})["overlay"];
-  const double current = std::abs(overlay["runs"][0]["steps"][0]["current_mA"].get<double>()) / 1000, area = json_of({"bench", "demo"})["bench"]["plate_area_cm2"]["value"];
+  const double current = std::abs(overlay["runs"][0]["steps"][0]["current_mA"].get<double>()) / 1000,
+               area = json_of({"bench", "demo"})["bench"]["plate_area_cm2"]["value"];
   // Ohm's law: 20 ohm cm2 more over the plate area, at the same charge.
-  CHECK(overlay["runs"][0]["steps"][0]["between_cells_rms_mV"].get<double>() == Approx(1e3 * current * 20 / area).epsilon(0.02));
+  CHECK(overlay["runs"][0]["steps"][0]["between_cells_rms_mV"].get<double>() ==
+        Approx(1e3 * current * 20 / area).epsilon(0.02));
 }
 
 TEST_CASE("the charge that a slow half-cell curve passed is what balance finds between the cut-offs") {
   const Folder folder;
-  folder.write("half.yaml", half_cell("graphite", "{lower: 0.01 V, upper: 1.5 V}", "{thickness: 55 um, active_fraction: 60 %, porosity: 34 %}", "8 um"));
+  folder.write("half.yaml", half_cell("graphite", "{lower: 0.01 V, upper: 1.5 V}",
+                                      "{thickness: 55 um, active_fraction: 60 %, porosity: 34 %}", "8 um"));
   const json b = json_of({"balance", "half.yaml", data("graphite_li_lithiation_C50.csv")})["balance"];
   // 6.4105 mAh by the cycler from 1.016 to 0.010 V (source: notes to the data set); at rest a little more.
   CHECK(b["cell_capacity_mAh"]["value"].get<double>() == Approx(6.41).epsilon(0.015));
   const json& graphite = b["electrodes"][0];
   CHECK(graphite["capacity_mAh"]["lower"].get<double>() < graphite["capacity_mAh"]["value"].get<double>());
-  // Graphite takes 372 mAh/g as LiC6; its measured potential reaches from 0 to 0.92 of that. So the host holds 6.41 / 0.92.
+  // Graphite takes 372 mAh/g as LiC6; its measured potential reaches from 0 to 0.92 of that. So the host holds 6.41 /
+  // 0.92.
   CHECK(graphite["capacity_mAh"]["value"].get<double>() == Approx(6.41 / 0.918).epsilon(0.02));
 }
 
 TEST_CASE("the same for a spinel, of which the potential has two plateaus near 4.7 V") {
   const Folder folder;
-  folder.write("half.yaml", half_cell("lnmo", "{lower: 3.0 V, upper: 4.9 V}", "{thickness: 75 um, active_fraction: 55 %, porosity: 36 %}", "5 um"));
+  folder.write("half.yaml", half_cell("lnmo", "{lower: 3.0 V, upper: 4.9 V}",
+                                      "{thickness: 75 um, active_fraction: 55 %, porosity: 36 %}", "5 um"));
   const json b = json_of({"balance", "half.yaml", data("lnmo_li_lithiation_discharge_C19.csv")})["balance"];
   // 6.1741 mAh by the cycler from 4.876 to 2.996 V (source: notes to the data set).
   CHECK(b["cell_capacity_mAh"]["value"].get<double>() == Approx(6.1741).epsilon(0.01));
 }
 
 TEST_CASE("an aged cell is read from its slow curve: lost lithium and lost material, within the stated intervals") {
-  // A cell with a tenth of the graphite and a little lithium taken away, calculated and then read again against the fresh sheet.
+  // A cell with a tenth of the graphite and a little lithium taken away, calculated and then read again against the
+  // fresh sheet.
   const Folder folder;
   const std::string fresh = shipped("demo");
-  const std::string aged = with(with(fresh, "formation_loss: {value: 8 %, spread: 1 %", "formation_loss: {value: 14 %, spread: 1 %"),
-                                "  particle_radius: {value: 8 um", "  accessible_fraction: 90 %\n  particle_radius: {value: 8 um");
+  const std::string aged =
+      with(with(fresh, "formation_loss: {value: 8 %, spread: 1 %", "formation_loss: {value: 14 %, spread: 1 %"),
+           "  particle_radius: {value: 8 um", "  accessible_fraction: 90 %\n  particle_radius: {value: 8 um");
   folder.write("aged.yaml", aged);
   REQUIRE(program({"curve", "aged.yaml", "--rates", "C/20", "--points", "400", "--out", "slow"}).status == 0);
   const json b = json_of({"balance", "demo", "slow/curves.csv", "--from-soc", "1"})["balance"];
@@ -163,19 +187,24 @@ TEST_CASE("an aged cell is read from its slow curve: lost lithium and lost mater
   const json& negative = b["electrodes"][1]["loss_percent"];
   CHECK(negative["value"].get<double>() == Approx(10).margin(1.0));
   CHECK(b["electrodes"][0]["loss_percent"]["value"].get<double>() == Approx(0).margin(1.0));
-  CHECK(b["cell_capacity_mAh"]["value"].get<double>() == Approx(truth["equilibrium_capacity_mAh"]["value"].get<double>()).epsilon(0.005));
+  CHECK(b["cell_capacity_mAh"]["value"].get<double>() ==
+        Approx(truth["equilibrium_capacity_mAh"]["value"].get<double>()).epsilon(0.005));
   CHECK(b["lithium"]["loss_percent"]["value"].get<double>() > 3);
 }
 
 TEST_CASE("a radius and a diffusion coefficient are not told apart, and the program says so") {
   const Folder folder;
   REQUIRE(program({"curve", "demo", "--rates", "1C", "--points", "150", "--out", "own"}).status == 0);
-  const json fit = json_of({"fit", "demo", "own/curves.csv", "--from-soc", "1", "--free", "negative.particle_radius,negative.diffusion_coefficient", "--starts", "1", "--linear"})["fit"];
+  const json fit =
+      json_of({"fit", "demo", "own/curves.csv", "--from-soc", "1", "--free",
+               "negative.particle_radius,negative.diffusion_coefficient", "--starts", "1", "--linear"})["fit"];
   REQUIRE(fit["parameters"].size() == 1);
   CHECK(fit["parameters"][0]["name"] == "negative.diffusion_time");
   REQUIRE(fit["notes"].size() == 2);
-  CHECK(fit["notes"][0] == "negative.particle_radius was asked for. No voltage tells a radius and a diffusion coefficient apart: only R^2/D shows. negative.diffusion_time is "
-                           "estimated instead; with the radius of the sheet it gives D. A micrograph tells the radius.");
+  CHECK(fit["notes"][0] ==
+        "negative.particle_radius was asked for. No voltage tells a radius and a diffusion coefficient apart: only "
+        "R^2/D shows. negative.diffusion_time is "
+        "estimated instead; with the radius of the sheet it gives D. A micrograph tells the radius.");
   // R^2/D of the sheet: (8 um)^2 / 1.5e-14 m2/s
   CHECK(fit["parameters"][0]["estimate"].get<double>() == Approx(64e-12 / 1.5e-14).epsilon(0.01));
 }
@@ -184,13 +213,15 @@ TEST_CASE("whatever is fitted stands in the new sheet or in a card beside it, fo
   const Folder folder;
   REQUIRE(program({"curve", "demo", "--rates", "1C", "--points", "80", "--out", "own"}).status == 0);
   const auto fitted = [&](const std::string& path, const std::string& out) {
-    const Outcome o = program({"fit", "demo", "own/curves.csv", "--from-soc", "1", "--free", path, "--starts", "1", "--linear", "--points", "60", "--out", out});
+    const Outcome o = program({"fit", "demo", "own/curves.csv", "--from-soc", "1", "--free", path, "--starts", "1",
+                               "--linear", "--points", "60", "--out", out});
     INFO(path << ": " << o.narration);
     REQUIRE(o.status == 0);
     CHECK(program({"check", out + "/fitted.yaml"}).status == 0);
     return read_file(out + "/fitted.yaml");
   };
-  CHECK(fitted("negative.material.diffusion_activation_energy", "a").find("material: negative_fitted") != std::string::npos);
+  CHECK(fitted("negative.material.diffusion_activation_energy", "a").find("material: negative_fitted") !=
+        std::string::npos);
   CHECK(read_file("a/negative_fitted.yaml").find("fitted on ") != std::string::npos);
   CHECK(fitted("electrolyte.conductivity", "b").find("electrolyte: electrolyte_fitted") != std::string::npos);
   const std::string card = read_file("b/electrolyte_fitted.yaml");
@@ -208,9 +239,12 @@ TEST_CASE("what cannot be estimated or chosen is refused in one sentence") {
     return o.narration.substr(o.narration.rfind("onegrain: "));
   };
   CHECK(says({"fit", "demo", "own/curves.csv", "--free", "negative.difusion_time"}) ==
-        "onegrain: --free 'negative.difusion_time' is nothing that can be estimated; did you mean 'negative.diffusion_time'?\n");
-  CHECK(says({"fit", "demo_half_cell", "own/curves.csv", "--free", "lithium"}) == "onegrain: --free lithium: the lithium of a half cell has no end; leave it out\n");
-  CHECK(says({"overlay", "demo", "own/curves.csv", "--steps", "4..5"}) == "onegrain: --steps '4..5': the file has 1 step\n");
+        "onegrain: --free 'negative.difusion_time' is nothing that can be estimated; did you mean "
+        "'negative.diffusion_time'?\n");
+  CHECK(says({"fit", "demo_half_cell", "own/curves.csv", "--free", "lithium"}) ==
+        "onegrain: --free lithium: the lithium of a half cell has no end; leave it out\n");
+  CHECK(says({"overlay", "demo", "own/curves.csv", "--steps", "4..5"}) ==
+        "onegrain: --steps '4..5': the file has 1 step\n");
   CHECK(says({"overlay", "demo", "own/curves.csv", "--smoothing", "70"}) ==
         "onegrain: --smoothing '70': write a share of the range from 0.05 % to 20 %, such as '1 %'\n");
   folder.write("odd.csv", "Zeit,U/V,I/mA\n0,4.1,1\n1,4.0,1\n2,3.9,1\n");
@@ -221,11 +255,16 @@ TEST_CASE("what cannot be estimated or chosen is refused in one sentence") {
 
 TEST_CASE("the electrolyte of a sheet that cannot carry the measured current is named") {
   const Folder folder;
-  folder.write("thick.yaml", with(with(with(shipped("pouch_unknown"), "value: 4800 cm2", "value: 2100 cm2"), "{thickness: 28 um, active_fraction: 65 %, porosity: 27 %", "{thickness: 66 um, active_fraction: 65 %, porosity: 15 %"),
-                               "{thickness: 34 um, active_fraction: 62 %, porosity: 32 %", "{thickness: 80 um, active_fraction: 62 %, porosity: 18 %"));
-  const Outcome o = program(words({"fit", "thick.yaml", data("pouch_discharge_5C.csv"), "--starts", "1", "--linear"}, temperature));
+  folder.write("thick.yaml", with(with(with(shipped("pouch_unknown"), "value: 4800 cm2", "value: 2100 cm2"),
+                                       "{thickness: 28 um, active_fraction: 65 %, porosity: 27 %",
+                                       "{thickness: 66 um, active_fraction: 65 %, porosity: 15 %"),
+                                  "{thickness: 34 um, active_fraction: 62 %, porosity: 32 %",
+                                  "{thickness: 80 um, active_fraction: 62 %, porosity: 18 %"));
+  const Outcome o =
+      program(words({"fit", "thick.yaml", data("pouch_discharge_5C.csv"), "--starts", "1", "--linear"}, temperature));
   CHECK(o.status == 4);
-  CHECK(o.narration.find("onegrain: not completed: pouch_discharge_5C.csv: the electrolyte of the sheet cannot carry the measured current: salt used up; "
+  CHECK(o.narration.find("onegrain: not completed: pouch_discharge_5C.csv: the electrolyte of the sheet cannot carry "
+                         "the measured current: salt used up; "
                          "check the plate area, the coating thickness and the porosity\n") != std::string::npos);
 }
 
@@ -236,8 +275,10 @@ TEST_CASE("the derivative of a curve by a kernel is exact for a line and a parab
     line.push_back(5 - 2 * x.back());
     parabola.push_back(x.back() * x.back());
   }
-  for (const auto& [d, factor] : {std::pair{onegrain::app::kernel_derivative(x, line, 0.012, 101), 0.0}, std::pair{onegrain::app::kernel_derivative(x, parabola, 0.012, 101), 2.0}}) {
-    for (std::size_t k = 5; k + 5 < d.x.size(); ++k) CHECK(d.value[k] == Approx(factor == 0 ? -2 : factor * d.x[k]).epsilon(1e-4));
+  for (const auto& [d, factor] : {std::pair{onegrain::app::kernel_derivative(x, line, 0.012, 101), 0.0},
+                                  std::pair{onegrain::app::kernel_derivative(x, parabola, 0.012, 101), 2.0}}) {
+    for (std::size_t k = 5; k + 5 < d.x.size(); ++k)
+      CHECK(d.value[k] == Approx(factor == 0 ? -2 : factor * d.x[k]).epsilon(1e-4));
   }
   // A recorder that rounds to a millivolt: charge over voltage still has the slope of the line, 0.5 Ah/V.
   std::vector<double> rounded, charge;
@@ -256,6 +297,7 @@ TEST_CASE("steps of a file are chosen by their numbers") {
   CHECK(chosen_steps("3", 5) == std::pair<std::size_t, std::size_t>{2, 2});
   CHECK(chosen_steps("2..4", 5) == std::pair<std::size_t, std::size_t>{1, 3});
   CHECK(chosen_steps("2..", 5) == std::pair<std::size_t, std::size_t>{1, 4});
-  CHECK_THROWS_WITH(chosen_steps("x", 5), "--steps 'x': write step numbers as `onegrain check DATA` shows them, such as 2..4 or 3");
+  CHECK_THROWS_WITH(chosen_steps("x", 5),
+                    "--steps 'x': write step numbers as `onegrain check DATA` shows them, such as 2..4 or 3");
   CHECK_THROWS_WITH(chosen_steps("4..2", 5), "--steps '4..2': the first step comes after the last");
 }

@@ -97,7 +97,8 @@ TEST_CASE("where one file cannot take its name, an earlier result stays as it wa
 TEST_CASE("a full disk leaves nothing behind") {
   // A limit on the size of a file stands for the full disk: the write fails in the same place.
   const Folder folder;
-  const Outcome outcome = shell("trap '' XFSZ; ulimit -f 8; " + quoted(ONEGRAIN_PROGRAM) + " rates demo --rates 1C,2C,3C --out out >/dev/null");
+  const Outcome outcome = shell("trap '' XFSZ; ulimit -f 8; " + quoted(ONEGRAIN_PROGRAM) +
+                                " rates demo --rates 1C,2C,3C --out out >/dev/null");
   CHECK(outcome.status == 4);
   CHECK_THAT(outcome.results, HasText("onegrain: not completed: 'out/"));
   CHECK_THAT(outcome.results, HasText("' cannot be written: File too large\n"));
@@ -107,8 +108,8 @@ TEST_CASE("a full disk leaves nothing behind") {
 TEST_CASE("a full device for standard output is not completed") {
   if (!fs::exists("/dev/full")) return;
   const Folder folder;
-  for (const char* words : {"bench demo", "rates demo --rates 1C", "curve demo --rates 1C --json", "cards", "cards graphite",
-                            "check demo", "--version", "--help"}) {
+  for (const char* words : {"bench demo", "rates demo --rates 1C", "curve demo --rates 1C --json", "cards",
+                            "cards graphite", "check demo", "--version", "--help"}) {
     INFO(words);
     const Outcome outcome = shell(quoted(ONEGRAIN_PROGRAM) + " " + words + " >/dev/full");
     CHECK(outcome.status == 4);
@@ -125,7 +126,9 @@ TEST_CASE("a failure before the results leaves no folder behind") {
 
 TEST_CASE("two runs give the same bytes") {
   const Folder folder;
-  folder.write("protocol.yaml", "steps:\n- {drive: {rate: 1C, sense: charge}, until: {voltage: 4.2 V}}\n- {drive: {voltage: 4.2 V}, until: {rate: C/20}}\n");
+  folder.write("protocol.yaml",
+               "steps:\n- {drive: {rate: 1C, sense: charge}, until: {voltage: 4.2 V}}\n- {drive: {voltage: 4.2 V}, "
+               "until: {rate: C/20}}\n");
   const std::vector<std::vector<std::string>> calls = {{"bench", "demo"},
                                                        {"rates", "demo", "--both"},
                                                        {"curve", "demo_half_cell", "--rates", "C/5,1C"},

@@ -9,8 +9,9 @@ using namespace app_test;
 
 namespace {
 
-const std::set<std::string> point_keys = {"c_rate", "direction", "current_mA", "capacity_mAh", "capacity_fraction",
-                                          "mean_voltage_V", "energy_mWh", "ended_by"};
+const std::set<std::string> point_keys = {"c_rate",       "direction",         "current_mA",
+                                          "capacity_mAh", "capacity_fraction", "mean_voltage_V",
+                                          "energy_mWh",   "ended_by"};
 
 bool has_all(const json& object, const std::set<std::string>& keys) {
   for (const std::string& key : keys) {
@@ -27,8 +28,10 @@ std::map<std::string, std::vector<double>> table_of(const std::string& text) {
     std::istringstream cells(line);
     std::string cell;
     for (std::size_t k = 0; std::getline(cells, cell, ','); ++k) {
-      if (titles.size() <= k) titles.push_back(cell);
-      else columns[titles[k]].push_back(std::stod(cell));
+      if (titles.size() <= k)
+        titles.push_back(cell);
+      else
+        columns[titles[k]].push_back(std::stod(cell));
     }
   }
   return columns;
@@ -42,20 +45,25 @@ double trapezoid(const std::vector<double>& x, const std::vector<double>& y) {
 
 }  // namespace
 
-TEST_CASE("1C is the equilibrium capacity in one hour where no rated capacity is stated, and rates has the promised keys") {
-  // 5.1532 Ah between 2.5 and 4.2 V: Chen et al., J. Electrochem. Soc. 167, 080534 (2020), parameters from memory; the balance
-  // solved apart with SciPy's brentq. 1C is the current of IEC 61434, 1 It.
+TEST_CASE(
+    "1C is the equilibrium capacity in one hour where no rated capacity is stated, and rates has the promised keys") {
+  // 5.1532 Ah between 2.5 and 4.2 V: Chen et al., J. Electrochem. Soc. 167, 080534 (2020), parameters from memory; the
+  // balance solved apart with SciPy's brentq. 1C is the current of IEC 61434, 1 It.
   const json bench = json_of({"bench", "nmc811_graphite_2020"});
   CHECK(std::abs(bench["bench"]["equilibrium_capacity_mAh"]["value"].get<double>() - 5153.2) < 0.3);
   const json rates = json_of({"rates", "demo", "--rates", "C/10,1C,2C", "--both"});
-  CHECK(rates["rated_capacity_mAh"].get<double>() == Approx(json_of({"bench", "demo"})["bench"]["equilibrium_capacity_mAh"]["value"].get<double>()).epsilon(1e-8));
+  CHECK(rates["rated_capacity_mAh"].get<double>() ==
+        Approx(json_of({"bench", "demo"})["bench"]["equilibrium_capacity_mAh"]["value"].get<double>()).epsilon(1e-8));
   REQUIRE(rates["points"].size() == 6);
   for (const json& point : rates["points"]) {
     REQUIRE(has_all(point, point_keys));
     const double hours = point["capacity_mAh"].get<double>() / point["current_mA"].get<double>();
-    CHECK(point["current_mA"].get<double>() == Approx(point["c_rate"].get<double>() * rates["rated_capacity_mAh"].get<double>()).epsilon(1e-8));
-    CHECK(point["energy_mWh"].get<double>() == Approx(point["mean_voltage_V"].get<double>() * point["capacity_mAh"].get<double>()).epsilon(1e-8));
-    CHECK(point["capacity_fraction"].get<double>() == Approx(point["capacity_mAh"].get<double>() / rates["rated_capacity_mAh"].get<double>()).epsilon(1e-8));
+    CHECK(point["current_mA"].get<double>() ==
+          Approx(point["c_rate"].get<double>() * rates["rated_capacity_mAh"].get<double>()).epsilon(1e-8));
+    CHECK(point["energy_mWh"].get<double>() ==
+          Approx(point["mean_voltage_V"].get<double>() * point["capacity_mAh"].get<double>()).epsilon(1e-8));
+    CHECK(point["capacity_fraction"].get<double>() ==
+          Approx(point["capacity_mAh"].get<double>() / rates["rated_capacity_mAh"].get<double>()).epsilon(1e-8));
     CHECK(hours < 1 / point["c_rate"].get<double>());
   }
   CHECK(rates["points"][0]["direction"] == "discharge");
@@ -73,10 +81,12 @@ TEST_CASE("a rate in mA, in mA/cm2, in mA/g and in C is the same rate") {
     out << v << unit;
     return out.str();
   };
-  const json rates = json_of({"rates", "demo", "--rates", "1C," + text(mA, " mA,") + text(mA / cm2, " mA/cm2,") + text(1e3 * mA / mg, " mA/g")});
+  const json rates = json_of({"rates", "demo", "--rates",
+                              "1C," + text(mA, " mA,") + text(mA / cm2, " mA/cm2,") + text(1e3 * mA / mg, " mA/g")});
   for (const json& point : rates["points"]) {
     CHECK(point["c_rate"].get<double>() == Approx(1).epsilon(1e-8));
-    CHECK(point["capacity_mAh"].get<double>() == Approx(rates["points"][0]["capacity_mAh"].get<double>()).epsilon(1e-8));
+    CHECK(point["capacity_mAh"].get<double>() ==
+          Approx(rates["points"][0]["capacity_mAh"].get<double>()).epsilon(1e-8));
   }
 }
 
@@ -101,17 +111,21 @@ TEST_CASE("the arrays of a curve have the length asked for, and their integral i
 }
 
 TEST_CASE("curves.csv begins with the columns of the Battery Data Format and counts charge as positive") {
-  // Required columns of the open Battery Data Format: "Test Time / s", "Voltage / V", "Current / A"; positive current charges.
+  // Required columns of the open Battery Data Format: "Test Time / s", "Voltage / V", "Current / A"; positive current
+  // charges.
   const Folder folder;
-  folder.write("protocol.yaml",
-               "steps:\n- {drive: {rate: 1C, sense: charge}, until: {voltage: 4.2 V}}\n- {drive: {voltage: 4.2 V}, until: {rate: C/20}}\n"
-               "- {drive: rest, until: {time: 10 min}}\n- {drive: {rate: 2C, sense: discharge}, until: {capacity: 1 mAh}}\n");
+  folder.write(
+      "protocol.yaml",
+      "steps:\n- {drive: {rate: 1C, sense: charge}, until: {voltage: 4.2 V}}\n- {drive: {voltage: 4.2 V}, until: "
+      "{rate: C/20}}\n"
+      "- {drive: rest, until: {time: 10 min}}\n- {drive: {rate: 2C, sense: discharge}, until: {capacity: 1 mAh}}\n");
   const Outcome outcome = program({"follow", "demo", "--protocol", "protocol.yaml", "--out", "out", "--points", "400"});
   REQUIRE(outcome.status == 0);
   const std::string text = folder.read("out/curves.csv");
   CHECK(text.rfind("Test Time / s,Voltage / V,Current / A,", 0) == 0);
   auto table = table_of(text);
-  const auto &t = table["Test Time / s"], &I = table["Current / A"], &V = table["Voltage / V"], &step = table["Step / 1"];
+  const auto &t = table["Test Time / s"], &I = table["Current / A"], &V = table["Voltage / V"],
+             &step = table["Step / 1"];
   for (std::size_t k = 1; k < t.size(); ++k) CHECK(t[k] >= t[k - 1]);
   std::map<double, double> charge;
   for (std::size_t k = 1; k < t.size(); ++k) {
@@ -136,7 +150,8 @@ TEST_CASE("curves.csv begins with the columns of the Battery Data Format and cou
 }
 
 TEST_CASE("a larger grain gives less at rate, and as much when slow: the time of diffusion is R^2/D") {
-  // Common practice, and the scaling of the diffusion equation: doubling R and quadrupling D, with a i0 kept, changes nothing.
+  // Common practice, and the scaling of the diffusion equation: doubling R and quadrupling D, with a i0 kept, changes
+  // nothing.
   const Folder folder;
   const std::string sheet = shipped("demo");
   folder.write("cell.yaml", sheet);
@@ -155,7 +170,8 @@ TEST_CASE("a larger grain gives less at rate, and as much when slow: the time of
   };
   folder.write("graphite.yaml", card);
   INFO(value_below("diffusion_coefficient"));
-  const double D = std::stod(value_below("diffusion_coefficient").substr(7)), i0 = std::stod(value_below("exchange_current_density").substr(7));
+  const double D = std::stod(value_below("diffusion_coefficient").substr(7)),
+               i0 = std::stod(value_below("exchange_current_density").substr(7));
   std::string quick = card;
   const auto replace = [&](const std::string& key, double number, const char* unit) {
     const auto at = quick.find("value:", quick.find("\n" + key + ":"));
@@ -175,7 +191,8 @@ TEST_CASE("a larger grain gives less at rate, and as much when slow: the time of
 TEST_CASE("a discharge from half way gives half, and a charge takes what a discharge left") {
   const double rated = json_of({"bench", "demo"})["bench"]["equilibrium_capacity_mAh"]["value"];
   const auto capacity = [&](const char* direction, const char* soc) {
-    return json_of({"rates", "demo", "--rates", "C/2000", direction, "--from-soc", soc})["points"][0]["capacity_mAh"].get<double>();
+    return json_of({"rates", "demo", "--rates", "C/2000", direction, "--from-soc", soc})["points"][0]["capacity_mAh"]
+        .get<double>();
   };
   CHECK(capacity("--discharge", "0.5") == Approx(0.5 * rated).epsilon(2e-3));
   CHECK(capacity("--charge", "0.25") == Approx(0.75 * rated).epsilon(2e-3));
@@ -194,15 +211,19 @@ TEST_CASE("a warmer cell gives more at rate") {
 
 TEST_CASE("every shipped sheet goes through every verb") {
   const Folder folder;
-  folder.write("rest.yaml", "steps:\n- {drive: {rate: C/5, sense: discharge}, until: {time: 10 min}}\n- {drive: rest, until: {time: 5 min}}\n");
+  folder.write("rest.yaml",
+               "steps:\n- {drive: {rate: C/5, sense: discharge}, until: {time: 10 min}}\n- {drive: rest, until: {time: "
+               "5 min}}\n");
   for (const char* sheet : {"demo", "demo_half_cell", "lfp_half_cell", "lco_graphite_2019", "nmc811_graphite_2020"}) {
     for (const char* electrolyte : {"uniform", "resolved"}) {
       INFO(sheet << " " << electrolyte);
       CHECK(program({"check", sheet}).status == 0);
       CHECK(program({"bench", sheet, "--out", "bench"}).status == 0);
       CHECK(program({"curve", sheet, "--rates", "C/5,1C", "--electrolyte", electrolyte, "--out", "curve"}).status == 0);
-      CHECK(program({"rates", sheet, "--both", "--rates", "C/5,1C,3C", "--electrolyte", electrolyte, "--out", "rates"}).status == 0);
-      const Outcome follow = program({"follow", sheet, "--protocol", "rest.yaml", "--from-soc", "0.6", "--electrolyte", electrolyte, "--out", "follow"});
+      CHECK(program({"rates", sheet, "--both", "--rates", "C/5,1C,3C", "--electrolyte", electrolyte, "--out", "rates"})
+                .status == 0);
+      const Outcome follow = program({"follow", sheet, "--protocol", "rest.yaml", "--from-soc", "0.6", "--electrolyte",
+                                      electrolyte, "--out", "follow"});
       INFO(follow.narration);
       CHECK(follow.status == 0);
     }
@@ -222,7 +243,8 @@ TEST_CASE("the report is one page that needs nothing from elsewhere, and carries
   CHECK((page.find("Harbour teaching lab, coin cell 07 (invented data)") != std::string::npos));
   CHECK((page.find("</html>") != std::string::npos));
   // A name that would end the script it stands in stays data.
-  folder.write("cell.yaml", with(shipped("demo"), "name: Harbour teaching lab, coin cell 07 (invented data)", "name: \"</script><b>x\""));
+  folder.write("cell.yaml", with(shipped("demo"), "name: Harbour teaching lab, coin cell 07 (invented data)",
+                                 "name: \"</script><b>x\""));
   REQUIRE(program({"rates", "cell.yaml", "--rates", "1C", "--out", "odd"}).status == 0);
   CHECK((folder.read("odd/report.html").find("</script><b>x") == std::string::npos));
 }

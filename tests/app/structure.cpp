@@ -9,15 +9,18 @@
 #include "tests/catch.hpp"
 
 TEST_CASE("includes point along the arrows of the map", "[structure]") {
-  const std::map<std::string, std::set<std::string>> allowed = {
-      {"model", {"model"}}, {"params", {"params", "model"}}, {"solver", {"solver", "model"}},
-      {"app", {"app", "params", "solver", "model"}}};
+  const std::map<std::string, std::set<std::string>> allowed = {{"model", {"model"}},
+                                                                {"params", {"params", "model"}},
+                                                                {"solver", {"solver", "model"}},
+                                                                {"app", {"app", "params", "solver", "model"}}};
   const std::set<std::string> ours = {"model", "params", "solver", "app", "tests", "benchmarks"};
   // What the physics and the numerics must never know, so that they compile anywhere.
-  const std::set<std::string> barred = {"iostream", "fstream", "cstdio", "filesystem", "yaml-cpp/yaml.h", "fmt/format.h", "thread"};
+  const std::set<std::string> barred = {"iostream",        "fstream",      "cstdio", "filesystem",
+                                        "yaml-cpp/yaml.h", "fmt/format.h", "thread"};
   int lines = 0;
   for (const auto& [folder, targets] : allowed) {
-    for (const auto& entry : std::filesystem::recursive_directory_iterator(std::string(ONEGRAIN_SOURCE_DIR) + "/" + folder)) {
+    for (const auto& entry :
+         std::filesystem::recursive_directory_iterator(std::string(ONEGRAIN_SOURCE_DIR) + "/" + folder)) {
       if (entry.path().extension() != ".cpp" && entry.path().extension() != ".hpp") continue;
       std::ifstream in(entry.path());
       for (std::string line; std::getline(in, line);) {
@@ -29,7 +32,8 @@ TEST_CASE("includes point along the arrows of the map", "[structure]") {
         if (line[9] == '"' && ours.count(first)) CHECK(targets.count(first) == 1);
         if (folder == "model" || folder == "solver") CHECK(barred.count(name) == 0);
         if (folder == "model" && line[9] == '<' && name.find('/') != std::string::npos) CHECK(first == "Eigen");
-        if (name.find("sundials") != std::string::npos || first == "cvodes") CHECK(entry.path().filename() == "cvode.cpp");
+        if (name.find("sundials") != std::string::npos || first == "cvodes")
+          CHECK(entry.path().filename() == "cvode.cpp");
         if (first == "ceres") CHECK(entry.path().filename() == "least_squares.cpp");
       }
     }

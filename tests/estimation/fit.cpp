@@ -2,11 +2,12 @@
 // lies inside the intervals as often as they promise. All measured curves are invented: calculated, with random noise
 // where it says so.
 
+#include "solver/estimation/fit.hpp"
+
 #include <cmath>
 #include <numeric>
 #include <random>
 
-#include "solver/estimation/fit.hpp"
 #include "tests/catch.hpp"
 #include "tests/published_cell.hpp"
 

@@ -1,5 +1,7 @@
 // Bounds, exceptions and points without an answer, on problems with known solutions.
 
+#include "solver/estimation/least_squares.hpp"
+
 #include <unistd.h>
 
 #include <cmath>
@@ -8,7 +10,6 @@
 #include <random>
 #include <thread>
 
-#include "solver/estimation/least_squares.hpp"
 #include "tests/catch.hpp"
 
 using namespace onegrain::solver;

@@ -135,8 +135,8 @@ TEST_CASE("parameters, standard deviations and sum of squares are NIST's, from b
       CHECK(found.fit.converged);
       // 11 digits are certified. The sets are ill-conditioned (ENSO, Thurber, MGH09), so that a gradient with round-off
       // leaves 8.
-      // Sums of three exponentials (Lanczos) are the worst: compilers and versions of Ceres differ between 6.4 and 10 digits,
-      // at sums of squares that agree to more than 10.
+      // Sums of three exponentials (Lanczos) are the worst: compilers and versions of Ceres differ between 6.4 and 10
+      // digits, at sums of squares that agree to more than 10.
       const double expected = set.name.rfind("Lanczos", 0) == 0 ? 6 : 7.5;
       CHECK(found.parameters >= expected);
       if (set.name == "Lanczos1") {

@@ -1,12 +1,13 @@
 // Standard errors, intervals, what data do not tell, and how far residuals repeat each other.
 
+#include "solver/estimation/uncertainty.hpp"
+
 #include <cmath>
 #include <fstream>
 #include <limits>
 #include <random>
 #include <sstream>
 
-#include "solver/estimation/uncertainty.hpp"
 #include "tests/catch.hpp"
 #include "tests/estimation/nist_sets.hpp"
 

@@ -1,8 +1,9 @@
 // What two electrodes can do together: windows between cut-offs, formation, capacity ratio.
 
+#include "model/balance.hpp"
+
 #include <cmath>
 
-#include "model/balance.hpp"
 #include "tests/catch.hpp"
 #include "tests/published_cell.hpp"
 
@@ -64,7 +65,8 @@ TEST_CASE("lithium is conserved along the window", "[model][balance]") {
     CHECK_THAT(lithium(at_state_of_charge(window, soc)), WithinRel(lithium(cell.inventory), 1e-13));
   }
   const Stoichiometries half = at_state_of_charge(window, 0.5);
-  CHECK_THAT((half.negative - window.empty.negative) * cell.negative->capacity(), WithinRel(window.capacity / 2, 1e-12));
+  CHECK_THAT((half.negative - window.empty.negative) * cell.negative->capacity(),
+             WithinRel(window.capacity / 2, 1e-12));
 }
 
 TEST_CASE("it does not matter in which state of charge the inventory is stated", "[model][balance]") {
@@ -159,13 +161,17 @@ TEST_CASE("formation of a cell with straight potentials follows by hand", "[mode
 TEST_CASE("a first charge that cannot end at the cut-off is named", "[model][balance]") {
   Cell cell = textbook_cell({0, 0});
   cell.upper_voltage = 3.0;  // as assembled: 4.4 - 1 - 0.3 = 3.1 V
-  CHECK_THROWS_WITH(after_formation(cell, 0.1), "the upper cut-off 3.000 V lies below the voltage of the cell as assembled");
+  CHECK_THROWS_WITH(after_formation(cell, 0.1),
+                    "the upper cut-off 3.000 V lies below the voltage of the cell as assembled");
   cell.upper_voltage = 4.5;  // y = 0 at q = 1, where x = 0.5 (no loss): 4.4 - 0.2 = 4.2 V
-  CHECK_THROWS_WITH(after_formation(cell, 0),
-                    "the upper cut-off 4.500 V cannot be reached on the first charge: the positive is empty already at 4.200 V");
-  cell.negative->host.maximum_concentration = 10000;  // half as much as the positive: x = 1 at q = 0.5, 3.9 - 0.1 = 3.8 V
-  CHECK_THROWS_WITH(after_formation(cell, 0),
-                    "the upper cut-off 4.500 V cannot be reached on the first charge: the negative is full already at 3.800 V");
+  CHECK_THROWS_WITH(
+      after_formation(cell, 0),
+      "the upper cut-off 4.500 V cannot be reached on the first charge: the positive is empty already at 4.200 V");
+  cell.negative->host.maximum_concentration =
+      10000;  // half as much as the positive: x = 1 at q = 0.5, 3.9 - 0.1 = 3.8 V
+  CHECK_THROWS_WITH(
+      after_formation(cell, 0),
+      "the upper cut-off 4.500 V cannot be reached on the first charge: the negative is full already at 3.800 V");
   cell.negative.reset();
   CHECK_THROWS_WITH(after_formation(cell, 0.1), "formation loss belongs to a full cell");
 }

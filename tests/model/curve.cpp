@@ -1,10 +1,11 @@
 // Curves: what a number, a formula or a table becomes before any physics runs.
 
+#include "model/curve.hpp"
+
 #include <cmath>
 #include <limits>
 #include <numbers>
 
-#include "model/curve.hpp"
 #include "tests/catch.hpp"
 #include "tests/published_cell.hpp"
 
@@ -34,14 +35,16 @@ const Known known_functions[] = {
      [](double x) { return -50 * x / ((1 + 25 * x * x) * (1 + 25 * x * x)); }},
     {"steep exponential of a graphite potential", 0, 1, [](double x) { return 1.5 * std::exp(-120 * x); },
      [](double x) { return -180 * std::exp(-120 * x); }},
-    {"step of width 0.006 of an oxide potential", 0.4, 1, [](double x) { return -0.02167 * std::tanh((x - 0.525) / 0.006); },
+    {"step of width 0.006 of an oxide potential", 0.4, 1,
+     [](double x) { return -0.02167 * std::tanh((x - 0.525) / 0.006); },
      [](double x) { return -0.02167 / 0.006 / std::pow(std::cosh((x - 0.525) / 0.006), 2); }},
     {"square root of a salt concentration", 1, 4000, [](double c) { return 1e-3 * std::sqrt(c); },
      [](double c) { return 5e-4 / std::sqrt(c); }},
 };
 }  // namespace
 
-TEST_CASE("a piecewise polynomial stays within its tolerance of the function, also where nobody looked", "[model][curve]") {
+TEST_CASE("a piecewise polynomial stays within its tolerance of the function, also where nobody looked",
+          "[model][curve]") {
   const double tolerance = GENERATE(1e-4, 1e-7, 1e-10);
   for (const Known& known : known_functions) {
     CAPTURE(known.name, tolerance);
@@ -58,10 +61,14 @@ TEST_CASE("a piecewise polynomial stays within its tolerance of the function, al
 
 TEST_CASE("published potentials are reproduced to 0.1 nV", "[model][curve]") {
   // C.-H. Chen et al., J. Electrochem. Soc. 167, 080534 (2020); expressions and values from memory.
-  const auto potential = [](double (*f)(double)) { return Curve::approximation(f, 0, 1, 1e-10, Curve::Beyond::tangent); };
+  const auto potential = [](double (*f)(double)) {
+    return Curve::approximation(f, 0, 1, 1e-10, Curve::Beyond::tangent);
+  };
   const Curve U_p = potential(onegrain::tests::nmc811_potential);
   const Curve U_n = potential(onegrain::tests::graphite_siox_potential);
-  struct Row { double x, U; };
+  struct Row {
+    double x, U;
+  };
   for (const Row row : {Row{0.27, 4.27296}, {0.40, 4.10475}, {0.60, 3.82447}, {0.80, 3.64911}, {0.9084, 3.56140}}) {
     CHECK_THAT(U_p(row.x), WithinAbs(row.U, 5e-6));  // five decimals are printed
   }
@@ -93,7 +100,8 @@ TEST_CASE("the slope of a curve is the derivative of the function", "[model][cur
 
 TEST_CASE("the slope of a curve is also the slope of its own values", "[model][curve]") {
   // Newton's method and the integrator's Jacobian need the derivative of what is evaluated, not of what was meant.
-  const auto coarse = Curve::approximation([](double x) { return std::exp(std::sin(9 * x)); }, 0, 1, 1e-3, Curve::Beyond::hold);
+  const auto coarse =
+      Curve::approximation([](double x) { return std::exp(std::sin(9 * x)); }, 0, 1, 1e-3, Curve::Beyond::hold);
   for (int k = 0; k < 500; ++k) {
     const double x = scattered(k, 0.001, 0.999), h = 1e-6;
     CAPTURE(x);

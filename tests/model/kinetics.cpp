@@ -1,9 +1,10 @@
 // Charge transfer: Butler and Volmer's equation and the exchange current density.
 
+#include "model/kinetics.hpp"
+
 #include <cmath>
 
 #include "model/constants.hpp"
-#include "model/kinetics.hpp"
 #include "tests/catch.hpp"
 #include "tests/published_cell.hpp"
 
@@ -13,7 +14,9 @@ namespace {
 constexpr double T_ref = 298.15;
 const double thermal_voltage = gas_constant * T_ref / faraday_constant;
 
-struct Transfer { double aa, ac; };
+struct Transfer {
+  double aa, ac;
+};
 const Transfer transfers[] = {{0.5, 0.5}, {0.3, 0.7}, {0.65, 0.35}, {1, 1}, {0.1, 0.9}, {0.5, 0.25}, {1.5, 0.5}};
 }  // namespace
 
@@ -34,9 +37,12 @@ TEST_CASE("charge transfer is ohmic within 1 % below 0.49 exchange currents and 
   CHECK_THAT(butler_volmer(0, 1, T_ref, 0.5, 0.5).by_current, WithinAbs(256.926e-4, 5e-8));
 }
 
-TEST_CASE("charge transfer follows Tafel's law within 1 % above 7.02 exchange currents and no earlier", "[model][kinetics]") {
+TEST_CASE("charge transfer follows Tafel's law within 1 % above 7.02 exchange currents and no earlier",
+          "[model][kinetics]") {
   // eta -> (2RT/F) ln(i/i0): Bard and Faulkner, Electrochemical Methods, 2nd ed. (2001), ch. 3
-  const auto error = [](double s) { return 1 - 2 * thermal_voltage * std::log(s) / butler_volmer(s, 1, T_ref, 0.5, 0.5).value; };
+  const auto error = [](double s) {
+    return 1 - 2 * thermal_voltage * std::log(s) / butler_volmer(s, 1, T_ref, 0.5, 0.5).value;
+  };
   CHECK(error(7.03) < 0.01);
   CHECK(error(7.00) > 0.01);
 }
@@ -52,7 +58,8 @@ TEST_CASE("Tafel slopes are 2.303 RT / (alpha F) per decade, on either side", "[
   }
 }
 
-TEST_CASE("the overpotential satisfies Butler and Volmer's equation over twenty decades of current", "[model][kinetics]") {
+TEST_CASE("the overpotential satisfies Butler and Volmer's equation over twenty decades of current",
+          "[model][kinetics]") {
   for (const auto& [aa, ac] : transfers) {
     for (int decade = -10; decade <= 10; ++decade) {
       for (const double sign : {1.0, -1.0}) {
@@ -70,7 +77,8 @@ TEST_CASE("the overpotential satisfies Butler and Volmer's equation over twenty 
 TEST_CASE("coefficients next to 1/2 give next to the closed form", "[model][kinetics]") {
   for (const double s : {-1e4, -3.0, -1e-3, 1e-6, 0.7, 40.0}) {
     CAPTURE(s);
-    const auto exact = butler_volmer(s, 2, T_ref, 0.5, 0.5), near = butler_volmer(s, 2, T_ref, 0.5 + 1e-13, 0.5 - 1e-13);
+    const auto exact = butler_volmer(s, 2, T_ref, 0.5, 0.5),
+               near = butler_volmer(s, 2, T_ref, 0.5 + 1e-13, 0.5 - 1e-13);
     CHECK_THAT(near.value, WithinRel(exact.value, 1e-12));
     CHECK_THAT(near.by_current, WithinRel(exact.by_current, 1e-12));
     CHECK_THAT(near.by_exchange, WithinRel(exact.by_exchange, 1e-12));
@@ -92,7 +100,9 @@ TEST_CASE("the derivatives of an overpotential are those of its values", "[model
       CAPTURE(aa, ac, i);
       const double i0 = 1.3, T = 310, h = 1e-5;  // relative; central differences err by h^2
       const auto v = butler_volmer(i, i0, T, aa, ac);
-      const auto eta = [&](double i_s, double i_0, double temperature) { return butler_volmer(i_s, i_0, temperature, aa, ac).value; };
+      const auto eta = [&](double i_s, double i_0, double temperature) {
+        return butler_volmer(i_s, i_0, temperature, aa, ac).value;
+      };
       CHECK(v.by_current > 0);
       CHECK_THAT(v.by_current, WithinRel((eta(i * (1 + h), i0, T) - eta(i * (1 - h), i0, T)) / (2 * h * i), 1e-8));
       CHECK_THAT(v.by_exchange, WithinRel((eta(i, i0 * (1 + h), T) - eta(i, i0 * (1 - h), T)) / (2 * h * i0), 1e-8));
@@ -116,7 +126,8 @@ TEST_CASE("at half filling in 1 mol/L a host exchanges its reference current", "
 }
 
 TEST_CASE("exchange currents of the published set follow m sqrt(c c_s (c_max - c_s))", "[model][kinetics]") {
-  // C.-H. Chen et al., J. Electrochem. Soc. 167, 080534 (2020), from memory: m = 3.42e-6 and 6.48e-7 in A/m2 (m3/mol)^1.5
+  // C.-H. Chen et al., J. Electrochem. Soc. 167, 080534 (2020), from memory: m = 3.42e-6 and 6.48e-7 in A/m2
+  // (m3/mol)^1.5
   const Cell cell = onegrain::tests::published_cell();
   const auto published = [](double m, double c_max, double x, double c) {
     return m * std::sqrt(c) * std::sqrt(x * c_max) * std::sqrt((1 - x) * c_max);
@@ -124,8 +135,10 @@ TEST_CASE("exchange currents of the published set follow m sqrt(c c_s (c_max - c
   for (const double x : {0.03, 0.27, 0.5, 0.9}) {
     for (const double c : {200.0, 1000.0, 1800.0}) {
       CAPTURE(x, c);
-      CHECK_THAT(exchange_current_density(cell.positive.host, x, c, T_ref).value, WithinRel(published(3.42e-6, 63104, x, c), 1e-12));
-      CHECK_THAT(exchange_current_density(cell.negative->host, x, c, T_ref).value, WithinRel(published(6.48e-7, 33133, x, c), 1e-12));
+      CHECK_THAT(exchange_current_density(cell.positive.host, x, c, T_ref).value,
+                 WithinRel(published(3.42e-6, 63104, x, c), 1e-12));
+      CHECK_THAT(exchange_current_density(cell.negative->host, x, c, T_ref).value,
+                 WithinRel(published(6.48e-7, 33133, x, c), 1e-12));
     }
   }
   // worked out apart from this code: 3.412 and 0.3395 A/m2 at half filling
@@ -156,7 +169,9 @@ TEST_CASE("the derivatives of an exchange current are those of its values", "[mo
     for (const double x : {0.02, 0.3, 0.5, 0.95}) {
       CAPTURE(aa, ac, x);
       const double c = 700, T = 290, h = 1e-6;
-      const auto i0 = [&](double s, double salt, double temperature) { return exchange_current_density(host, s, salt, temperature).value; };
+      const auto i0 = [&](double s, double salt, double temperature) {
+        return exchange_current_density(host, s, salt, temperature).value;
+      };
       const ExchangeCurrent v = exchange_current_density(host, x, c, T);
       CHECK_THAT(v.by_stoichiometry, WithinAbs((i0(x + h, c, T) - i0(x - h, c, T)) / (2 * h), 1e-7));
       CHECK_THAT(v.by_concentration, WithinRel((i0(x, c + 1e-2, T) - i0(x, c - 1e-2, T)) / 2e-2, 1e-7));

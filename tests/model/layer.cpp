@@ -72,8 +72,8 @@ TEST_CASE("with linear kinetics and an even potential the current spreads as a h
 }
 
 TEST_CASE("an even current gives the layer averages of the single-particle model") {
-  // mean(Phi) - Phi(separator) = i L / (3 kappa) - i L / (6 sigma) + the weighted rise of the salt; S. G. Marquis et al.,
-  // J. Electrochem. Soc. 166, A3693 (2019).
+  // mean(Phi) - Phi(separator) = i L / (3 kappa) - i L / (6 sigma) + the weighted rise of the salt; S. G. Marquis et
+  // al., J. Electrochem. Soc. 166, A3693 (2019).
   Cell cell = tests::published_cell();
   Electrode layer = *cell.negative;
   layer.electronic_conductivity = 2;
@@ -82,7 +82,8 @@ TEST_CASE("an even current gives the layer averages of the single-particle model
   const LayerDrop drop = layer_drop(points, layer, cell.electrolyte, salt, none, 298.15);
   const double i = 20, kappa = cell.electrolyte.conductivity(1000, 298.15) * layer.porosity / layer.tortuosity;
   const Eigen::VectorXd potential = drop.drop * Eigen::VectorXd::Constant(5, i) - i * drop.solid + drop.diffusion;
-  CHECK_THAT(points.weights().matrix().dot(potential), WithinRel(i * layer.thickness * (1 / (3 * kappa) - 1 / (6 * layer.electronic_conductivity)), 1e-10));
+  CHECK_THAT(points.weights().matrix().dot(potential),
+             WithinRel(i * layer.thickness * (1 / (3 * kappa) - 1 / (6 * layer.electronic_conductivity)), 1e-10));
 }
 
 TEST_CASE("more points change the answer less and less") {
@@ -90,7 +91,8 @@ TEST_CASE("more points change the answer less and less") {
   const Electrode& layer = *cell.negative;
   const auto separator_side = [&](int count) {
     const LayerPoints points(count);
-    const Eigen::VectorXd salt = (1000 + 200 * points.samples()).matrix(), slope = Eigen::VectorXd::Constant(salt.size(), 200);
+    const Eigen::VectorXd salt = (1000 + 200 * points.samples()).matrix(),
+                          slope = Eigen::VectorXd::Constant(salt.size(), 200);
     const LayerDrop drop = layer_drop(points, layer, cell.electrolyte, salt, slope, 298.15);
     const Eigen::VectorXd surface = (0.3 + 0.1 * points.xi()).matrix(), at = (1000 + 200 * points.xi()).matrix();
     LayerState state;
@@ -132,7 +134,8 @@ TEST_CASE("the derivatives of the layer are those of its equations") {
     Eigen::VectorXd right = Eigen::VectorXd::Zero(5);
     right[k] = -state.by_surface[k] * dx;
     const Eigen::VectorXd change = A.lu().solve(right);
-    CHECK((after.current - state.current - change.head(4)).cwiseAbs().maxCoeff() < 2e-2 * change.head(4).cwiseAbs().maxCoeff());
+    CHECK((after.current - state.current - change.head(4)).cwiseAbs().maxCoeff() <
+          2e-2 * change.head(4).cwiseAbs().maxCoeff());
     CHECK(std::abs(after.separator_side - state.separator_side - change[4]) < 2e-2 * std::abs(change[4]) + 1e-9);
   }
 }

@@ -1,6 +1,7 @@
 // The modes of a spherical grain against the exact ones of diffusion in a sphere.
 // Sources: J. Crank, The Mathematics of Diffusion, 2nd ed. (1975), ch. 6; H. S. Carslaw and J. C. Jaeger, Conduction of
-// Heat in Solids, 2nd ed. (1959), ch. 9. The tables hold their series with 17 digits (tests/reference/sphere_series.py).
+// Heat in Solids, 2nd ed. (1959), ch. 9. The tables hold their series with 17 digits
+// (tests/reference/sphere_series.py).
 
 #include <cmath>
 #include <thread>
@@ -94,7 +95,8 @@ TEST_CASE("exact modes have the surface value sqrt(2/3)", "[model][modes]") {
 
 TEST_CASE("the sums 1/10 of 1/l^2 and 1/350 of 1/l^4 hold for any number of modes", "[model][modes]") {
   // Crank, ch. 6: they say that the steady profile is a parabola, surface minus mean 1/5, mean square 3/175. The
-  // parabola lies in every space, so only the round-off of the largest eigenvalue is allowed for. Phi(1)^2 stands for 2/3.
+  // parabola lies in every space, so only the round-off of the largest eigenvalue is allowed for. Phi(1)^2 stands for
+  // 2/3.
   const int count = GENERATE(2, 3, 10, 40, 96, 200);
   CAPTURE(count);
   const GrainModes& modes = GrainModes::of(count);
@@ -116,7 +118,8 @@ TEST_CASE("the surface of a grain under constant flux follows Crank's series", "
   // short times: 2 sqrt(tau / pi) + tau + 4 tau^1.5 / (3 sqrt pi) + ..., the semi-infinite solid and its curvature
   for (const double tau : {1e-12, 1e-9, 1e-6}) {
     const double pi = 3.14159265358979324;
-    CHECK_THAT(exact_step_response(tau), WithinRel(2 * std::sqrt(tau / pi) + tau + 4 * std::pow(tau, 1.5) / (3 * std::sqrt(pi)), 1e-9));
+    CHECK_THAT(exact_step_response(tau),
+               WithinRel(2 * std::sqrt(tau / pi) + tau + 4 * std::pow(tau, 1.5) / (3 * std::sqrt(pi)), 1e-9));
   }
   CHECK(exact_step_response(0) == 0);
   CHECK(modes.step_response(0) == 0);
@@ -214,7 +217,8 @@ TEST_CASE("a profile survives being carried to more modes and back", "[model][mo
   b.head(7) = a;
   b[18] = 0.01;
   const GrainAverage average;
-  const Eigen::VectorXd lost = many.values(average.nodes) * many.amplitudes(b) - few.values(average.nodes) * few.amplitudes(b);
+  const Eigen::VectorXd lost =
+      many.values(average.nodes) * many.amplitudes(b) - few.values(average.nodes) * few.amplitudes(b);
   const Eigen::VectorXd overlap = few.values(average.nodes).transpose() * average.weights.matrix().asDiagonal() * lost;
   CHECK(overlap.cwiseAbs().maxCoeff() < 1e-13);
 }

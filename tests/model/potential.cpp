@@ -1,16 +1,18 @@
 // Open-circuit potentials, above all where nobody measured them.
 
+#include "model/potential.hpp"
+
 #include <cmath>
 
 #include "model/constants.hpp"
-#include "model/potential.hpp"
 #include "tests/catch.hpp"
 #include "tests/published_cell.hpp"
 
 using namespace onegrain::model;
 
 namespace {
-/// The NMC811 potential of C.-H. Chen et al., J. Electrochem. Soc. 167, 080534 (2020), from memory, known on 0.25..0.95.
+/// The NMC811 potential of C.-H. Chen et al., J. Electrochem. Soc. 167, 080534 (2020), from memory, known on
+/// 0.25..0.95.
 OpenCircuitPotential measured_range() {
   return OpenCircuitPotential(
       Property(Curve::approximation(onegrain::tests::nmc811_potential, 0.25, 0.95, 1e-11, Curve::Beyond::tangent)),
@@ -41,7 +43,8 @@ TEST_CASE("beyond its range a potential goes on with the same value and slope", 
   }
 }
 
-TEST_CASE("near full and empty a potential moves by 59.16 mV per decade of free or filled sites", "[model][potential]") {
+TEST_CASE("near full and empty a potential moves by 59.16 mV per decade of free or filled sites",
+          "[model][potential]") {
   // Nernst; (RT/F) ln 10 = 59.159350 mV at 298.15 K with CODATA 2018 constants, proportional to T.
   const double T = GENERATE(263.15, 298.15, 333.15);
   CAPTURE(T);
@@ -71,10 +74,12 @@ TEST_CASE("a grain can be neither filled nor emptied beyond its sites: the poten
   CHECK(U(-1e-6, 298.15) > 20);
 }
 
-TEST_CASE("whatever stoichiometry an integrator tries, a potential and its derivatives are finite", "[model][potential]") {
+TEST_CASE("whatever stoichiometry an integrator tries, a potential and its derivatives are finite",
+          "[model][potential]") {
   const OpenCircuitPotential constant(Property::constant(3.4));
   for (const OpenCircuitPotential& U : {measured_range(), constant}) {
-    for (const double x : {-1e6, -1.0, -1e-9, -1e-300, 0.0, 1e-300, 1e-12, 1e-9, 0.5, 1 - 1e-9, 1.0, 1 + 1e-9, 2.0, 1e6}) {
+    for (const double x :
+         {-1e6, -1.0, -1e-9, -1e-300, 0.0, 1e-300, 1e-12, 1e-9, 0.5, 1 - 1e-9, 1.0, 1 + 1e-9, 2.0, 1e6}) {
       CAPTURE(x);
       const Property::Value v = U.at(x, 298.15);
       CHECK(std::isfinite(v.value));

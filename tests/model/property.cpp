@@ -17,8 +17,8 @@ Property sampled(double (*f)(double, double), double lower, double upper, double
   std::vector<Property::Sample> samples;
   for (int k = 0; k < count; ++k) {
     const double T = 0.5 * (T_low + T_high) - 0.5 * (T_high - T_low) * std::cos(std::numbers::pi * (k + 0.5) / count);
-    samples.push_back({T, Curve::approximation([&](double x) { return f(x, T); }, lower, upper, tolerance,
-                                               Curve::Beyond::hold)});
+    samples.push_back(
+        {T, Curve::approximation([&](double x) { return f(x, T); }, lower, upper, tolerance, Curve::Beyond::hold)});
   }
   return Property(samples);
 }
@@ -34,7 +34,8 @@ TEST_CASE("the logarithm of an Arrhenius rate falls by E/R per unit of 1/T", "[m
   CHECK(D.uniform());
 }
 
-TEST_CASE("35 kJ/mol speed a reaction up by 58 % from 25 to 35 degC and slow it down to 27 % at 0 degC", "[model][property]") {
+TEST_CASE("35 kJ/mol speed a reaction up by 58 % from 25 to 35 degC and slow it down to 27 % at 0 degC",
+          "[model][property]") {
   // exp(-(E/R)(1/T - 1/298.15)) with CODATA 2018 constants, evaluated with 20 digits
   const Property i0 = Property::constant(1, 35e3);
   CHECK_THAT(i0(0, 308.15), WithinRel(1.5811948361492040, 1e-13));
@@ -87,7 +88,10 @@ TEST_CASE("temperatures carry exponentials of 1/T ever better, about thirtyfold 
   CHECK_THAT(kappa(1000, 298.15), WithinAbs(0.913, 5e-4));
   CHECK_THAT(D(1000, 298.15), WithinAbs(2.89e-10, 5e-13));
   // over -30..70 degC, salt from 0.25 to 2 mol/L; bounds as found with the formulas alone, without curves
-  struct Row { int temperatures; double kappa, D; };
+  struct Row {
+    int temperatures;
+    double kappa, D;
+  };
   for (const Row row : {Row{6, 1e-3, 1e-4}, {8, 2e-5, 1e-6}, {10, 1e-6, 1e-7}}) {
     CAPTURE(row.temperatures);
     const Property p_kappa = sampled(kappa, 10, 2500, 1e-10, 243.15, 343.15, row.temperatures);

@@ -1,12 +1,13 @@
 // Salt in the pores: steady profiles, transients, conservation, and what the terminals are told of it.
 
+#include "model/salt.hpp"
+
 #include <cmath>
-#include <utility>
 #include <numbers>
 #include <string>
+#include <utility>
 
 #include "benchmarks/published_sets.hpp"
-#include "model/salt.hpp"
 #include "tests/catch.hpp"
 #include "tests/quadrature.hpp"
 
@@ -52,8 +53,10 @@ template <class Function>
 double over_layers(const Cell& cell, Function f, int intervals = 40) {
   double sum = 0;
   for (const Layer& l : layers_of(cell)) {
-    for (const auto& [from, to] : {std::pair{0.0, 0.01}, std::pair{0.01, 0.1}, std::pair{0.1, 1.0}}) {  // where polynomials may meet
-      sum += integral([&](double x) { return f(x, l); }, l.start + from * l.thickness, l.start + to * l.thickness, intervals);
+    for (const auto& [from, to] :
+         {std::pair{0.0, 0.01}, std::pair{0.01, 0.1}, std::pair{0.1, 1.0}}) {  // where polynomials may meet
+      sum += integral([&](double x) { return f(x, l); }, l.start + from * l.thickness, l.start + to * l.thickness,
+                      intervals);
     }
   }
   return sum;

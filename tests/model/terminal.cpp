@@ -31,7 +31,9 @@ double graphite_potential(double x) {
 /// LiCoO2 | graphite: S. G. Marquis et al., J. Electrochem. Soc. 166, A3693 (2019), conductivity after Capiglia et al.,
 /// J. Power Sources 81-82, 859 (1999); all values from memory. 1C = 24 A/m2; starts at x = 0.8, y = 0.6.
 Cell lco_cell() {
-  const auto curve = [](double (*f)(double)) { return Curve::approximation(f, 0.001, 0.999, 1e-10, Curve::Beyond::tangent); };
+  const auto curve = [](double (*f)(double)) {
+    return Curve::approximation(f, 0.001, 0.999, 1e-10, Curve::Beyond::tangent);
+  };
   Cell cell = published_cell();
   const double root_c = std::sqrt(1000.0), tau = 1 / std::sqrt(0.3);
   cell.positive.host.potential = OpenCircuitPotential(Property(curve(lco_potential)));
@@ -79,13 +81,15 @@ TEST_CASE("the parts of the terminal voltage sum to it", "[model][terminal]") {
   const SingleParticle model(cell, 4, 4);
   for (const double i : {-120.0, -24.0, 0.0, 3.0, 60.0}) {
     const Terminal t = model.terminal(0.7, 0.4, i, T_ref);
-    CHECK_THAT(t.voltage, WithinAbs(t.positive_potential + t.positive_overpotential - t.negative_potential - t.negative_overpotential +
-                                    t.electrolyte + t.electronic + t.contact, 1e-14));
+    CHECK_THAT(t.voltage, WithinAbs(t.positive_potential + t.positive_overpotential - t.negative_potential -
+                                        t.negative_overpotential + t.electrolyte + t.electronic + t.contact,
+                                    1e-14));
     CHECK_THAT(t.contact, WithinAbs(12e-4 * i, 1e-15));
     CHECK_THAT(t.electrolyte, WithinAbs(model.electrolyte_resistance(T_ref) * i, 1e-15));
     CHECK_THAT(t.electronic, WithinAbs(model.electronic_resistance() * i, 1e-15));
     // charging costs voltage, discharging loses it: every part has the sign of the current
-    for (const double part : {t.positive_overpotential, -t.negative_overpotential, t.electrolyte, t.electronic, t.contact}) {
+    for (const double part :
+         {t.positive_overpotential, -t.negative_overpotential, t.electrolyte, t.electronic, t.contact}) {
       CHECK(part * i >= 0);
     }
   }
@@ -114,10 +118,16 @@ TEST_CASE("each electrode carries the current on the surface of its grains", "[m
   const SingleParticle model(cell, 4, 4);
   const Terminal t = model.terminal(0.27, 0.9, i, T_ref);
   const double thermal = gas_constant * T_ref / faraday_constant;
-  CHECK_THAT(t.positive_overpotential,
-             WithinRel(2 * thermal * std::asinh(-1.685 / 2 / exchange_current_density(cell.positive.host, 0.27, 1000, T_ref).value), 1e-3));
-  CHECK_THAT(t.negative_overpotential,
-             WithinRel(2 * thermal * std::asinh(1.488 / 2 / exchange_current_density(cell.negative->host, 0.9, 1000, T_ref).value), 1e-3));
+  CHECK_THAT(
+      t.positive_overpotential,
+      WithinRel(
+          2 * thermal * std::asinh(-1.685 / 2 / exchange_current_density(cell.positive.host, 0.27, 1000, T_ref).value),
+          1e-3));
+  CHECK_THAT(
+      t.negative_overpotential,
+      WithinRel(
+          2 * thermal * std::asinh(1.488 / 2 / exchange_current_density(cell.negative->host, 0.9, 1000, T_ref).value),
+          1e-3));
   // j = 1.5425e-5 and 1.7464e-5 mol/m2/s out of negative and into positive on discharge
   CHECK_THAT(model.negative_outflow() * i * 33133, WithinRel(1.5425e-5, 1e-4));
   CHECK_THAT(model.positive_outflow() * i * 63104, WithinRel(-1.7464e-5, 1e-4));
@@ -131,8 +141,10 @@ TEST_CASE("what leaves one electrode enters the other", "[model][terminal]") {
                WithinRel(0.6 * model.positive_capacity() + 0.8 * model.negative_capacity(), 1e-14));
   }
   // dmean/dt = -3 outflow / R is the current over the capacity
-  CHECK_THAT(3 * model.positive_outflow() / cell.positive.particle_radius, WithinRel(1 / model.positive_capacity(), 1e-13));
-  CHECK_THAT(3 * model.negative_outflow() / cell.negative->particle_radius, WithinRel(-1 / model.negative_capacity(), 1e-13));
+  CHECK_THAT(3 * model.positive_outflow() / cell.positive.particle_radius,
+             WithinRel(1 / model.positive_capacity(), 1e-13));
+  CHECK_THAT(3 * model.negative_outflow() / cell.negative->particle_radius,
+             WithinRel(-1 / model.negative_capacity(), 1e-13));
 }
 
 TEST_CASE("the derivatives of the terminal voltage are those of its values", "[model][terminal]") {
@@ -150,7 +162,9 @@ TEST_CASE("the derivatives of the terminal voltage are those of its values", "[m
         CAPTURE(i, x, cell.is_full_cell());
         const Terminal t = model.terminal(x, 1 - x, i, T_ref);
         const double di = 1e-4, dx = 1e-6;
-        const auto V = [&](double x_p, double x_n, double current) { return model.terminal(x_p, x_n, current, T_ref).voltage; };
+        const auto V = [&](double x_p, double x_n, double current) {
+          return model.terminal(x_p, x_n, current, T_ref).voltage;
+        };
         CHECK(t.by_current > 0);
         CHECK_THAT(t.by_current, WithinRel((V(x, 1 - x, i + di) - V(x, 1 - x, i - di)) / (2 * di), 1e-6));
         CHECK_THAT(t.by_positive_surface, WithinAbs((V(x + dx, 1 - x, i) - V(x - dx, 1 - x, i)) / (2 * dx), 1e-6));

@@ -1,8 +1,9 @@
+#include "params/sheet/bench.hpp"
+
 #include <cmath>
 #include <string>
 
 #include "model/balance.hpp"
-#include "params/sheet/bench.hpp"
 #include "tests/catch.hpp"
 
 using namespace onegrain::params;

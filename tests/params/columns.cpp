@@ -1,6 +1,7 @@
+#include "params/record/columns.hpp"
+
 #include <string>
 
-#include "params/record/columns.hpp"
 #include "tests/catch.hpp"
 
 using namespace onegrain::params;

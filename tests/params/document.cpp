@@ -1,14 +1,15 @@
+#include "params/text/document.hpp"
+
 #include <chrono>
 #include <cstdint>
 #include <filesystem>
 #include <fstream>
 #include <string>
 
-#include "params/text/document.hpp"
+#include "params/sheet/sheet.hpp"
 #include "params/text/faults.hpp"
 #include "params/text/library.hpp"
 #include "params/text/sha256.hpp"
-#include "params/sheet/sheet.hpp"
 #include "tests/catch.hpp"
 
 using namespace onegrain::params;

@@ -1,3 +1,5 @@
+#include "params/text/expression.hpp"
+
 #include <cmath>
 #include <filesystem>
 #include <fstream>
@@ -5,7 +7,6 @@
 #include <vector>
 
 #include "params/card/card.hpp"
-#include "params/text/expression.hpp"
 #include "tests/catch.hpp"
 
 using namespace onegrain::params;

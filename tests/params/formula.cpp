@@ -1,9 +1,10 @@
+#include "params/text/formula.hpp"
+
 #include <cmath>
 #include <string>
 
 #include "model/constants.hpp"
 #include "params/card/crystal.hpp"
-#include "params/text/formula.hpp"
 #include "params/number/quantity.hpp"
 #include "tests/catch.hpp"
 

@@ -1,3 +1,5 @@
+#include "params/record/measured.hpp"
+
 #include <fmt/format.h>
 
 #include <cmath>
@@ -8,7 +10,6 @@
 #include <random>
 #include <string>
 
-#include "params/record/measured.hpp"
 #include "tests/catch.hpp"
 
 using namespace onegrain::params;

@@ -1,7 +1,8 @@
+#include "params/sheet/protocol.hpp"
+
 #include <string>
 #include <variant>
 
-#include "params/sheet/protocol.hpp"
 #include "params/sheet/rate.hpp"
 #include "tests/catch.hpp"
 

@@ -1,7 +1,8 @@
+#include "params/record/record.hpp"
+
 #include <cmath>
 #include <string>
 
-#include "params/record/record.hpp"
 #include "tests/catch.hpp"
 
 using namespace onegrain::params;

@@ -1,3 +1,5 @@
+#include "params/text/revision.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <cstdlib>
@@ -11,10 +13,9 @@
 #include <vector>
 
 #include "params/card/card.hpp"
+#include "params/sheet/sheet.hpp"
 #include "params/text/document.hpp"
 #include "params/text/fields.hpp"
-#include "params/text/revision.hpp"
-#include "params/sheet/sheet.hpp"
 #include "tests/catch.hpp"
 
 using namespace onegrain::params;

@@ -1,3 +1,5 @@
+#include "params/sheet/sheet.hpp"
+
 #include <cmath>
 #include <filesystem>
 #include <fstream>
@@ -7,7 +9,6 @@
 #include "model/balance.hpp"
 #include "model/constants.hpp"
 #include "params/text/library.hpp"
-#include "params/sheet/sheet.hpp"
 #include "tests/catch.hpp"
 
 using namespace onegrain::params;

@@ -1,3 +1,5 @@
+#include "params/number/units.hpp"
+
 #include <udunits2.h>
 
 #include <cmath>
@@ -5,7 +7,6 @@
 #include <string>
 
 #include "params/number/quantity.hpp"
-#include "params/number/units.hpp"
 #include "tests/catch.hpp"
 
 using namespace onegrain::params;

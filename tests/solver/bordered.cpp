@@ -1,8 +1,9 @@
 // Linear algebra of blocks with a border, against Eigen's dense LU of the same matrix.
 
+#include "solver/ode/bordered.hpp"
+
 #include <random>
 
-#include "solver/ode/bordered.hpp"
 #include "tests/catch.hpp"
 
 using onegrain::solver::Bordered;
@@ -83,7 +84,8 @@ TEST_CASE("a bordered system has the solution of the dense one", "[solver][borde
   }
 }
 
-TEST_CASE("a system factored for one step serves any number of right sides, and may be filled anew", "[solver][bordered]") {
+TEST_CASE("a system factored for one step serves any number of right sides, and may be filled anew",
+          "[solver][bordered]") {
   const Shape& shape = shapes[3];
   std::mt19937 random(5);
   Bordered system(shape.blocks, shape.border, shape.algebraic);

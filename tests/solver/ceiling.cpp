@@ -30,8 +30,9 @@ constexpr ChargeLimits plating_alone{.plating_margin = 0, .keep_voltage = false}
 
 TEST_CASE("the plating onset is that of a full porous-electrode calculation") {
   // tests/reference/porous_plating_onset.csv: finite volumes, IDA, extrapolated in the grid; made by
-  // benchmarks/porous_electrode_table.cpp from the textbook equations (Doyle, Fuller, Newman 1993). Parameters of the two
-  // published cells from memory. Never above by more than 2 %, never below by more than 15 %: what a recommendation may cost.
+  // benchmarks/porous_electrode_table.cpp from the textbook equations (Doyle, Fuller, Newman 1993). Parameters of the
+  // two published cells from memory. Never above by more than 2 %, never below by more than 15 %: what a recommendation
+  // may cost.
   const tests::ReferenceTable table("porous_plating_onset.csv");
   for (const auto& row : table.rows) {
     Subject s(row[0] == 2020 ? benchmarks::nmc811_graphite_2020() : benchmarks::lco_graphite_2019());
@@ -95,8 +96,8 @@ TEST_CASE("without limits in reach a ceiling says so") {
 }
 
 TEST_CASE("where cracking limits, the ceiling is that of the parabola in closed form") {
-  // After a time of R^2/D the profile is a parabola: x_mean - x_surface = outflow R / (5 D) (Crank, ch. 6), so that the tension
-  // at the surface of the positive reaches the strength at i = 5 D strength / (scale R outflow per current).
+  // After a time of R^2/D the profile is a parabola: x_mean - x_surface = outflow R / (5 D) (Crank, ch. 6), so that the
+  // tension at the surface of the positive reaches the strength at i = 5 D strength / (scale R outflow per current).
   model::Cell cell = benchmarks::nmc811_graphite_2020();
   model::Electrode& p = cell.positive;
   p.host.diffusivity = model::Property::constant(4e-15);
@@ -115,7 +116,7 @@ TEST_CASE("where cracking limits, the ceiling is that of the parabola in closed 
 TEST_CASE("where heat limits, the ceiling is that of a resistor in closed form") {
   // A contact resistance that dwarfs everything: the steady rise is i^2 R / h; reached once the cell has had time.
   model::Cell cell = benchmarks::nmc811_graphite_2020();
-  cell.contact_resistance = 0.5;           // ohm m2
+  cell.contact_resistance = 0.5;                 // ohm m2
   cell.thermal = model::Thermal{10, 5, 298.15};  // a time constant of 2 s
   Subject s(cell);
   ChargeLimits limits = plating_alone;
@@ -203,15 +204,17 @@ TEST_CASE("the limit is held inside the integrator along a ride") {
 TEST_CASE("a held temperature stays, and the current is that which the losses then shed") {
   // First law: i (V - U) + i T dU/dT = h (T - T_ambient); for a resistor that dwarfs everything i = sqrt(h dT / R).
   model::Cell cell = benchmarks::nmc811_graphite_2020();
-  cell.contact_resistance = 0.05;                  // ohm m2
-  cell.thermal = model::Thermal{400, 5, 298.15};   // a time constant of 80 s
+  cell.contact_resistance = 0.05;                 // ohm m2
+  cell.thermal = model::Thermal{400, 5, 298.15};  // a time constant of 80 s
   cell.upper_voltage = 9;
   Workspace workspace;
   for (const bool resolved : {false, true}) {
-    Simulator simulator(cell, workspace, {}, resolved ? model::ElectrolyteModel::resolved : model::ElectrolyteModel::uniform);
+    Simulator simulator(cell, workspace, {},
+                        resolved ? model::ElectrolyteModel::resolved : model::ElectrolyteModel::uniform);
     model::Step warm{model::CurrentDrive{40}, {}, "warm up"};
     warm.until.temperature = 308.15;
-    const StepSolution first = simulator.run(simulator.at_rest(model::equilibrium_window(benchmarks::nmc811_graphite_2020()).empty), warm);
+    const StepSolution first =
+        simulator.run(simulator.at_rest(model::equilibrium_window(benchmarks::nmc811_graphite_2020()).empty), warm);
     REQUIRE(first.ended_by() == Ended::temperature);
     model::Step hold{model::TemperatureDrive{true}, {}, "hold"};
     hold.until.time = 1500;
@@ -221,14 +224,17 @@ TEST_CASE("a held temperature stays, and the current is that which the losses th
       const Point p = second.at(t);
       INFO(t);
       CHECK(std::abs(p.temperature - 308.15) < 2e-3);
-      const double U = cell.positive.host.potential(p.positive_mean, p.temperature) - cell.negative->host.potential(p.negative_mean, p.temperature);
-      CHECK(p.current * (p.terminal.voltage - U) == Approx(5 * (p.temperature - 298.15)).epsilon(1e-5));  // these cards have no dU/dT
+      const double U = cell.positive.host.potential(p.positive_mean, p.temperature) -
+                       cell.negative->host.potential(p.negative_mean, p.temperature);
+      CHECK(p.current * (p.terminal.voltage - U) ==
+            Approx(5 * (p.temperature - 298.15)).epsilon(1e-5));  // these cards have no dU/dT
       CHECK(p.current > 0);
       CHECK(p.current < std::sqrt(5 * 10 / 0.05));
     }
   }
   Simulator isothermal(benchmarks::nmc811_graphite_2020(), workspace);
-  CHECK_THROWS_AS(isothermal.run(isothermal.at_rest(0), {model::TemperatureDrive{true}, {.time = 1.0}, ""}), IntegrationFailure);
+  CHECK_THROWS_AS(isothermal.run(isothermal.at_rest(0), {model::TemperatureDrive{true}, {.time = 1.0}, ""}),
+                  IntegrationFailure);
 }
 
 TEST_CASE("a ride stays below what would crack a grain and below its temperature") {
@@ -248,8 +254,10 @@ TEST_CASE("a ride stays below what would crack a grain and below its temperature
   cell.positive.host.stress = model::Stress{3e-6, 140e9, 0.3, 10e6};
   Subject brittle(cell);
   const double scale = 3e-6 * 140e9 * cell.positive.host.maximum_concentration / (3 * (1 - 0.3));
-  const double outflow = 1 / (cell.positive.roughness() * model::faraday_constant * cell.positive.host.maximum_concentration);
+  const double outflow =
+      1 / (cell.positive.roughness() * model::faraday_constant * cell.positive.host.maximum_concentration);
   ChargeStudy study = brittle.study({0, 0.6}, limits, Description::even);
   const Ride slow = ride_limits(study, 60);
-  CHECK(*std::max_element(slow.current.begin(), slow.current.end()) <= 1.001 * 5 * 4e-15 * 10e6 / (scale * cell.positive.particle_radius * outflow));
+  CHECK(*std::max_element(slow.current.begin(), slow.current.end()) <=
+        1.001 * 5 * 4e-15 * 10e6 / (scale * cell.positive.particle_radius * outflow));
 }

@@ -1,10 +1,11 @@
 // The integrator on problems whose answers are in books.
 
+#include "solver/ode/cvode.hpp"
+
 #include <cmath>
 #include <functional>
 #include <numbers>
 
-#include "solver/ode/cvode.hpp"
 #include "tests/catch.hpp"
 
 using namespace onegrain::solver;
@@ -41,7 +42,8 @@ struct Small final : OdeSystem {
   void roots(double t, ConstVectorView y, double* g) override { *g = root(t, y); }
 };
 
-/// y' = -lambda (y - cos t) - sin t, solved by cos t however stiff: A. Prothero and A. Robinson, Math. Comp. 28 (1974) 145.
+/// y' = -lambda (y - cos t) - sin t, solved by cos t however stiff: A. Prothero and A. Robinson, Math. Comp. 28 (1974)
+/// 145.
 Small prothero_robinson(double lambda) {
   Small s;
   s.f = [lambda](double t, const Vector& y, Vector& ydot) { ydot[0] = -lambda * (y[0] - std::cos(t)) - std::sin(t); };
@@ -136,7 +138,8 @@ TEST_CASE("errors shrink with the tolerance", "[solver][cvode]") {
   Cvode cvode(2);
   double last = 1;
   for (const double tolerance : {1e-4, 1e-6, 1e-8, 1e-10}) {
-    cvode.start(s, 0, Eigen::Vector2d(1, 0), tolerances(tolerance, Vector::Constant(2, tolerance)), 0, 20 * std::numbers::pi);
+    cvode.start(s, 0, Eigen::Vector2d(1, 0), tolerances(tolerance, Vector::Constant(2, tolerance)), 0,
+                20 * std::numbers::pi);
     run(cvode);
     const double error = (cvode.state() - Eigen::Vector2d(1, 0)).norm();
     CAPTURE(tolerance, error);
@@ -197,7 +200,9 @@ TEST_CASE("what a system throws comes out as it was thrown, and the integrator s
     using std::runtime_error::runtime_error;
   };
   Cvode cvode(1);
-  const auto begin = [&](Small& s) { cvode.start(s, 0, Vector::Ones(1), tolerances(1e-6, Vector::Constant(1, 1e-9)), 0, 5); };
+  const auto begin = [&](Small& s) {
+    cvode.start(s, 0, Vector::Ones(1), tolerances(1e-6, Vector::Constant(1, 1e-9)), 0, 5);
+  };
   Small in_rate = decay();
   in_rate.f = [](double t, const Vector& y, Vector& ydot) {
     if (t > 0.5) throw Unexpected("a table ends here");
@@ -264,7 +269,8 @@ TEST_CASE("an integrator that has worked before gives the same digits as a new o
   Cvode fresh(3), used(3);
   Small other = robertson();
   other.root = [](double, const Vector& y) { return y[0] - 0.9; };
-  used.start(other, 5, Eigen::Vector3d(0.95, 1e-6, 0.05), tolerances(1e-3, Eigen::Vector3d(1e-3, 1e-9, 1e-3)), 0.1, 1000);
+  used.start(other, 5, Eigen::Vector3d(0.95, 1e-6, 0.05), tolerances(1e-3, Eigen::Vector3d(1e-3, 1e-9, 1e-3)), 0.1,
+             1000);
   REQUIRE(run(used) == Cvode::Event::root);
   const auto one = solve(fresh), two = solve(used), three = solve(used);
   CHECK(one.first == two.first);

@@ -14,7 +14,8 @@ using solver::Ended;
 namespace {
 constexpr double one_c = tests::published_one_c;
 
-/// The published positive against lithium of 8.1 A/m2 (J. Power Sources 68, 483 (1997), in 0.1 mol/L; invented for 1 mol/L).
+/// The published positive against lithium of 8.1 A/m2 (J. Power Sources 68, 483 (1997), in 0.1 mol/L; invented for 1
+/// mol/L).
 model::Cell oxide_half_cell(bool varying = false) {
   model::Cell cell = tests::published_cell(varying);
   cell.negative.reset();
@@ -44,7 +45,8 @@ TEST_CASE("a half cell discharges from cut-off to cut-off as its potential allow
   solver::Simulator simulator(cell, workspace);
   double last = 0;
   for (const double rate : {2.0, 1.0, 0.2, 0.01}) {
-    const auto step = simulator.run(simulator.at_rest(window.full), {CurrentDrive{-rate * one_c}, {.voltage = 3.5}, "discharge"});
+    const auto step =
+        simulator.run(simulator.at_rest(window.full), {CurrentDrive{-rate * one_c}, {.voltage = 3.5}, "discharge"});
     CAPTURE(rate);
     CHECK(step.ended_by() == Ended::voltage);
     const double share = -(step.last().charge - step.first().charge) / window.capacity;
@@ -57,7 +59,8 @@ TEST_CASE("a half cell discharges from cut-off to cut-off as its potential allow
   CHECK(last > 0.995);  // C/100 comes to within a few mV of equilibrium
 }
 
-TEST_CASE("the voltage of a half cell is that of its parts, worked out by hand, once the profile is steady", "[solver][half_cell]") {
+TEST_CASE("the voltage of a half cell is that of its parts, worked out by hand, once the profile is steady",
+          "[solver][half_cell]") {
   // Steady: surface = mean + i/(a L F c_max) R / (5 D) (Crank, ch. 6), the lithium loses (2RT/F) asinh(i / 2 i0).
   const model::Cell cell = oxide_half_cell();
   solver::Workspace workspace;
@@ -67,7 +70,8 @@ TEST_CASE("the voltage of a half cell is that of its parts, worked out by hand, 
   const double F = 96485.33212, aL = 3 * 0.665 / 5.22e-6 * 75.6e-6, two_thermal = 51.385158e-3;
   const double mean = 0.3 - i * t / (F * 0.665 * 75.6e-6 * 63104);
   const double surface = mean - i / (aL * F * 63104) * 5.22e-6 / (5 * 4e-15);
-  const double eta = two_thermal * std::asinh(i / aL / (2 * 3.42e-6 * std::sqrt(1000 * surface * (1 - surface)) * 63104));
+  const double eta =
+      two_thermal * std::asinh(i / aL / (2 * 3.42e-6 * std::sqrt(1000 * surface * (1 - surface)) * 63104));
   const double lithium = two_thermal * std::asinh(-i / (2 * 8.1));
   const double ohmic = i / 0.9487 * (12e-6 / std::pow(0.47, 1.5) + 75.6e-6 / 3 / std::pow(0.335, 1.5));
   CHECK_THAT(step.last().positive_surface, WithinAbs(surface, 1e-9));
@@ -80,7 +84,8 @@ TEST_CASE("graphite against lithium empties when the cell is charged", "[solver]
   CHECK(window.full.positive < window.empty.positive);  // "full" cell: highest voltage, emptied graphite
   solver::Workspace workspace;
   solver::Simulator simulator(cell, workspace);
-  const auto charge = simulator.run(simulator.at_rest(window.empty), {CurrentDrive{0.2 * one_c}, {.voltage = 1.0}, "charge"});
+  const auto charge =
+      simulator.run(simulator.at_rest(window.empty), {CurrentDrive{0.2 * one_c}, {.voltage = 1.0}, "charge"});
   CHECK(charge.ended_by() == Ended::voltage);
   CHECK(charge.last().positive_mean < 0.1);
   CHECK(charge.first().terminal.voltage > 0.1);
@@ -113,6 +118,7 @@ TEST_CASE("two half cells with the same lithium make the full cell", "[solver][h
   for (const double t : {0.0, 0.01, 3.0, 400.0, 2000.0}) {
     CAPTURE(varying, t);
     // constant D: closed forms; else each integration has its own steps and errors of a few uV
-    CHECK_THAT(a.at(t).terminal.voltage, WithinAbs(b.at(t).terminal.voltage - c.at(t).terminal.voltage, varying ? 30e-6 : 1e-9));
+    CHECK_THAT(a.at(t).terminal.voltage,
+               WithinAbs(b.at(t).terminal.voltage - c.at(t).terminal.voltage, varying ? 30e-6 : 1e-9));
   }
 }

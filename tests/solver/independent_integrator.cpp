@@ -29,14 +29,24 @@ double largest_difference(const ReferenceTable& table, std::size_t first, std::s
 }
 }  // namespace
 
-TEST_CASE("discharge curves agree with an independent integrator within 0.05 mV from C/20 to 5C", "[solver][reference]") {
-  struct Row { const char* name; bool varying; double c_rate; };
+TEST_CASE("discharge curves agree with an independent integrator within 0.05 mV from C/20 to 5C",
+          "[solver][reference]") {
+  struct Row {
+    const char* name;
+    bool varying;
+    double c_rate;
+  };
   const auto row = GENERATE(values<Row>({
-      {"discharge_constant_C20.csv", false, 0.05}, {"discharge_constant_C2.csv", false, 0.5},
-      {"discharge_constant_1C.csv", false, 1},     {"discharge_constant_2C.csv", false, 2},
-      {"discharge_constant_5C.csv", false, 5},     {"discharge_varying_C20.csv", true, 0.05},
-      {"discharge_varying_C2.csv", true, 0.5},     {"discharge_varying_1C.csv", true, 1},
-      {"discharge_varying_2C.csv", true, 2},       {"discharge_varying_5C.csv", true, 5},
+      {"discharge_constant_C20.csv", false, 0.05},
+      {"discharge_constant_C2.csv", false, 0.5},
+      {"discharge_constant_1C.csv", false, 1},
+      {"discharge_constant_2C.csv", false, 2},
+      {"discharge_constant_5C.csv", false, 5},
+      {"discharge_varying_C20.csv", true, 0.05},
+      {"discharge_varying_C2.csv", true, 0.5},
+      {"discharge_varying_1C.csv", true, 1},
+      {"discharge_varying_2C.csv", true, 2},
+      {"discharge_varying_5C.csv", true, 5},
   }));
   CAPTURE(row.name);
   const ReferenceTable table(row.name);
@@ -55,7 +65,8 @@ TEST_CASE("discharge curves agree with an independent integrator within 0.05 mV 
 TEST_CASE("pulses and rests agree with an independent integrator within 0.05 mV", "[solver][reference]") {
   const ReferenceTable table("pulses_varying.csv");
   const double one_c = tests::published_one_c;
-  const std::vector<std::pair<double, double>> steps = {{-1, 600}, {0, 1200}, {-5, 10}, {0, 60}, {2, 30}, {0, 600}, {-0.5, 1800}};
+  const std::vector<std::pair<double, double>> steps = {{-1, 600}, {0, 1200}, {-5, 10},    {0, 60},
+                                                        {2, 30},   {0, 600},  {-0.5, 1800}};
   solver::Workspace workspace;
   solver::Simulator simulator(tests::published_cell(true), workspace);
   solver::State state = simulator.at_rest(0);
@@ -100,7 +111,8 @@ TEST_CASE("a charge and the voltage hold after it agree with an independent inte
 
   double worst_voltage = 0, worst_current = 0;
   for (const auto& row : table.rows) {
-    if (row[0] < charge.duration()) worst_voltage = std::max(worst_voltage, std::abs(charge.at(row[0]).terminal.voltage - row[2]));
+    if (row[0] < charge.duration())
+      worst_voltage = std::max(worst_voltage, std::abs(charge.at(row[0]).terminal.voltage - row[2]));
     const double t = row[0] - table.stated("switch_time_s");
     if (row[1] < one_c && t > 0 && t < hold.duration()) {
       worst_current = std::max(worst_current, std::abs(hold.at(t).current - row[1]));
@@ -108,5 +120,6 @@ TEST_CASE("a charge and the voltage hold after it agree with an independent inte
   }
   UNSCOPED_INFO("voltage " << worst_voltage * 1e6 << " uV, current " << worst_current / one_c);
   CHECK(worst_voltage < voltage_tolerance);
-  CHECK(worst_current < 1e-4 * one_c);  // a voltage within 0.05 mV allows for this much on a slope of 0.5 ohm m2 / one_c
+  CHECK(worst_current <
+        1e-4 * one_c);  // a voltage within 0.05 mV allows for this much on a slope of 0.5 ohm m2 / one_c
 }

@@ -22,7 +22,8 @@ const GrainAverage average;
 
 /// int i dt from the currents at single moments. Currents of a hold start like the square root of time: t = u^4.
 double charge_by_currents(const StepSolution& step, double until) {
-  return integral([&](double u) { return step.at(u * u * u * u).current * 4 * u * u * u; }, 0, std::pow(until, 0.25), 300);
+  return integral([&](double u) { return step.at(u * u * u * u).current * 4 * u * u * u; }, 0, std::pow(until, 0.25),
+                  300);
 }
 }  // namespace
 
@@ -33,11 +34,16 @@ TEST_CASE("lithium is conserved to 1e-10 through holds, pulses and rests", "[sol
   const double Q_p = cell.positive.capacity(), Q_n = cell.negative->capacity();
   const double lithium = cell.inventory.positive * Q_p + cell.inventory.negative * Q_n;
   const model::Step steps[] = {
-      {CurrentDrive{-one_c}, {.time = 900}, "discharge"},  {CurrentDrive{0}, {.time = 30}, "short rest"},
-      {CurrentDrive{-5 * one_c}, {.time = 8}, "pulse"},    {CurrentDrive{3 * one_c}, {.time = 8}, "counter pulse"},
-      {VoltageDrive{3.6}, {.time = 1200}, "hold"},         {CurrentDrive{0}, {.time = 1e5}, "long rest"},
-      {CurrentDrive{one_c}, {.voltage = 4.2}, "charge"},   {VoltageDrive{4.2}, {.current = one_c / 20}, "top up"},
-      {CurrentDrive{-2 * one_c}, {.voltage = 2.5}, "discharge to the end"}, {CurrentDrive{0.2 * one_c}, {.capacity = 2000}, "some back"},
+      {CurrentDrive{-one_c}, {.time = 900}, "discharge"},
+      {CurrentDrive{0}, {.time = 30}, "short rest"},
+      {CurrentDrive{-5 * one_c}, {.time = 8}, "pulse"},
+      {CurrentDrive{3 * one_c}, {.time = 8}, "counter pulse"},
+      {VoltageDrive{3.6}, {.time = 1200}, "hold"},
+      {CurrentDrive{0}, {.time = 1e5}, "long rest"},
+      {CurrentDrive{one_c}, {.voltage = 4.2}, "charge"},
+      {VoltageDrive{4.2}, {.current = one_c / 20}, "top up"},
+      {CurrentDrive{-2 * one_c}, {.voltage = 2.5}, "discharge to the end"},
+      {CurrentDrive{0.2 * one_c}, {.capacity = 2000}, "some back"},
   };
   solver::Workspace workspace;
   solver::Simulator simulator(cell, workspace);
@@ -72,7 +78,8 @@ TEST_CASE("the charge of a hold is the integral of its current", "[solver][conse
   CAPTURE(varying);
   solver::Workspace workspace;
   for (const double relative : {1e-5, 1e-8}) {
-    solver::Simulator simulator(published_cell(varying), workspace, {.relative_tolerance = relative, .absolute_factor = relative / 1e-5});
+    solver::Simulator simulator(published_cell(varying), workspace,
+                                {.relative_tolerance = relative, .absolute_factor = relative / 1e-5});
     const StepSolution hold = simulator.run(simulator.at_rest(0), {VoltageDrive{3.8}, {.time = 3000}, "hold"});
     for (const double t : {10.0, 300.0, 3000.0}) {
       CAPTURE(relative, t);
@@ -136,7 +143,8 @@ TEST_CASE("what a discharge takes out, a charge of the same length brings back",
   CHECK_THAT(back.last().positive_mean, WithinAbs(cell.inventory.positive, 1e-13));
   CHECK_THAT(back.last().negative_mean, WithinAbs(cell.inventory.negative, 1e-13));
   const auto rest = simulator.run(back.final_state(), {CurrentDrive{0}, {.time = 1e5}, ""});
-  CHECK_THAT(rest.last().terminal.voltage, WithinAbs(model::equilibrium_voltage(cell, cell.inventory, cell.temperature), 1e-6));
+  CHECK_THAT(rest.last().terminal.voltage,
+             WithinAbs(model::equilibrium_voltage(cell, cell.inventory, cell.temperature), 1e-6));
   CHECK(-out.energy() < back.energy());  // the round trip costs energy
 }
 

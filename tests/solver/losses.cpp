@@ -10,7 +10,8 @@ using namespace onegrain;
 using namespace onegrain::solver;
 
 TEST_CASE("Shapley values are those of worked games", "[losses]") {
-  // The glove game (one left glove, two right ones): 2/3, 1/6, 1/6. The airport game (runways of cost 8, 11, 13, 18): 2, 3, 4,
+  // The glove game (one left glove, two right ones): 2/3, 1/6, 1/6. The airport game (runways of cost 8, 11, 13, 18):
+  // 2, 3, 4,
   // 9. Textbook examples: Littlechild and Owen, Management Science 20 (1973) 370, for the airport; both follow by hand.
   std::vector<double> glove(8, 0.0);
   glove[0b011] = glove[0b101] = glove[0b111] = 1;
@@ -65,9 +66,12 @@ TEST_CASE("the shares of a budget add up to what is missing, in capacity and in 
     CHECK_THAT(capacity, WithinRel(b.missing_capacity, 1e-9));
     CHECK_THAT(energy, WithinRel(b.missing_energy, 1e-9));
     CHECK(b.missing_capacity > 0);
-    // With every loss off the cell gives its equilibrium capacity (thermodynamics): from charged_state here on discharge.
-    const double start = rate < 0 ? (cell.inventory.positive - cell.charged_state->positive) : (cell.inventory.positive - window.empty.positive);
-    const double end = rate < 0 ? (cell.inventory.positive - window.empty.positive) : (cell.inventory.positive - window.full.positive);
+    // With every loss off the cell gives its equilibrium capacity (thermodynamics): from charged_state here on
+    // discharge.
+    const double start = rate < 0 ? (cell.inventory.positive - cell.charged_state->positive)
+                                  : (cell.inventory.positive - window.empty.positive);
+    const double end =
+        rate < 0 ? (cell.inventory.positive - window.empty.positive) : (cell.inventory.positive - window.full.positive);
     CHECK_THAT(b.ideal_capacity, WithinRel(std::abs(end - start) * cell.positive.capacity(), 2e-3));
   }
 }

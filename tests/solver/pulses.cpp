@@ -1,8 +1,9 @@
+#include "solver/estimation/pulses.hpp"
+
 #include <cmath>
 #include <functional>
 #include <random>
 
-#include "solver/estimation/pulses.hpp"
 #include "tests/catch.hpp"
 
 // Diffusion in grains from pulses: the sphere inverted, held against closed forms, a grid of our own, and made noise.

@@ -3,11 +3,12 @@
 // Crank, The Mathematics of Diffusion, 2nd ed. (1975), ch. 6, eq. 6.45 for the step of flux; H. S. Carslaw and J. C.
 // Jaeger, Conduction of Heat in Solids, 2nd ed. (1959), sec. 1.14 for Duhamel's theorem. Equation numbers from memory.
 
+#include "solver/step/replay.hpp"
+
 #include <cmath>
 #include <functional>
 #include <numbers>
 
-#include "solver/step/replay.hpp"
 #include "tests/catch.hpp"
 #include "tests/published_cell.hpp"
 #include "tests/quadrature.hpp"

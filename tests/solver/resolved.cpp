@@ -48,7 +48,8 @@ double salt_at(const StepSolution& step, double t, double x) {
 double salt_content(const StepSolution& step, double t) {
   double sum = 0;
   for (const Layer& l : layers_of(step.model().cell())) {
-    for (const auto& [from, to] : {std::pair{0.0, 0.01}, std::pair{0.01, 0.1}, std::pair{0.1, 1.0}}) {  // where polynomials may meet
+    for (const auto& [from, to] :
+         {std::pair{0.0, 0.01}, std::pair{0.01, 0.1}, std::pair{0.1, 1.0}}) {  // where polynomials may meet
       sum += l.porosity * tests::integral([&](double x) { return salt_at(step, t, x); }, l.start + from * l.thickness,
                                           l.start + to * l.thickness, 12);
     }

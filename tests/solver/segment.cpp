@@ -35,7 +35,11 @@ model::Cell half_cell(bool varying) {
 }  // namespace
 
 TEST_CASE("Newton's matrix of a step is the derivative of its equations", "[solver][segment]") {
-  struct Row { const char* name; model::Cell cell; model::Drive drive; };
+  struct Row {
+    const char* name;
+    model::Cell cell;
+    model::Drive drive;
+  };
   const Row rows[] = {
       {"constant D, current", published_cell(false), CurrentDrive{-one_c}},
       {"varying D, current", published_cell(true), CurrentDrive{-2 * one_c}},
@@ -70,7 +74,8 @@ TEST_CASE("Newton's matrix of a step is the derivative of its equations", "[solv
         segment.rate(t, ConstVectorView(ahead.data(), n), VectorView(f_ahead.data(), n));
         segment.rate(t, ConstVectorView(behind.data(), n), VectorView(f_behind.data(), n));
         const Vector residual = x - gamma * (f_ahead - f_behind) / (2 * h) - b;
-        CHECK(std::abs(residual[0]) < 1e-6 * (std::abs(b[0]) + std::abs(x[0]) + gamma * std::abs(f_ahead[0] - f_behind[0]) / (2 * h)));
+        CHECK(std::abs(residual[0]) <
+              1e-6 * (std::abs(b[0]) + std::abs(x[0]) + gamma * std::abs(f_ahead[0] - f_behind[0]) / (2 * h)));
         const Vector terms = x.cwiseAbs() + b.cwiseAbs() + gamma * (f_ahead - f_behind).cwiseAbs() / (2 * h);
         CHECK(residual.tail(n - 1).cwiseAbs().maxCoeff() < 1e-6 * terms.tail(n - 1).maxCoeff());
       }
@@ -91,17 +96,20 @@ TEST_CASE("constant diffusivities and current leave nothing for the integrator",
   const Vector zero = Vector::Zero(closed.size());
   Vector rate = Vector::Ones(closed.size());
   for (const double t : {0.0, 1.0, 99.0}) {
-    CHECK(closed.rate(t, ConstVectorView(zero.data(), zero.size()), VectorView(rate.data(), rate.size())) == solver::Rate::ok);
+    CHECK(closed.rate(t, ConstVectorView(zero.data(), zero.size()), VectorView(rate.data(), rate.size())) ==
+          solver::Rate::ok);
     CHECK(rate.cwiseAbs().maxCoeff() == 0);
   }
 }
 
 TEST_CASE("a state that is not a number is never accepted", "[solver][segment]") {
   const model::Cell cell = published_cell(true);
-  Segment segment(std::make_shared<model::SingleParticle>(cell, 12, 12), used_state(cell), {CurrentDrive{-one_c}, {.time = 100}, ""});
+  Segment segment(std::make_shared<model::SingleParticle>(cell, 12, 12), used_state(cell),
+                  {CurrentDrive{-one_c}, {.time = 100}, ""});
   Vector y = Vector::Zero(segment.size()), rate(segment.size());
   y[3] = std::nan("");
-  CHECK(segment.rate(1, ConstVectorView(y.data(), y.size()), VectorView(rate.data(), rate.size())) == solver::Rate::retry_smaller_step);
+  CHECK(segment.rate(1, ConstVectorView(y.data(), y.size()), VectorView(rate.data(), rate.size())) ==
+        solver::Rate::retry_smaller_step);
 }
 
 TEST_CASE("the end of a step is the beginning of the next", "[solver][segment]") {
@@ -111,7 +119,8 @@ TEST_CASE("the end of a step is the beginning of the next", "[solver][segment]")
     solver::Simulator simulator(cell, workspace);
     State state = simulator.at_rest(0);
     // steps of very different lengths, so that young layers under the surfaces are carried along
-    for (const auto& [rate, time] : {std::pair{-1.0, 5.0}, {-1.0, 0.01}, {-1.0, 300.0}, {0.5, 2.0}, {0.5, 60.0}, {0.0, 1.0}, {0.0, 1.0}}) {
+    for (const auto& [rate, time] :
+         {std::pair{-1.0, 5.0}, {-1.0, 0.01}, {-1.0, 300.0}, {0.5, 2.0}, {0.5, 60.0}, {0.0, 1.0}, {0.0, 1.0}}) {
       CAPTURE(varying, rate, time);
       const auto step = simulator.run(state, {CurrentDrive{rate * one_c}, {.time = time}, ""});
       state = step.final_state();

@@ -20,8 +20,8 @@ constexpr double R = 5e-6, x_start = 0.5;
 /// @param resistance  in series, the only loss [ohm m2]
 model::Cell plain_cell(double D, double resistance = 0) {
   model::Cell cell = tests::published_cell();
-  cell.positive.host.potential =
-      model::OpenCircuitPotential(model::Property(model::Curve::pieces({0, 1}, {{4, -1}}, model::Curve::Beyond::tangent)));
+  cell.positive.host.potential = model::OpenCircuitPotential(
+      model::Property(model::Curve::pieces({0, 1}, {{4, -1}}, model::Curve::Beyond::tangent)));
   cell.positive.host.diffusivity = model::Property::constant(D);
   cell.positive.host.exchange_current_density = model::Property::constant(1e12);
   cell.positive.particle_radius = R;
@@ -34,7 +34,9 @@ model::Cell plain_cell(double D, double resistance = 0) {
 }
 
 /// Current that fills the mean of the grain by `share` in the time.
-double filling_current(const model::Cell& cell, double share, double time) { return -share * cell.positive.capacity() / time; }
+double filling_current(const model::Cell& cell, double share, double time) {
+  return -share * cell.positive.capacity() / time;
+}
 
 /// Roots of b cot b + L - 1 = 0, one in each ((n - 1) pi, n pi), by bisection.
 double evaporation_root(int n, double L) {
@@ -59,7 +61,8 @@ double uptake(double tau, double L) {
 }
 }  // namespace
 
-TEST_CASE("the surface of the grains in a cell under constant current follows Crank's series from the first instant", "[solver][sphere]") {
+TEST_CASE("the surface of the grains in a cell under constant current follows Crank's series from the first instant",
+          "[solver][sphere]") {
   const tests::ReferenceTable table("sphere_constant_flux.csv");
   const double D = 4e-15, second = D / (R * R);
   const model::Cell cell = plain_cell(D);
@@ -116,7 +119,8 @@ TEST_CASE("a voltage hold through a resistance fills a sphere as one with surfac
   const double outflow = model::SingleParticle(plain_cell(D), 4, 4).positive_outflow();
   const model::Cell cell = plain_cell(D, R * outflow / (L * D));
   solver::Workspace workspace;
-  for (const auto& [accuracy, tolerance] : {std::pair{solver::Accuracy{}, 1e-4}, {solver::Accuracy{1e-9, 1e-3, 1e-6, 40}, 1e-6}}) {
+  for (const auto& [accuracy, tolerance] :
+       {std::pair{solver::Accuracy{}, 1e-4}, {solver::Accuracy{1e-9, 1e-3, 1e-6, 40}, 1e-6}}) {
     solver::Simulator simulator(cell, workspace, accuracy);
     const double target = 0.7;  // from 0.5
     const auto hold = simulator.run(simulator.at_rest(0), {VoltageDrive{4 - target}, {.time = 1 / second}, "hold"});
@@ -147,8 +151,8 @@ TEST_CASE("a hold with next to no resistance fills a sphere as a step of its sur
 TEST_CASE("a titration pulse gives back the diffusivity only if the sphere is taken for a sphere", "[solver][sphere]") {
   // W. Weppner and R. A. Huggins, J. Electrochem. Soc. 124, 1569 (1977), from memory: D = (4 / (9 pi)) (R^2 / tau)
   // (dE_s / dE_t)^2 for tau << R^2 / D. R = 5 um, 600 s, dE_s / dE_t = 10 mV / 20 mV give 1.473657e-15 m2/s; the exact
-  // sphere has that ratio at D = 2.311675e-15 m2/s (D tau / R^2 = 0.05548021), so the formula is 36 % low here. Computed
-  // apart from this code.
+  // sphere has that ratio at D = 2.311675e-15 m2/s (D tau / R^2 = 0.05548021), so the formula is 36 % low here.
+  // Computed apart from this code.
   const double D = 2.311675e-15, pulse = 600;
   const model::Cell cell = plain_cell(D);
   solver::Workspace workspace;

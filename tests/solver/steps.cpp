@@ -21,13 +21,15 @@ struct Bench {
   model::Cell cell;
   solver::Workspace workspace;
   solver::Simulator simulator{cell, workspace};
-  solver::StepSolution run(const solver::State& start, model::Drive drive, model::Ends until, std::string label = "a step") {
+  solver::StepSolution run(const solver::State& start, model::Drive drive, model::Ends until,
+                           std::string label = "a step") {
     return simulator.run(start, {drive, until, std::move(label)});
   }
 };
 }  // namespace
 
-TEST_CASE("when the current is switched on, the voltage jumps by charge transfer and ohmic drop alone", "[solver][steps]") {
+TEST_CASE("when the current is switched on, the voltage jumps by charge transfer and ohmic drop alone",
+          "[solver][steps]") {
   Bench bench{published_cell(true), {}};
   bench.cell.contact_resistance = 0;
   const auto start = bench.simulator.at_rest(0);
@@ -42,7 +44,9 @@ TEST_CASE("when the current is switched on, the voltage jumps by charge transfer
     };
     const double eta_p = eta(i, 3 * 0.665 / 5.22e-6 * 75.6e-6, 3.42e-6, 63104, x.positive);
     const double eta_n = eta(-i, 3 * 0.75 / 5.86e-6 * 85.2e-6, 6.48e-7, 33133, x.negative);
-    const double ohmic = i / 0.9487 * (85.2e-6 / 3 / std::pow(0.25, 1.5) + 12e-6 / std::pow(0.47, 1.5) + 75.6e-6 / 3 / std::pow(0.335, 1.5));
+    const double ohmic =
+        i / 0.9487 *
+        (85.2e-6 / 3 / std::pow(0.25, 1.5) + 12e-6 / std::pow(0.47, 1.5) + 75.6e-6 / 3 / std::pow(0.335, 1.5));
     const double rest = tests::nmc811_potential(x.positive) - tests::graphite_siox_potential(x.negative);
     CHECK_THAT(step.first().terminal.voltage, WithinAbs(rest + eta_p - eta_n + ohmic, 1e-8));
     const auto terminal = step.model().terminal(x.positive, x.negative, i, 298.15);
@@ -50,7 +54,8 @@ TEST_CASE("when the current is switched on, the voltage jumps by charge transfer
     // and jumps back when it is switched off, from wherever it is then
     const auto off = bench.run(step.final_state(), CurrentDrive{0}, {.time = 1});
     const auto last = step.last();
-    CHECK_THAT(off.first().terminal.voltage, WithinAbs(last.terminal.positive_potential - last.terminal.negative_potential, 1e-11));
+    CHECK_THAT(off.first().terminal.voltage,
+               WithinAbs(last.terminal.positive_potential - last.terminal.negative_potential, 1e-11));
   }
 }
 
@@ -62,7 +67,8 @@ TEST_CASE("a step ends by whichever of its ends comes first", "[solver][steps]")
   const auto by_time = bench.run(start, CurrentDrive{-one_c}, {.voltage = 3.0, .time = 100, .capacity = 101 * one_c});
   CHECK(by_time.ended_by() == Ended::time);
   CHECK_THAT(by_time.duration(), WithinRel(100, 1e-14));
-  const auto by_capacity = bench.run(start, CurrentDrive{-one_c}, {.voltage = 3.0, .time = 100, .capacity = 99 * one_c});
+  const auto by_capacity =
+      bench.run(start, CurrentDrive{-one_c}, {.voltage = 3.0, .time = 100, .capacity = 99 * one_c});
   CHECK(by_capacity.ended_by() == Ended::capacity);
   CHECK_THAT(by_capacity.duration(), WithinRel(99, 1e-13));
   CHECK_THAT(by_capacity.last().charge, WithinRel(-99 * one_c, 1e-12));
@@ -87,7 +93,12 @@ TEST_CASE("a step ends by whichever of its ends comes first", "[solver][steps]")
 TEST_CASE("an end that holds already when the step starts ends it at once", "[solver][steps]") {
   Bench bench{published_cell(), {}};
   const auto start = bench.simulator.at_rest(0);  // 4.181 V at rest
-  struct Row { const char* name; model::Drive drive; model::Ends until; Ended ended; };
+  struct Row {
+    const char* name;
+    model::Drive drive;
+    model::Ends until;
+    Ended ended;
+  };
   const Row rows[] = {
       {"a discharge below its cut-off", CurrentDrive{-one_c}, {.voltage = 4.3}, Ended::voltage},
       {"a charge above its cut-off", CurrentDrive{one_c}, {.voltage = 4.0}, Ended::voltage},
@@ -104,16 +115,19 @@ TEST_CASE("an end that holds already when the step starts ends it at once", "[so
     // the state goes on as if nothing had been done
     const auto next = bench.run(step.final_state(), CurrentDrive{-one_c}, {.time = 50});
     const auto directly = bench.run(start, CurrentDrive{-one_c}, {.time = 50});
-    for (const double t : {0.0, 0.1, 50.0}) CHECK_THAT(next.at(t).terminal.voltage, WithinAbs(directly.at(t).terminal.voltage, 1e-10));
+    for (const double t : {0.0, 0.1, 50.0})
+      CHECK_THAT(next.at(t).terminal.voltage, WithinAbs(directly.at(t).terminal.voltage, 1e-10));
   }
   // a rest that waits for a voltage ends when the voltage has come from the side where it started
-  const auto wait = bench.run(start, CurrentDrive{0}, {.voltage = bench.run(start, CurrentDrive{0}, {.time = 1}).first().terminal.voltage});
+  const auto wait = bench.run(start, CurrentDrive{0},
+                              {.voltage = bench.run(start, CurrentDrive{0}, {.time = 1}).first().terminal.voltage});
   CHECK(wait.ended_by() == Ended::voltage);
   CHECK(wait.duration() == 0);
 }
 
 TEST_CASE("a grain surface that is full or empty ends a step by name", "[solver][steps]") {
-  // Potentials without logarithms and no cut-off: only the lithium is left to end the step. 30C is far beyond diffusion.
+  // Potentials without logarithms and no cut-off: only the lithium is left to end the step. 30C is far beyond
+  // diffusion.
   const bool varying = GENERATE(false, true);
   CAPTURE(varying);
   Bench bench{published_cell(varying), {}};
@@ -148,7 +162,8 @@ TEST_CASE("a step that can never end says so", "[solver][steps]") {
   Bench bench{published_cell(), {}};
   const auto start = bench.simulator.at_rest(0);
   CHECK_THROWS_AS(bench.run(start, CurrentDrive{0}, {.voltage = 4.5}), solver::IntegrationFailure);
-  CHECK_THROWS_WITH(bench.run(start, CurrentDrive{0}, {.voltage = 4.5}, "rest until 4.5 V"), "the step 'rest until 4.5 V' meets none of its ends");
+  CHECK_THROWS_WITH(bench.run(start, CurrentDrive{0}, {.voltage = 4.5}, "rest until 4.5 V"),
+                    "the step 'rest until 4.5 V' meets none of its ends");
   CHECK_THROWS_WITH(bench.run(start, CurrentDrive{0}, {}, "rest"), "the step 'rest' meets none of its ends");
   CHECK_THROWS_WITH(bench.run(start, VoltageDrive{4.0}, {}, "hold"), "the step 'hold' meets none of its ends");
 }
@@ -160,20 +175,23 @@ TEST_CASE("the energy of a step is the integral of voltage times current", "[sol
   const auto start = bench.simulator.at_rest(0);
   const auto fine = [](const solver::StepSolution& step) {  // t = T u^4 spreads the square root at the start
     const double T = step.duration();
-    return tests::integral([&](double u) {
-      const auto p = step.at(T * std::pow(u, 4));
-      return p.terminal.voltage * p.current * 4 * T * std::pow(u, 3);
-    }, 0, 1, 4000);
+    return tests::integral(
+        [&](double u) {
+          const auto p = step.at(T * std::pow(u, 4));
+          return p.terminal.voltage * p.current * 4 * T * std::pow(u, 3);
+        },
+        0, 1, 4000);
   };
   for (const double rate : {-0.2, -1.0, -4.0}) {
     const auto step = bench.run(start, CurrentDrive{rate * one_c}, {.voltage = 2.5});
     CAPTURE(rate);
     CHECK_THAT(step.energy(), WithinRel(fine(step), 1e-5));  // the steep fall at the cut-off costs a few 1e-6
-    CHECK(step.energy() < 0);  // comes out
+    CHECK(step.energy() < 0);                                // comes out
   }
   const auto hold = bench.run(start, VoltageDrive{3.6}, {.time = 3000});
   CHECK_THAT(hold.energy(), WithinRel(fine(hold), 1e-6));
-  CHECK_THAT(hold.energy(), WithinRel(3.6 * hold.last().charge, 1e-4));  // V times charge, as well as that is integrated
+  CHECK_THAT(hold.energy(),
+             WithinRel(3.6 * hold.last().charge, 1e-4));  // V times charge, as well as that is integrated
   CHECK(bench.run(start, CurrentDrive{0}, {.time = 100}).energy() == 0);
 }
 

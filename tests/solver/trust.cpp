@@ -1,10 +1,11 @@
 // When a result of single particles is not to be believed.
 
+#include "solver/step/trust.hpp"
+
 #include <cmath>
 
 #include "benchmarks/published_sets.hpp"
 #include "solver/step/curves.hpp"
-#include "solver/step/trust.hpp"
 #include "tests/catch.hpp"
 #include "tests/reference_table.hpp"
 
@@ -196,8 +197,10 @@ TEST_CASE("the published cell is trusted at C/2 and not at 3C", "[solver][trust]
   const Trust fast = solver::judge(curve_of(cell, -3 * one_c, electrolyte, workspace).step);
   CHECK_FALSE(fast.trusted());
   // resolved: the salt is used up before it has settled, after about one and a half of its slowest times
-  if (resolved) CHECK(fast.limiting_current_share > 1);
-  else CHECK_THAT(fast.limiting_current_share, WithinRel(3 * one_c / 95.353, 1e-4));
+  if (resolved)
+    CHECK(fast.limiting_current_share > 1);
+  else
+    CHECK_THAT(fast.limiting_current_share, WithinRel(3 * one_c / 95.353, 1e-4));
   CHECK((resolved ? fast.lowest_salt_share < 0.1 : fast.lowest_salt_share == 1));
   CHECK(fast.reasons.size() == (resolved ? 4 : 2));
 }
