@@ -10,6 +10,7 @@
 
 #include <cmath>
 #include <cstdlib>
+#include <new>
 #include <string>
 
 namespace onegrain::solver {
@@ -17,17 +18,25 @@ namespace onegrain::solver {
 // Differences between SUNDIALS 6.4 (Debian 12) and 7.1 (Debian 13) are settled here.
 namespace {
 
+/// SUNDIALS is written in C: what could not be allocated comes back as null.
+template <class Pointer>
+Pointer allocated(Pointer made) {
+  if (made == nullptr) throw std::bad_alloc();
+  return made;
+}
+
 SUNContext make_context() {
   SUNContext context = nullptr;
 #if SUNDIALS_VERSION_MAJOR >= 7
   SUNContext_Create(SUN_COMM_NULL, &context);
+  allocated(context);
   SUNContext_ClearErrHandlers(context);  // failures come back as flags; nothing is printed
   SUNContext_PushErrHandler(
       context, [](int, const char*, const char*, const char*, SUNErrCode, void*, SUNContext) {}, nullptr);
 #else
   SUNContext_Create(nullptr, &context);
 #endif
-  return context;
+  return allocated(context);
 }
 
 void silence([[maybe_unused]] void* cvode) {
@@ -59,7 +68,27 @@ Counts& Counts::operator+=(const Counts& more) {
   return *this;
 }
 
-struct Cvode::Impl {
+namespace {
+
+/// What SUNDIALS allocates for one integrator; given back even where the last of it is not to be had.
+struct Allocations {
+  SUNContext context = make_context();
+  N_Vector y = nullptr, tolerance = nullptr, work = nullptr;
+  SUNMatrix matrix = nullptr;
+  SUNLinearSolver linear_solver = nullptr;
+  void* cvode = nullptr;
+  int sensitivities;
+  N_Vector* s = nullptr;  // `sensitivities` of them
+
+  explicit Allocations(int parameters) : sensitivities(parameters) {}
+  ~Allocations();
+  Allocations(const Allocations&) = delete;
+  Allocations& operator=(const Allocations&) = delete;
+};
+
+}  // namespace
+
+struct Cvode::Impl : Allocations {
   int size;
   OdeSystem* system = nullptr;
   std::exception_ptr thrown;  // by the system; rethrown outside CVODE's C frames
@@ -67,21 +96,10 @@ struct Cvode::Impl {
   std::vector<int> roots;
   Counts own;  // what CVODE does not count: linearisations, factorisations
 
-  SUNContext context = nullptr;
-  N_Vector y = nullptr, tolerance = nullptr, work = nullptr;
-  SUNMatrix matrix = nullptr;
-  SUNLinearSolver linear_solver = nullptr;
-  void* cvode = nullptr;
-
-  int sensitivities;
-  N_Vector* s = nullptr;  // `sensitivities` of them
   std::vector<ConstVectorView> s_now;
   std::vector<VectorView> s_rate;
 
   Impl(int n, int parameters);
-  ~Impl();
-  Impl(const Impl&) = delete;
-  Impl& operator=(const Impl&) = delete;
 
   void check(int flag, const char* call) const;
 
@@ -168,37 +186,39 @@ struct Cvode::Impl {
   }
 };
 
-Cvode::Impl::Impl(int n, int parameters) : size(n), context(make_context()), sensitivities(parameters) {
-  y = N_VNew_Serial(n, context);
-  tolerance = N_VNew_Serial(n, context);
-  work = N_VNew_Serial(n, context);
-  matrix = SUNMatNewEmpty(context);
+Cvode::Impl::Impl(int n, int parameters) : Allocations(parameters), size(n) {
+  y = allocated(N_VNew_Serial(n, context));
+  tolerance = allocated(N_VNew_Serial(n, context));
+  work = allocated(N_VNew_Serial(n, context));
+  matrix = allocated(SUNMatNewEmpty(context));
   matrix->ops->getid = [](SUNMatrix) { return SUNMATRIX_CUSTOM; };
   matrix->ops->zero = [](SUNMatrix) { return no_error; };
   matrix->ops->clone = nullptr;
-  linear_solver = SUNLinSolNewEmpty(context);
+  linear_solver = allocated(SUNLinSolNewEmpty(context));
   linear_solver->ops->gettype = [](SUNLinearSolver) { return SUNLINEARSOLVER_DIRECT; };
   linear_solver->ops->setup = [](SUNLinearSolver, SUNMatrix) { return no_error; };
   linear_solver->ops->solve = call_solve;
   linear_solver->content = this;
-  cvode = CVodeCreate(CV_BDF, context);
+  cvode = allocated(CVodeCreate(CV_BDF, context));
   silence(cvode);
   N_VConst(0.0, y);
   check(CVodeInit(cvode, call_rate, 0.0, y), "CVodeInit");
   check(CVodeSetUserData(cvode, this), "CVodeSetUserData");
   check(CVodeSStolerances(cvode, 1e-6, 1e-9), "CVodeSStolerances");
-  check(CVodeSetLinearSolver(cvode, linear_solver, matrix), "CVodeSetLinearSolver");
+  const int linked = CVodeSetLinearSolver(cvode, linear_solver, matrix);
+  if (linked == CVLS_MEM_FAIL) throw std::bad_alloc();  // a number that means something else to the other calls
+  check(linked, "CVodeSetLinearSolver");
   check(CVodeSetLinSysFn(cvode, call_linear_system), "CVodeSetLinSysFn");
   check(CVodeSetNonlinConvCoef(cvode, newton_share), "CVodeSetNonlinConvCoef");
   check(CVodeSetMaxNumSteps(cvode, 1000000), "CVodeSetMaxNumSteps");
   if (sensitivities == 0) return;
-  s = N_VCloneVectorArray(sensitivities, y);
+  s = allocated(N_VCloneVectorArray(sensitivities, y));
   for (int k = 0; k < sensitivities; ++k) N_VConst(0.0, s[k]);
   check(CVodeSensInit(cvode, sensitivities, CV_STAGGERED, call_sensitivities, s), "CVodeSensInit");
   check(CVodeSetSensErrCon(cvode, 1), "CVodeSetSensErrCon");  // they start steeply where the state itself is smooth
 }
 
-Cvode::Impl::~Impl() {
+Allocations::~Allocations() {
   if (cvode) CVodeFree(&cvode);
   if (s) N_VDestroyVectorArray(s, sensitivities);
   if (linear_solver) SUNLinSolFreeEmpty(linear_solver);
@@ -216,6 +236,7 @@ void Cvode::Impl::check(int flag, const char* call) const {
     std::rethrow_exception(again);
   }
   if (flag >= 0) return;
+  if (flag == CV_MEM_FAIL) throw std::bad_alloc();  // says nothing of the equations
   char* name = CVodeGetReturnFlagName(flag);
   std::string message = std::string(call) + " returned " + (name ? name : "an unknown flag");
   std::free(name);
