@@ -5,13 +5,14 @@
 #   sh bootstrap.sh demo       the same, then runs the demo cell and says where its report lies
 #   sh bootstrap.sh test       the same, then runs the whole test suite
 #   sh bootstrap.sh sanitized  the suite in a build with the address and undefined-behaviour sanitizers
+#   sh bootstrap.sh fuzz       libFuzzer on every reader, ten seconds each; built by Clang
 #
 # Works from any folder, as root or through sudo; a second run only does what has changed.
 set -eu
 here=$(CDPATH= cd -- "$(dirname -- "$0")" && pwd)
 cd "$here"
 goal=${1:-build}
-case $goal in build|demo|test|sanitized) ;; *) echo "bootstrap.sh: '$goal' is none of build, demo, test, sanitized" >&2; exit 2 ;; esac
+case $goal in build|demo|test|sanitized|fuzz) ;; *) echo "bootstrap.sh: '$goal' is none of build, demo, test, sanitized, fuzz" >&2; exit 2 ;; esac
 
 say() { printf '%s\n' "bootstrap: $*" >&2; }
 
@@ -25,8 +26,14 @@ as_root() {
 # --- packages -------------------------------------------------------------------------------------------------------
 packages="g++ cmake ninja-build dpkg-dev libeigen3-dev libyaml-cpp-dev libcli11-dev libfmt-dev nlohmann-json3-dev
 libmuparser-dev libboost-dev libceres-dev"
-case $goal in test|sanitized) packages="$packages catch2 libudunits2-dev python3-scipy python3-yaml python3-jsonschema
+case $goal in test|sanitized|fuzz) packages="$packages catch2 libudunits2-dev python3-scipy python3-yaml python3-jsonschema
 nodejs" ;; esac
+if [ "$goal" = fuzz ]; then
+  apt-cache show clang >/dev/null 2>&1 || as_root apt-get update -qq || true  # a bare machine knows no package yet
+  # libFuzzer is part of Clang's run-time library; where apt names none for this Clang, an older Clang brings it along.
+  version=$(apt-cache depends clang 2>/dev/null | sed -n 's/.*Depends: clang-\([0-9]*\)$/\1/p' | head -n 1)
+  packages="$packages clang ${version:+libclang-rt-$version-dev}"
+fi
 
 missing=
 for package in $packages; do
@@ -88,4 +95,5 @@ case $goal in
     ;;
   test) build release ON; ctest --preset release -j2 ;;
   sanitized) build dev ON; ctest --preset dev -j2 ;;
+  fuzz) build fuzz ON; sh tests/attack/fuzz/run.sh --seconds 10 build/fuzz ;;
 esac

@@ -9,7 +9,7 @@ namespace onegrain::model {
 
 namespace {
 
-constexpr double closest = 1e-9;                 // of a surface stoichiometry to 0 and 1
+constexpr double closest = 1e-9;                 // of a surface stoichiometry to 0 and 1, see room()
 constexpr double least_concentration = 1e-3;     // mol/m3
 constexpr double reference_concentration = 1e3;  // mol/m3
 
@@ -25,6 +25,14 @@ double reduced_overpotential(double s, double aa, double ac) {
   };
   const double guess = std::min(std::asinh(s / 2) / std::max(aa, ac), s / sum);  // hyperbolic, linear
   return newton_root(h, guess, {.argument = 0, .value = 1e-15 * (1 + std::abs(ln_s))}, 0);
+}
+
+/// The share of sites that are left, x or 1 - x, kept above zero without a kink: (x + sqrt(x^2 + 4 d^2)) / 2, d = 1e-9.
+/// From 1e-4 on it is x to 1e-10; an integrator that follows a grain to its last site meets a smooth wall.
+ValueAndSlope room(double x) {
+  const double root = std::sqrt(x * x + 4 * closest * closest);
+  return x >= 0 ? ValueAndSlope{0.5 * (x + root), 0.5 * (1 + x / root)}
+                : ValueAndSlope{2 * closest * closest / (root - x), 2 * closest * closest / (root - x) / root};
 }
 
 }  // namespace
@@ -48,17 +56,17 @@ Overpotential butler_volmer(double i_s, double i0, double T, double aa, double a
 ExchangeCurrent exchange_current_density(const Host& host, double x, double c, double T) {
   const double aa = host.anodic_transfer, ac = host.cathodic_transfer;
   const Property::Value reference = host.exchange_current_density.at(0.5, T);
-  const double held = std::clamp(x, closest, 1 - closest);
+  const ValueAndSlope filled = room(x), free = room(1 - x);
   const double salt = std::max(c, least_concentration);
   double shape;
   if (aa == 0.5 && ac == 0.5) {
-    shape = 2 * std::sqrt(salt / reference_concentration * held * (1 - held));
+    shape = 2 * std::sqrt(salt / reference_concentration * filled.value * free.value);
   } else {
-    shape = std::pow(salt / reference_concentration * 2 * (1 - held), aa) * std::pow(2 * held, ac);
+    shape = std::pow(salt / reference_concentration * 2 * free.value, aa) * std::pow(2 * filled.value, ac);
   }
   const double value = reference.value * shape;
-  return {value, held == x ? value * (ac / held - aa / (1 - held)) : 0.0, salt == c ? value * aa / salt : 0.0,
-          reference.by_temperature * shape};
+  return {value, value * (ac * filled.slope / filled.value - aa * free.slope / free.value),
+          salt == c ? value * aa / salt : 0.0, reference.by_temperature * shape};
 }
 
 ExchangeCurrent exchange_current_density(const LithiumMetal& lithium, double c, double T) {

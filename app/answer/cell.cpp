@@ -134,7 +134,7 @@ Table rests_before_cut_offs(const std::vector<params::RestEnd>& ends) {
                {"cut_off", "at", volts},
                {"electrode", "electrode", {}},
                {"host", "is at rest", {}},
-               {"stoichiometry", "at stoichiometry", Measure{nullptr, nullptr, 7}},
+               {"stoichiometry", "at stoichiometry", Measure{&params::NumberKind::kind, nullptr, 7}},
                {"rest_voltage", "already at", volts},
                {"text", "", {}, summary}},
               {}};

@@ -262,7 +262,7 @@ std::pair<std::size_t, std::size_t> chosen_steps(const std::string& text, std::s
     const auto value = params::parse_number(part);
     if (!value || *value < 1 || *value != std::floor(*value))
       throw wrong("write step numbers as `onegrain check DATA` shows them, such as 2..4 or 3");
-    return static_cast<std::size_t>(*value) - 1;
+    return static_cast<std::size_t>(std::min(*value, 1e15)) - 1;  // 1e300 steps: more than the file has
   };
   const std::size_t dots = text.find("..");
   const std::size_t first = number(text.substr(0, dots));

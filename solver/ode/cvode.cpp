@@ -12,6 +12,7 @@
 #include <cstdlib>
 #include <new>
 #include <string>
+#include <type_traits>
 
 namespace onegrain::solver {
 
@@ -69,6 +70,42 @@ Counts& Counts::operator+=(const Counts& more) {
 }
 
 namespace {
+
+/// Vectors made beforehand for SUNDIALS to take where it clones one. Its N_VClone writes into what it could not
+/// allocate before it looks (6.4; so a thread died within CVodeInit): here memory runs out where it can be told.
+class Spares {
+ public:
+  Spares(int count, sunindextype n, SUNContext context) : before_(current) {
+    vectors_.reserve(static_cast<std::size_t>(count));
+    for (int k = 0; k < count; ++k) {
+      vectors_.emplace_back(allocated(N_VNew_Serial(n, context)));
+      vectors_.back()->ops->nvclone = take;
+    }
+    current = this;
+  }
+  ~Spares() { current = before_; }
+  Spares(const Spares&) = delete;
+  Spares& operator=(const Spares&) = delete;
+
+  static N_Vector take(N_Vector like) {
+    if (current == nullptr || current->vectors_.empty()) return N_VClone_Serial(like);
+    const N_Vector spare = current->vectors_.back().release();
+    current->vectors_.pop_back();
+    return spare;
+  }
+
+ private:
+  struct Destroy {
+    void operator()(N_Vector v) const { N_VDestroy(v); }
+  };
+  static inline thread_local Spares* current = nullptr;
+  Spares* before_;
+  std::vector<std::unique_ptr<std::remove_pointer_t<N_Vector>, Destroy>> vectors_;
+};
+
+// As many as CVODES 6.4 clones in the calls below: 7 for work, 6 of its history, 3 for Newton's method, 1 of
+// tolerances; for each sensitivity 1 of ours, 5, 6 and 1.
+constexpr int clones = 17, clones_of_a_sensitivity = 13;
 
 /// What SUNDIALS allocates for one integrator; given back even where the last of it is not to be had.
 struct Allocations {
@@ -202,9 +239,12 @@ Cvode::Impl::Impl(int n, int parameters) : Allocations(parameters), size(n) {
   cvode = allocated(CVodeCreate(CV_BDF, context));
   silence(cvode);
   N_VConst(0.0, y);
+  N_VConst(0.0, tolerance);
+  const Spares spares(clones + clones_of_a_sensitivity * parameters, n, context);
+  y->ops->nvclone = Spares::take;
   check(CVodeInit(cvode, call_rate, 0.0, y), "CVodeInit");
   check(CVodeSetUserData(cvode, this), "CVodeSetUserData");
-  check(CVodeSStolerances(cvode, 1e-6, 1e-9), "CVodeSStolerances");
+  check(CVodeSVtolerances(cvode, 1e-6, tolerance), "CVodeSVtolerances");  // start() gives those that count
   const int linked = CVodeSetLinearSolver(cvode, linear_solver, matrix);
   if (linked == CVLS_MEM_FAIL) throw std::bad_alloc();  // a number that means something else to the other calls
   check(linked, "CVodeSetLinearSolver");

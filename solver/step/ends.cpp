@@ -50,7 +50,7 @@ bool is_physical(Ended ended) {
 
 namespace {
 
-constexpr double limit_met = 1e-6;      // a limit counts as reached at the start of a step this close to it
+constexpr double limit_met = 1e-6;  // a limit counts as reached at the start of a step this close to it
 
 }  // namespace
 
@@ -113,14 +113,19 @@ Ended Segment::root_reason(const std::vector<int>& found) const {
   return Ended::time;
 }
 
-std::optional<Ended> Segment::ended_at_start() const {
+void Segment::look_at_the_start() {
   const Vector start = starting_unknowns();
   const Here h = here(0, {start.data(), start.size()});
-  for (const LookedFor& end : ends_looked_for_) {
+  for (LookedFor& end : ends_looked_for_) {
     const double value = value_of(end, h);
-    if (is_physical(end.reason) ? value <= limit_met && drives_further(end.reason) : value <= 0) return end.reason;
+    if (is_physical(end.reason) ? value <= limit_met && drives_further(end.reason) : value <= 0) {
+      ended_at_start_ = end.reason;
+      return;
+    }
+    // A limit that the step does not drive into at once may still be driven into later: it is met where it goes beyond
+    // what it is now.
+    if (is_physical(end.reason) && value < limit_met) end.limit += end.side * (limit_met - value);
   }
-  return std::nullopt;
 }
 
 bool Segment::drives_further(Ended limit) const {

@@ -157,6 +157,7 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
     if (modal->count > 0)
       jacobian_.blocks()[block++].diagonal = modal->grain ? modal->grain->decoupled() : m.salt()->decoupled();
   }
+  look_at_the_start();
 }
 
 void Segment::prepare_grain(Modal& modal, const model::Grain& grain, double outflow_per_current, double x_surface,

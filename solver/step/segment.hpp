@@ -114,7 +114,7 @@ class Segment final : public OdeSystem {
   Ended root_reason(const std::vector<int>& found) const;
   /// The end that is met already when the step starts, if any: one that was asked for and holds, or a grain surface or
   /// the salt at its limit that the step drives further into it. A step that leads away from a limit goes on.
-  std::optional<Ended> ended_at_start() const;
+  std::optional<Ended> ended_at_start() const { return ended_at_start_; }
   /// How far the voltages that may end the step are from doing so: zero or below where one has [V]; none if none may.
   std::optional<double> distance_to_voltage_end(double t, ConstVectorView y) const;
   /// The end by voltage that is met at (t, y).
@@ -170,6 +170,7 @@ class Segment final : public OdeSystem {
   void prepare_ends(const Here& now);
   /// Whether this step drives a grain surface or the salt, at its limit when it starts, further into it.
   bool drives_further(Ended limit) const;
+  void look_at_the_start();
   void look_for(Ended reason, double (Segment::*value)(const Here&) const, double limit, double side);
   double value_of(const LookedFor& end, const Here& h) const { return end.side * (end.limit - (this->*end.value)(h)); }
   double terminal_voltage(const Here& h) const { return terminal(h).voltage; }
@@ -229,6 +230,7 @@ class Segment final : public OdeSystem {
   double stop_time_;
   Ended stop_reason_ = Ended::time;
   std::vector<LookedFor> ends_looked_for_;
+  std::optional<Ended> ended_at_start_;
   Bordered jacobian_;
   mutable double last_current_;
   mutable Eigen::VectorXd a_, work_;

@@ -18,7 +18,10 @@ constexpr double volts_of_a_cutoff = 1e-4;  // issue 8
 constexpr double shortest = 1e-6;           // s; a step below this counts as one of no length
 constexpr double surface_limit = 1e-6;      // model: a surface this close to 0 or 1 is empty or full
 constexpr double used_up = 0.005;           // model: share of the mean salt at which it is used up
-constexpr double conserved = 1e-9;          // of a stoichiometry, of the mean salt
+constexpr double absurd_voltage =
+    20;  // V: no open-circuit potential, overpotential and drop of a cell made by hand add up to it
+constexpr double absurd_current = 1e6;  // A/m2: a volt over a micrometre of electrolyte
+constexpr double conserved = 1e-9;      // of a stoichiometry, of the mean salt
 
 /// Checks of one step, each adding the sentences that are its own.
 class Check {
@@ -35,6 +38,8 @@ class Check {
 
   void all() {
     if (!finite()) return;  // nothing else means anything then
+    possible();
+    limits();
     lithium();
     salt();
     end();
@@ -76,6 +81,35 @@ class Check {
       }
     }
     return true;
+  }
+
+  void possible() {
+    for (const double t : moments()) {
+      const Point p = solution_.at(t);
+      if (std::abs(p.terminal.voltage) < absurd_voltage && std::abs(p.current) < absurd_current) continue;
+      return fault("no cell shows {:.4g} V at {:.4g} A/m2, as this one at {:.4g} of {:.4g} s", p.terminal.voltage,
+                   p.current, t, solution_.duration());
+    }
+  }
+
+  /// A held voltage is held; no surface lies beyond full or empty, no salt below used up, unless the step began so.
+  void limits() {
+    const auto* hold = std::get_if<model::VoltageDrive>(&step_.drive);
+    const double least = std::min(used_up * cell_.electrolyte.concentration, first_.lowest_salt);
+    for (const double t : moments()) {
+      const Point p = solution_.at(t);
+      if (hold && !(std::abs(p.terminal.voltage - hold->voltage) <= volts_of_a_cutoff))
+        return fault("it holds {:.6f} V instead, at {:.6g} of {:.6g} s, {:.4g} A/m2", p.terminal.voltage, t,
+                     solution_.duration(), p.current);
+      if (!(p.lowest_salt >= 0.9 * least))
+        return fault("the salt falls to {:.4g} of its start, unseen, at {:.6g} of {:.6g} s",
+                     p.lowest_salt / cell_.electrolyte.concentration, t, solution_.duration());
+      for (const auto& [x, before] : {std::pair(p.positive_surface, first_.positive_surface),
+                                      std::pair(p.negative_surface, first_.negative_surface)}) {
+        if (!(x >= std::min(-1e-5, before) && x <= std::max(1 + 1e-5, before)))
+          return fault("a grain surface is at {:.6f} at {:.6g} of {:.6g} s", x, t, solution_.duration());
+      }
+    }
   }
 
   void lithium() {
@@ -271,7 +305,8 @@ class Check {
     const double dU = std::abs(then.terminal.positive_potential - first_.terminal.positive_potential) +
                       std::abs(then.terminal.negative_potential - first_.terminal.negative_potential);
     if (!(dx <= 1e-4 || dU <= 1e-4))
-      fault("a grain surface jumps by {:.3g} where it begins, and its potential by {:.3f} mV", dx, 1e3 * dU);
+      fault("a grain surface jumps by {:.3g} where it begins, and its potential by {:.3f} mV ({} modes, then {})", dx,
+            1e3 * dU, before_->solution->model().positive().count(), solution_.model().positive().count());
     const double dc = std::abs(then.lowest_salt - first_.lowest_salt) / cell_.electrolyte.concentration;
     if (!(dc <= 1e-6)) fault("the lowest salt jumps by {:.3g} of the mean where it begins", dc);
   }

@@ -27,10 +27,13 @@ struct RunStep {
 
 /// Checks one step:
 /// - every number of 40 moments is finite, mean stoichiometries in [0, 1], times rise;
+/// - no voltage beyond 20 V, no current beyond 1e6 A/m2: such numbers are of no cell;
 /// - the mean stoichiometries follow from the charge, and the grains' profiles have those means, to 1e-9; at constant
 ///   current the charge is i t; the salt of a full cell keeps its amount to 1e-9;
 /// - the end is one of the step's own or a physical one, and the last moment has it: a voltage within 0.1 mV;
 /// - no cut-off is passed by more than 0.1 mV on the way;
+/// - a held voltage is held within 0.1 mV; no salt below used up and no surface beyond full or empty goes unseen;
+/// - charge, temperature, grain surfaces and salt are those in which the step before ended;
 /// - a step without duration had its end met when it began, and drives further into it.
 /// @param before  the step before; nullptr at the start
 void check_step(const RunStep& run, const RunStep* before, Findings& findings);

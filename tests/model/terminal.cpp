@@ -186,6 +186,31 @@ TEST_CASE("one current and one only belongs to a voltage", "[model][terminal]") 
   }
 }
 
+TEST_CASE("a current belongs to a voltage however slow the charge transfer and wherever the search begins",
+          "[model][terminal]") {
+  // Found by random cells: where charge transfer bends far more than the ohmic part, Newton's method leaps between two
+  // currents and never comes to the one in between. The voltage of the current found is the check.
+  for (const double positive : {1.0, 0.1, 1e-2, 1e-3}) {
+    for (const double negative : {1.0, 0.1, 1e-2, 3e-3, 1e-3}) {
+      for (const double contact : {0.0, 3e-3, 1e-2}) {
+        Cell cell = lco_cell();
+        cell.contact_resistance = contact;
+        cell.positive.host.exchange_current_density = cell.positive.host.exchange_current_density.scaled(positive);
+        cell.negative->host.exchange_current_density = cell.negative->host.exchange_current_density.scaled(negative);
+        const SingleParticle model(cell, 4, 4);
+        for (const double i : {-600.0, -3.0, 0.0, 0.02, 40.0}) {
+          const double V = model.terminal(0.62, 0.7, i, T_ref).voltage;
+          for (const double guess : {-2e3, -500.0, -10.0, 0.0, 3.0, 200.0, 5e3, 1e6}) {
+            CAPTURE(positive, negative, contact, i, guess);
+            const double found = model.current_at_voltage(0.62, 0.7, V, T_ref, guess);
+            CHECK_THAT(model.terminal(0.62, 0.7, found, T_ref).voltage, WithinAbs(V, 1e-12));
+          }
+        }
+      }
+    }
+  }
+}
+
 TEST_CASE("a half cell shows the electrode under study against lithium, as worked out by hand", "[model][terminal]") {
   Cell cell = published_cell();
   cell.negative.reset();
