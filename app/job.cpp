@@ -2,12 +2,23 @@
 
 #include <ostream>
 
+#include "app/result_folder.hpp"
+
 namespace onegrain::app {
 
 Job load_job(const Request& request, const Channels& channels) {
   params::Loaded<params::Sheet> loaded = params::load_sheet(request.files.front());
   if (!loaded.value) throw UnsoundInput(loaded.faults.text());
   channels.narration << loaded.faults.text();  // warnings
+  if (!request.out.empty()) {                  // before the calculation, which may take long
+    require_writable(request.out);
+    std::vector<std::string> inputs(request.files.begin(), request.files.end());
+    if (!request.protocol.empty()) inputs.push_back(request.protocol);
+    for (const params::SourceFile& file : loaded.value->files) {
+      if (!file.shipped) inputs.push_back(file.name);
+    }
+    require_inputs_kept(request.out, inputs);
+  }
 
   params::Sheet sheet = std::move(*loaded.value);
   if (!request.temperature.empty()) {

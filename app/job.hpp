@@ -25,8 +25,10 @@ struct Job {
   double c_rate(double current_density) const { return current_density * 3600 / base.one_hour_charge; }
 };
 
-/// Reads the sheet named first in the request. Warnings go to the narration.
-/// @throws UnsoundInput with every fault; CommandLineError for a bad --temperature
+/// Reads the sheet named first in the request. Warnings go to the narration. Where results are to be written to a
+/// folder it is looked at now, before any calculation.
+/// @throws UnsoundInput with every fault; CommandLineError for a bad --temperature, and for a folder of results that
+///         would take the place of what is read; NotCompleted for one that cannot be written to
 Job load_job(const Request& request, const Channels& channels);
 
 }  // namespace onegrain::app

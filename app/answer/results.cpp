@@ -5,6 +5,8 @@
 #include <cmath>
 #include <cstdlib>
 
+#include "params/text/printable.hpp"
+
 namespace onegrain::app {
 
 using nlohmann::json;
@@ -52,11 +54,11 @@ std::string command_line(const Request& request) {
 json provenance_json(const Request& request, const params::Sheet& sheet) {
   json files = json::array();
   for (const params::SourceFile& f : sheet.files) {
-    files.push_back({{"name", f.name}, {"shipped", f.shipped}, {"sha256", f.sha256}});
+    files.push_back({{"name", params::valid_utf8(f.name)}, {"shipped", f.shipped}, {"sha256", f.sha256}});
   }
   return {{"program", "onegrain"},
           {"version", ONEGRAIN_VERSION},
-          {"command", command_line(request)},
+          {"command", params::valid_utf8(command_line(request))},
           {"sheet", sheet.name},
           {"files", std::move(files)}};
 }

@@ -9,7 +9,17 @@
 namespace onegrain::app::answer {
 
 /// What stands in a cell of a table: nothing, a number in SI, yes or no, text, or a whole array (summary only).
-using Cell = std::variant<std::monostate, double, bool, std::string, std::vector<double>>;
+struct Cell : std::variant<std::monostate, double, bool, std::string, std::vector<double>> {
+  using Alternatives = std::variant<std::monostate, double, bool, std::string, std::vector<double>>;
+  using Alternatives::Alternatives;
+  // Where memory runs out within the copy of a variant of these types, libstdc++ 12 destroys what was never made and
+  // jumps anywhere; an assignment makes the copy first.
+  Cell(const Cell& other) : Alternatives() { Alternatives::operator=(other); }
+  Cell(Cell&&) noexcept = default;
+  Cell& operator=(const Cell&) = default;
+  Cell& operator=(Cell&&) noexcept = default;
+  Cell() = default;
+};
 using Row = std::vector<Cell>;
 
 /// Rows of a table or of a long series, written once from first to last and then read as often as renderings ask.

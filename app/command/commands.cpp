@@ -5,12 +5,15 @@
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <cstdlib>
+#include <new>
 #include <ostream>
 
 #include "app/command/verbs.hpp"
+#include "app/render/screen.hpp"
 #include "model/balance.hpp"
 #include "params/sheet/rate.hpp"
 #include "params/text/faults.hpp"
+#include "params/text/stream.hpp"
 #include "solver/ode/cvode.hpp"
 
 namespace onegrain::app {
@@ -67,7 +70,9 @@ int finished(std::ostream& results, std::ostream& narration) {
 
 }  // namespace
 
-int run(const std::vector<std::string>& words, std::ostream& results, std::ostream& narration) {
+int run(const std::vector<std::string>& words, std::ostream& to_results, std::ostream& to_narration) {
+  Screen results(to_results), narration(to_narration);
+  const params::StreamsOfRun streams;
   Request request;
   request.words = words;
   CLI::App program{purpose, "onegrain"};
@@ -112,6 +117,9 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
     return report_problem(narration, "", error.what(), Status::unsound_input);
   } catch (const model::ImpossibleBalance& error) {
     return report_problem(narration, "onegrain: impossible cell: ", error.what(), Status::unsound_input);
+  } catch (const std::bad_alloc&) {
+    to_narration << no_memory << std::flush;
+    return static_cast<int>(Status::not_completed);
   } catch (const std::exception& error) {  // NotCompleted, IntegrationFailure, and what nobody foresaw
     return report_problem(narration, "onegrain: not completed: ", error.what(), Status::not_completed);
   }

@@ -68,6 +68,10 @@ struct NotCompleted : std::runtime_error {
   using std::runtime_error::runtime_error;
 };
 
+/// What is said, with Status::not_completed, where memory runs out.
+inline constexpr const char* no_memory =
+    "onegrain: not completed: the memory that this process may use does not suffice\n";
+
 /// The whole program: parses the words after the program's name, does the work, returns the exit status.
 int run(const std::vector<std::string>& words, std::ostream& results, std::ostream& narration);
 

@@ -5,6 +5,9 @@
 #include <CLI/CLI.hpp>
 #include <ostream>
 
+#include "params/text/printable.hpp"
+#include "params/text/stream.hpp"
+
 namespace onegrain::app {
 
 void add_data(CLI::App& verb, Request& request) {
@@ -49,7 +52,8 @@ params::Measured read_data(const Request& request, const Channels& channels, con
                            std::vector<params::SourceFile>& files) {
   auto loaded = params::load_measured(file, measured_request(request));
   if (!loaded.value) throw UnsoundInput(loaded.faults.text());
-  channels.narration << loaded.faults.text() << file << ": " << row_counts(*loaded.value) << '\n';
+  channels.narration << loaded.faults.text() << params::one_line(params::stream_name(file)) << ": "
+                     << row_counts(*loaded.value) << '\n';
   files.insert(files.end(), loaded.files.begin(), loaded.files.end());
   return std::move(*loaded.value);
 }

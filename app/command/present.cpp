@@ -5,11 +5,12 @@
 #include "app/answer/cell.hpp"
 #include "app/answer/results.hpp"
 #include "app/answer/words.hpp"
-#include "app/files.hpp"
 #include "app/render/curves_file.hpp"
 #include "app/render/page.hpp"
 #include "app/render/summary.hpp"
 #include "app/render/terminal.hpp"
+#include "app/result_folder.hpp"
+#include "params/text/printable.hpp"
 
 namespace onegrain::app {
 
@@ -31,7 +32,7 @@ void gather_important(Answer& said) {
 void complete(Answer& said, const Request& request) {
   said.verb = request.verb;
   said.version = ONEGRAIN_VERSION;
-  said.command = command_line(request);
+  said.command = params::valid_utf8(command_line(request));
 }
 
 void complete(Answer& said, const Request& request, const Job& job) {
@@ -42,7 +43,8 @@ void complete(Answer& said, const Request& request, const Job& job) {
   said.warnings.insert(said.warnings.begin(), job.bench.warnings.begin(), job.bench.warnings.end());
   said.assumptions.insert(said.assumptions.begin(), job.bench.assumptions.begin(), job.bench.assumptions.end());
   said.cautions = cautions();
-  for (const params::SourceFile& file : job.sheet.files) said.files.push_back({file.name, file.sha256, file.shipped});
+  for (const params::SourceFile& file : job.sheet.files)
+    said.files.push_back({params::valid_utf8(file.name), file.sha256, file.shipped});
   if (!said.tells_the_cell) {
     said.about_the_cell.push_back({"Currents for this cell", {currents(job)}});
     said.about_the_cell.push_back({"The cell in numbers", cell_figures(job)});
@@ -62,12 +64,14 @@ void present(const Request& request, const Channels& channels, const Answer& sai
     render::print(channels.results, said);
   }
   if (request.out.empty()) return;
-  ResultFolder folder(request.out);
+  ResultFolder folder(request.out, said.command);
   if (said.course) folder.add("curves.csv", [&](std::ostream& out) { render::write_curves(out, *said.course); });
   for (const auto& [name, content] : said.more_files) folder.add(name, content);
   folder.add("summary.json", [&](std::ostream& out) { render::write_summary(out, said); });
   folder.add("report.html", render::page_text(said));
-  for (const std::string& path : folder.write()) channels.narration << "wrote " << path << '\n';
+  const ResultFolder::Outcome outcome = folder.write();
+  for (const std::string& path : outcome.written) channels.narration << "wrote " << path << '\n';
+  for (const std::string& remark : outcome.remarks) channels.narration << "note: " << remark << '\n';
 }
 
 }  // namespace onegrain::app

@@ -233,6 +233,7 @@ void balance(const Request& request, const Channels& channels) {
   for (solver::FreeParameter& p : fitting.problem.free)
     p.prior = std::numeric_limits<double>::infinity();  // the curve alone shall tell
   const solver::CellFit problem(fitting.problem);
+  if (!request.out.empty()) fitted_files(job, fitting, problem, as_given(fitting, problem), recordings, request.out);
   InterruptGuard guard;
   solver::FitOptions options;
   options.starts = fit_starts(fitting, request.fit_starts);
@@ -256,7 +257,8 @@ void balance(const Request& request, const Channels& channels) {
   nlohmann::json document = cell_document(request, job, headline(job, report, r));
   document["balance"] = summary["balance"];
   document["fit"] = summary["fit"];
-  write_results(request, channels, summary, document, "", fitted_files(job, fitting, problem, r, recordings));
+  write_results(request, channels, summary, document, "",
+                fitted_files(job, fitting, problem, r, recordings, request.out));
 }
 
 }  // namespace onegrain::app

@@ -6,7 +6,6 @@
 
 #include "app/answer/document.hpp"
 #include "app/answer/words.hpp"
-#include "app/files.hpp"
 #include "app/render/output.hpp"
 #include "app/render/report.hpp"
 #include "app/render/table.hpp"

@@ -12,6 +12,8 @@
 #include "params/record/record.hpp"
 #include "params/sheet/protocol.hpp"
 #include "params/text/library.hpp"
+#include "params/text/printable.hpp"
+#include "params/text/stream.hpp"
 
 namespace onegrain::app {
 
@@ -42,7 +44,9 @@ struct NamedSheet {
 params::FileKind kind_of(const std::string& file, const Request& request) {
   const params::FileKind kind = params::file_kind(file);
   // A column map says that there are data; a name without a file may be a shipped sheet.
-  const bool unknown_file = kind == params::FileKind::unknown && std::filesystem::is_regular_file(file);
+  std::error_code ignored;
+  const bool there = std::filesystem::is_regular_file(file, ignored) || params::is_stream(file);
+  const bool unknown_file = kind == params::FileKind::unknown && there;
   return unknown_file && !request.columns.empty() ? params::FileKind::data : kind;
 }
 
@@ -233,7 +237,8 @@ void check(const Request& request, const Channels& channels) {
     const Verdict v = check_file(file, request);
     faults += v.faults;
     all_sound = all_sound && v.sound;
-    if (v.sound) channels.results << file << ": sound, " << v.about << '\n' << v.details;
+    if (v.sound)
+      channels.results << params::one_line(params::stream_name(file)) << ": sound, " << v.about << '\n' << v.details;
   }
   if (!all_sound) throw UnsoundInput(faults);
   channels.narration << faults;  // warnings

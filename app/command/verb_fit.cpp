@@ -7,6 +7,7 @@
 #include "app/answer/document.hpp"
 #include "app/answer/words.hpp"
 #include "app/render/output.hpp"
+#include "app/render/screen.hpp"
 #include "app/render/table.hpp"
 #include "app/study/ensemble.hpp"
 #include "app/study/fitting.hpp"
@@ -161,15 +162,16 @@ void fit(const Request& request, const Channels& channels) {
   }
   const Fitting fitting = prepare_fit(job, recordings, words_of(request.free_values));
   const solver::CellFit problem(fitting.problem);
+  if (!request.out.empty()) fitted_files(job, fitting, problem, as_given(fitting, problem), recordings, request.out);
   InterruptGuard guard;
   solver::FitOptions options;
   options.starts = fit_starts(fitting, request.fit_starts);
   options.profiles = !request.no_profiles;
   options.interrupted = [] { return interrupted(); };
   if (channels.watched)
-    options.progress = [&](const std::string& text) { channels.narration << "\r\033[K" << text << std::flush; };
+    options.progress = [&](const std::string& text) { channels.narration << begin_line_anew << text << std::flush; };
   const solver::FitResult r = solver::fit(problem, options);
-  if (channels.watched) channels.narration << "\r\033[K";
+  if (channels.watched) channels.narration << begin_line_anew;
   if (interrupted()) throw NotCompleted("interrupted");
   const std::vector<FurtherTest> tests = further_tests(job, fitting, problem, r);
 
@@ -186,7 +188,8 @@ void fit(const Request& request, const Channels& channels) {
   if (request.out.empty()) return;
   nlohmann::json document = cell_document(request, job, headline(fitting, r));
   document["fit"] = summary["fit"];
-  write_results(request, channels, summary, document, "", fitted_files(job, fitting, problem, r, recordings));
+  write_results(request, channels, summary, document, "",
+                fitted_files(job, fitting, problem, r, recordings, request.out));
 }
 
 }  // namespace onegrain::app

@@ -4,12 +4,15 @@
 
 #include <algorithm>
 #include <cmath>
+#include <new>
 #include <ostream>
 
 #include "app/answer/results.hpp"
+#include "app/render/screen.hpp"
 #include "app/render/table.hpp"
 #include "app/study/ensemble.hpp"
 #include "params/sheet/temperature.hpp"
+#include "params/text/revision.hpp"
 
 namespace onegrain::app {
 
@@ -38,13 +41,13 @@ class Progress {
  public:
   Progress(const Channels& channels, const char* what) : channels_(channels), what_(what) {}
   ~Progress() {
-    if (shown_) channels_.narration << "\r\033[K" << std::flush;
+    if (shown_) channels_.narration << begin_line_anew << std::flush;
   }
   void operator()(int done, int of) {
     if (!channels_.watched || of == 0) return;
     shown_ = true;
     const int filled = 30 * done / of;
-    channels_.narration << "\r" << what_ << " [" << std::string(static_cast<std::size_t>(filled), '#')
+    channels_.narration << begin_line_anew << what_ << " [" << std::string(static_cast<std::size_t>(filled), '#')
                         << std::string(static_cast<std::size_t>(30 - filled), '.') << "] " << done << "/" << of
                         << std::flush;
   }
@@ -231,6 +234,8 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
             const solver::Ceiling c = ceiling_of(Subject(sheets[at]), options, workspace(thread), i0, 1e-3);
             map[at].current = map[at].confident_current = c.current;
             map[at].limited_by = c.charge.tightest;
+          } catch (const std::bad_alloc&) {  // says nothing of the cell; here as below
+            throw;
           } catch (const std::exception&) {
             solved[at] = 0;
           }
@@ -251,6 +256,8 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
         const double current =
             ceiling_of(Subject(moved(job.sheet, z)), options, workspace(thread), std::max(i0, least), 1e-2).current;
         sides(k, side) = log_of(current, least) - log_of(i0, least);
+      } catch (const std::bad_alloc&) {
+        throw;
       } catch (const std::exception&) {  // no such cell: says nothing
       }
     });
@@ -281,6 +288,8 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
                 ceiling_of(Subject(moved(sheets[asked[which]], z)), options, workspace(thread),
                            std::max(map[asked[which]].current, least) * guessed(z), 1e-2)
                     .current;
+          } catch (const std::bad_alloc&) {
+            throw;
           } catch (const std::exception&) {  // counts as surviving no rate
           }
         },
@@ -330,6 +339,8 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
             sample.current = c.current;
             sample.limit = c.charge.tightest;
             sample.solved = true;
+          } catch (const std::bad_alloc&) {
+            throw;
           } catch (const std::exception& error) {
             sample.why = error.what();
           }
@@ -612,10 +623,9 @@ nlohmann::json ceiling_document(const Job& job, const CeilingOptions& options, c
 }
 
 std::string staircase_protocol(const Job& job, const solver::Staircase& staircase) {
-  std::string text = fmt::format(
-      "# A staircase of constant currents for: {}\n# A prediction guides a test, it does not authorise "
-      "it.\nonegrain_protocol: 1\nsteps:\n",
-      job.sheet.name);
+  std::string text =
+      fmt::format("# A prediction guides a test, it does not authorise it.\nonegrain_protocol: 1\nname: {}\nsteps:\n",
+                  params::quoted("staircase of constant currents for: " + job.sheet.name));
   const char* sense = job.cell.is_full_cell() ? "charge" : "discharge";
   const double whole = std::abs(job.bench.window.capacity);
   for (const solver::StaircaseStep& s : staircase.steps) {

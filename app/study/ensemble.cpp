@@ -8,6 +8,7 @@
 #include <csignal>
 #include <exception>
 #include <mutex>
+#include <system_error>
 #include <thread>
 
 namespace onegrain::app {
@@ -27,6 +28,19 @@ std::uint64_t splitmix64(std::uint64_t x) {  // G. L. Steele, D. Lea, C. H. Floo
   x = (x ^ (x >> 27)) * 0x94d049bb133111ebULL;
   return x ^ (x >> 31);
 }
+
+/// Threads that are joined whatever happens; one that was not would end the program.
+struct Pool {
+  Pool(int most, std::atomic<bool>& stop_work) : stop(stop_work) { threads.reserve(static_cast<std::size_t>(most)); }
+  Pool(const Pool&) = delete;
+  Pool& operator=(const Pool&) = delete;
+  ~Pool() {
+    if (std::uncaught_exceptions() > 0) stop = true;
+    for (std::thread& thread : threads) thread.join();
+  }
+  std::vector<std::thread> threads;
+  std::atomic<bool>& stop;
+};
 
 }  // namespace
 
@@ -72,14 +86,16 @@ Eigen::VectorXd plausible_deviations(std::uint64_t seed, int sample, Eigen::Inde
 
 int core_count() { return std::max(1, static_cast<int>(std::thread::hardware_concurrency())); }
 
+std::thread start_thread(std::function<void()> body) { return std::thread(std::move(body)); }
+
 void in_parallel(int count, int threads, const std::function<void(int, int)>& work,
-                 const std::function<void(int)>& progress) {
+                 const std::function<void(int)>& progress, const ThreadStarter& start) {
   threads = std::clamp(threads, 1, std::max(1, count));
   std::atomic<int> next{0}, done{0};
   std::exception_ptr failure;
   std::mutex guard;
   std::atomic<bool> stop{false};
-  const auto run = [&](int thread) {
+  const auto run = [&](int thread, const std::function<void(int)>& after_each) {
     for (int k = next++; k < count && !stop && !interrupted(); k = next++) {
       try {
         work(k, thread);
@@ -89,15 +105,24 @@ void in_parallel(int count, int threads, const std::function<void(int, int)>& wo
         stop = true;
       }
       ++done;
+      if (after_each) after_each(done);
     }
   };
-  std::vector<std::thread> pool;
-  for (int t = 0; t < threads; ++t) pool.emplace_back(run, t);
-  while (done < count && !stop && !interrupted()) {
-    if (progress) progress(done);
-    std::this_thread::sleep_for(std::chrono::milliseconds(count > 50 ? 50 : 5));
+  {
+    Pool pool(threads, stop);
+    for (int t = 0; t < threads; ++t) {
+      try {
+        pool.threads.push_back(start([&run, t] { run(t, {}); }));
+      } catch (const std::system_error&) {  // no more to be had: those that run do the work
+        break;
+      }
+    }
+    if (pool.threads.empty()) run(0, progress);
+    while (done < count && !stop && !interrupted()) {
+      if (progress) progress(done);
+      std::this_thread::sleep_for(std::chrono::milliseconds(count > 50 ? 50 : 5));
+    }
   }
-  for (std::thread& t : pool) t.join();
   if (progress) progress(done);
   if (failure) std::rethrow_exception(failure);
 }

@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <functional>
 #include <string>
+#include <thread>
 #include <vector>
 
 #include "params/sheet/sheet.hpp"
@@ -26,11 +27,15 @@ params::Sheet moved(const params::Sheet& sheet, const Eigen::Ref<const Eigen::Ve
 /// cells and of threads. Counter-based (splitmix64), inverse of the normal distribution.
 Eigen::VectorXd plausible_deviations(std::uint64_t seed, int sample, Eigen::Index count);
 
+/// Starts a thread. @throws std::system_error where the system has none left
+using ThreadStarter = std::function<std::thread(std::function<void()> body)>;
+std::thread start_thread(std::function<void()> body);
+
 /// Calls work(k, thread) for k = 0..count-1 on every core (or `threads`), in no order; progress(done) now and then from
 /// the calling thread. Stops early when the user interrupts (see interrupted()). The first exception of `work` is
-/// rethrown.
+/// rethrown. Where fewer threads can be started than asked for those do the work; where none can, the calling one.
 void in_parallel(int count, int threads, const std::function<void(int, int)>& work,
-                 const std::function<void(int)>& progress = {});
+                 const std::function<void(int)>& progress = {}, const ThreadStarter& start = start_thread);
 int core_count();
 
 /// True once Ctrl-C was pressed while an InterruptGuard lives; a second Ctrl-C ends the program at once.

@@ -5,7 +5,9 @@
 #include <cmath>
 #include <ctime>
 
+#include "app/result_folder.hpp"
 #include "app/study/fitting.hpp"
+#include "app/study/new_sheet.hpp"
 #include "model/constants.hpp"
 #include "params/text/document.hpp"
 
@@ -22,50 +24,19 @@ std::string today() {
   return fmt::format("{:%Y-%m-%d}", fmt::gmtime(now));
 }
 
-/// A card that a fit may have changed, and where the sheet names it.
-struct CardChange {
-  std::string place;  ///< in the sheet, "negative.material"
-  std::string name;   ///< of the new card, without its ending
-  std::string file;   ///< of the old one, among those that were read
-  std::vector<params::Revision> revisions{};
-};
-
-/// True where a key of a card holds a formula or a table, which a fit scales rather than replaces.
-bool holds_function(const std::string& text, const std::string& key) {
-  params::Faults ignored;
-  const auto document = params::read_document(text, "card", ignored);
-  const params::Entry* entry = document ? document->find(key) : nullptr;
-  return entry && (entry->value.find("expression") || entry->value.find("table"));
-}
-
 }  // namespace
 
 std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, const Fitting& fitting,
                                                               const solver::CellFit& fit,
                                                               const solver::FitResult& result,
-                                                              const std::vector<Recording>& recordings) {
-  using params::Revision;
+                                                              const std::vector<Recording>& recordings,
+                                                              const std::string& folder) {
   using params::Spread;
   std::string files;
   for (const Recording& r : recordings) files += (files.empty() ? "" : ", ") + r.name();
   const std::string made = fmt::format("fitted on {} to {}, by onegrain " ONEGRAIN_VERSION, today(), files);
 
-  std::vector<Revision> sheet;
-  std::vector<CardChange> cards;
-  const auto electrode_card = [](const params::ElectrodeSheet& e) {
-    return CardChange{e.key + ".material", e.key + "_fitted", e.material.file};
-  };
-  cards.push_back(electrode_card(fitting.sheet.positive));
-  if (fitting.sheet.negative) cards.push_back(electrode_card(*fitting.sheet.negative));
-  cards.push_back({"electrolyte", "electrolyte_fitted", fitting.sheet.electrolyte.file});
-  if (fitting.sheet.counter) cards.push_back({"counter.material", "counter_fitted", fitting.sheet.counter->file});
-  const auto text_of = [&](const CardChange& card) -> const params::SourceFile& {
-    const params::SourceFile* source = params::find_file_named(job.sheet.files, card.file);
-    if (!source || !source->text)
-      throw NotCompleted("the card under " + card.place +
-                         " stands inside the sheet; give it a file of its own to have it fitted");
-    return *source;
-  };
+  NewSheet sheet(job.sheet, taken_names(folder));
   const model::Cell cell = fit.cell(result.z);
   bool lithium = false;
   for (std::size_t k = 0; k < fitting.problem.free.size(); ++k) {
@@ -87,15 +58,18 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
     const std::string source = fmt::format("{}; 95 % interval {} to {} {}", made, show_estimate(fitting, k, lower),
                                            show_estimate(fitting, k, upper), fitting.units[k]);
     const params::ElectrodeSheet& electrode = p.negative ? *fitting.sheet.negative : fitting.sheet.positive;
-    std::vector<Revision>& card = cards[p.negative ? 1 : 0].revisions;
+    const std::string material = electrode.key + ".material.";
+    const auto scale = [&](const std::string& path, double factor, const std::string& source_before) {
+      sheet.revise(path + ".scaled_by", params::plain_number(factor, 6));
+      sheet.revise(path + ".spread", fmt::format("factor {}", params::plain_number(factor_spread, 3)));
+      sheet.revise(path + ".source", params::quoted(source + "; before: " + source_before));
+    };
     const auto scale_card = [&](const char* key, const params::PropertyValue& value, double factor, double by) {
       if (!value.function && value.scaled_by == 1) {
-        card.push_back({key, params::yaml_value(value.si * factor, *value.kind, spread(by), source)});
+        sheet.revise(material + key, params::yaml_value(value.si * factor, *value.kind, spread(by), source));
         return;
       }
-      card.push_back({std::string(key) + ".scaled_by", params::plain_number(value.scaled_by * factor, 6)});
-      card.push_back({std::string(key) + ".spread", fmt::format("factor {}", params::plain_number(factor_spread, 3))});
-      card.push_back({std::string(key) + ".source", params::quoted(source + "; before: " + value.source)});
+      scale(material + key, value.scaled_by * factor, value.source);
     };
     switch (p.quantity) {
       case Quantity::diffusion_time: {
@@ -104,9 +78,9 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
         // D goes with the inverse of the time: the interval is that of a factor
         if (!D.function && D.scaled_by == 1) {
           const Spread s{Spread::Form::factor, factor_spread};
-          card.push_back(
-              {"diffusion_coefficient",
-               params::yaml_value(D.si * factor, *D.kind, s, source + " of R^2/D, with the radius of the sheet")});
+          sheet.revise(
+              material + "diffusion_coefficient",
+              params::yaml_value(D.si * factor, *D.kind, s, source + " of R^2/D, with the radius of the sheet"));
         } else {
           scale_card("diffusion_coefficient", D, factor, 1);
         }
@@ -119,14 +93,14 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
       }
       case Quantity::capacity: {
         const double before = electrode.accessible_fraction.si;
-        sheet.push_back({electrode.key + ".accessible_fraction",
-                         params::yaml_value(before * e.value / p.nominal, params::FractionKind::kind,
-                                            spread(before / p.nominal), source)});
+        sheet.revise(electrode.key + ".accessible_fraction",
+                     params::yaml_value(before * e.value / p.nominal, params::FractionKind::kind,
+                                        spread(before / p.nominal), source));
         break;
       }
       case Quantity::contact_resistance:
-        sheet.push_back({"contact_resistance", params::yaml_value(e.value, params::ArealResistanceKind::kind,
-                                                                  e.value > 0 ? spread(1) : Spread{}, source)});
+        sheet.revise("contact_resistance", params::yaml_value(e.value, params::ArealResistanceKind::kind,
+                                                              e.value > 0 ? spread(1) : Spread{}, source));
         break;
       case Quantity::lithium:
         lithium = true;
@@ -134,19 +108,10 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
       case Quantity::other: {
         params::Sheet copy = fitting.sheet;
         const params::Value* value = params::find_value(copy, p.name);
-        const auto of = std::find_if(cards.begin(), cards.end(),
-                                     [&](const CardChange& c) { return p.name.starts_with(c.place + "."); });
-        if (of == cards.end()) {
-          sheet.push_back({p.name, params::yaml_value(e.value, *value->kind, spread(1), source)});
-          break;
-        }
-        const std::string key = p.name.substr(of->place.size() + 1);
-        if (holds_function(*text_of(*of).text, key)) {
-          of->revisions.push_back({key + ".scaled_by", params::plain_number(e.value, 6)});
-          of->revisions.push_back({key + ".spread", fmt::format("factor {}", params::plain_number(factor_spread, 3))});
-          of->revisions.push_back({key + ".source", params::quoted(source + "; before: " + value->source)});
+        if (sheet.holds_function(p.name)) {
+          scale(p.name, e.value, value->source);
         } else {
-          of->revisions.push_back({key, params::yaml_value(e.value, *value->kind, spread(1), source)});
+          sheet.revise(p.name, params::yaml_value(e.value, *value->kind, spread(1), source));
         }
         break;
       }
@@ -154,52 +119,44 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
   }
   if (lithium) {
     const model::Window w = model::equilibrium_window(cell);
-    sheet.push_back({"formation_loss", ""});
-    sheet.push_back({"charged_state", fmt::format("{{positive: {{value: {:.7f}, source: {}}}, negative: {:.7f}}}",
-                                                  w.full.positive, params::quoted(made), w.full.negative)});
+    sheet.revise("formation_loss", "");
+    sheet.revise("charged_state", fmt::format("{{positive: {{value: {:.7f}, source: {}}}, negative: {:.7f}}}",
+                                              w.full.positive, params::quoted(made), w.full.negative));
   }
 
-  std::vector<std::pair<std::string, std::string>> written;
   for (const solver::FreePotential& p : fitting.problem.potentials) {
     const params::ElectrodeSheet& electrode = p.negative ? *fitting.sheet.negative : fitting.sheet.positive;
     const model::OpenCircuitPotential& U = (p.negative ? cell.negative->host : cell.positive.host).potential;
-    const std::string table = electrode.key + "_potential_fitted.csv";
     std::string rows = "stoichiometry,potential / V\n";
     constexpr int count = 600;
     for (int k = 0; k <= count; ++k) {
       const double x = p.lower + (p.upper - p.lower) * k / count;
       rows += fmt::format("{:.6f},{:.6f}\n", x, U(x, model::reference_temperature));
     }
-    written.emplace_back(table, rows);
-    std::vector<Revision>& card = cards[p.negative ? 1 : 0].revisions;
-    card.push_back({"open_circuit_potential.expression", ""});
-    card.push_back({"open_circuit_potential.unit", ""});
-    card.push_back({"open_circuit_potential.table", table});
-    card.push_back({"open_circuit_potential.range", fmt::format("[{:.6f}, {:.6f}]", p.lower, p.upper)});
-    card.push_back(
-        {"open_circuit_potential.source", params::quoted(made + ": the shape of the slowest curve; before: " +
-                                                         electrode.material.open_circuit_potential.potential.source)});
+    const std::string potential = electrode.key + ".material.open_circuit_potential.";
+    sheet.revise(potential + "expression", "");
+    sheet.revise(potential + "unit", "");
+    sheet.revise_table(potential + "table", electrode.key + "_potential_fitted", std::move(rows));
+    sheet.revise(potential + "range", fmt::format("[{:.6f}, {:.6f}]", p.lower, p.upper));
+    sheet.revise(potential + "source", params::quoted(made + ": the shape of the slowest curve; before: " +
+                                                      electrode.material.open_circuit_potential.potential.source));
   }
-  for (const CardChange& card : cards) {
-    if (card.revisions.empty()) continue;
-    const params::SourceFile& source = text_of(card);
-    written.emplace_back(card.name + ".yaml", params::revised(*source.text, source.name, card.revisions));
-    for (const params::SourceFile* table : params::files_named_by(job.sheet.files, source.name)) {
-      if (table->text) written.emplace_back(table->named_as, *table->text);
-    }
-    sheet.push_back({card.place, card.name});
+  sheet.revise("name", params::quoted(job.sheet.name + ", fitted"));
+  return sheet.files();
+}
+
+solver::FitResult as_given(const Fitting& fitting, const solver::CellFit& fit) {
+  solver::FitResult result{};
+  result.z = Eigen::VectorXd::Zero(fit.size());
+  for (const FreeParameter& p : fitting.problem.free) {
+    solver::Estimate estimate{};
+    estimate.name = p.name;
+    estimate.value = p.value(0);
+    estimate.profile.lower = p.lower;
+    estimate.profile.upper = p.upper;
+    result.estimates.push_back(std::move(estimate));
   }
-  const params::SourceFile& original = job.sheet.files.front();
-  sheet.push_back({"name", params::quoted(job.sheet.name + ", fitted")});
-  written.insert(written.begin(), {"fitted.yaml", params::revised(*original.text, original.name, sheet)});
-  // tables and cards that the new sheet still refers to and that lie beside the old one
-  for (const params::SourceFile& file : job.sheet.files) {
-    if (file.shipped || !file.text || &file == &original || file.named_as.empty()) continue;
-    const std::string name = file.named_as.find('.') == std::string::npos ? file.named_as + ".yaml" : file.named_as;
-    if (std::none_of(written.begin(), written.end(), [&](const auto& w) { return w.first == name; }))
-      written.emplace_back(name, *file.text);
-  }
-  return written;
+  return result;
 }
 
 }  // namespace onegrain::app

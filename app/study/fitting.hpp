@@ -37,10 +37,14 @@ std::string show_estimate(const Fitting& fitting, std::size_t index, double si, 
 double in_estimate_unit(const Fitting& fitting, std::size_t index, double si);
 
 /// The files that a fit leaves: the sheet with the estimates and the cards that it needs, all beside each other.
+/// @param folder  where they go, see NewSheet
 std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, const Fitting& fitting,
                                                               const solver::CellFit& fit,
                                                               const solver::FitResult& result,
-                                                              const std::vector<Recording>& recordings);
+                                                              const std::vector<Recording>& recordings,
+                                                              const std::string& folder);
+/// What a fit would give that moves nothing: to see before a long search that its files can be made.
+solver::FitResult as_given(const Fitting& fitting, const solver::CellFit& fit);
 
 /// A test that could be made, and what it would tell.
 struct FurtherTest {

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <functional>
+#include <new>
 
 #include "app/answer/words.hpp"
 #include "app/render/table.hpp"
@@ -137,6 +138,8 @@ LossReport find_losses(const Request& request, const Job& job) {
       lever.gained_share = lever.share - share_now;
       lever.capacity = curve.capacity;
       lever.energy = curve.energy;
+    } catch (const std::bad_alloc&) {  // says nothing of the cell
+      throw;
     } catch (const std::exception& error) {
       lever.possible = false;
       lever.side_effect = error.what();

@@ -9,6 +9,7 @@
 #include "app/render/table.hpp"
 #include "model/root_search.hpp"
 #include "params/record/record.hpp"
+#include "params/text/printable.hpp"
 
 namespace onegrain::app {
 
@@ -468,7 +469,7 @@ void add_pulses(PulseReport& report, const Job& job, const std::string& file, co
   for (std::size_t s = 0; s < steps.list.size(); ++s) {
     if (!steps.is_driven(s) || !(steps.is_rest(s + 1) || (s > 0 && steps.is_rest(s - 1)))) continue;
     MeasuredPulse pulse = Evaluation(report, job, steps, s).run();
-    pulse.file = file;
+    pulse.file = params::one_line(file);
     pulse.number = static_cast<int>(origin.size()) + 1;
     report.pulses.push_back(std::move(pulse));
     origin.push_back(s);

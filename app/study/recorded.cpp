@@ -7,6 +7,8 @@
 #include <iterator>
 
 #include "app/render/table.hpp"
+#include "params/text/printable.hpp"
+#include "params/text/stream.hpp"
 
 namespace onegrain::app {
 
@@ -274,7 +276,7 @@ std::pair<std::size_t, std::size_t> chosen_steps(const std::string& text, std::s
 Recording load_recording(const Request& request, const Channels& channels, Job& job, const std::string& file,
                          std::size_t most_rows) {
   Recording r;
-  r.file = file;
+  r.file = params::one_line(params::stream_name(file));
   r.measured = read_data(request, channels, file, job.sheet.files);
   const params::Record& record = r.measured.record;
   r.steps = params::recorded_steps(record);

@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "params/card/property_reader.hpp"
+#include "params/text/printable.hpp"
 
 namespace onegrain::params {
 
@@ -25,7 +26,7 @@ const Limits entropic = limits::between(-0.05, 0.05);
 
 void read_names(Fields& fields, std::string& name, std::string& note, std::string& source, const std::string& otherwise,
                 bool with_version) {
-  if (with_version || fields.has("name")) name = fields.required_text("name", "a name for reports");
+  if (with_version || fields.has("name")) name = one_line(fields.required_text("name", "a name for reports"));
   if (name.empty()) name = otherwise;
   note = fields.text("note").value_or("");
   source = fields.text("source").value_or("");

@@ -16,13 +16,15 @@
 
 #include "params/text/library.hpp"
 #include "params/text/sha256.hpp"
+#include "params/text/stream.hpp"
 
 namespace onegrain::params {
 
 namespace {
 
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
-constexpr std::size_t at_once = std::size_t{64} << 20;  // bigger files are read in pieces
+constexpr std::size_t at_once = std::size_t{64} << 20;        // bigger files are read in pieces
+constexpr std::size_t most_of_stream = std::size_t{4} << 30;  // which is kept whole
 constexpr std::size_t piece = std::size_t{4} << 20;
 
 bool is_blank(char c) { return c == ' ' || c == '\t' || c == '\r'; }
@@ -845,6 +847,10 @@ Loaded<Measured> read_measured(const std::string& text, const std::string& file,
 
 Loaded<Measured> load_measured(const std::string& path, const MeasuredRequest& request) {
   Loaded<Measured> result;
+  if (is_stream(path)) {
+    const std::optional<std::string> text = read_given(path, result.faults, most_of_stream);
+    return text ? read_measured(*text, stream_name(path), request) : result;
+  }
   std::error_code error;
   const std::uintmax_t bytes = std::filesystem::file_size(path, error);
   if (error || bytes <= at_once) {  // also folders, missing files: read_file says what is wrong
@@ -879,7 +885,7 @@ std::string delimited_text(const std::vector<Column>& columns, int digits) {
   for (std::size_t c = 0; c < columns.size(); ++c) {
     assert(columns[c].values.size() == columns[0].values.size());
     const std::string& title = columns[c].title;
-    const bool quoted = title.find_first_of(",\"\n") != std::string::npos;
+    const bool quoted = title.find_first_of(",\"\r\n") != std::string::npos;
     if (c > 0) text += ',';
     if (quoted) text += '"';
     for (const char letter : title) {

@@ -132,6 +132,8 @@ Row half_widths(const Sheet& sheet, const Row& centre) {
       std::optional<Row> row;
       try {
         row = row_of(varied);
+      } catch (const std::bad_alloc&) {
+        throw;
       } catch (const std::exception&) {
       }
       value.si = before;

@@ -7,6 +7,7 @@
 #include "params/card/card_reader.hpp"
 #include "params/text/fields.hpp"
 #include "params/text/library.hpp"
+#include "params/text/stream.hpp"
 
 namespace onegrain::params {
 
@@ -234,8 +235,8 @@ Loaded<model::Protocol> read_protocol(const std::string& text, const std::string
 
 Loaded<model::Protocol> load_protocol(const std::string& path, const Sheet& sheet, const RateBase& base) {
   Loaded<model::Protocol> nothing;
-  const std::optional<std::string> text = read_file(path, nothing.faults);
-  return text ? read_protocol(*text, path, sheet, base) : nothing;
+  const std::optional<std::string> text = read_given(path, nothing.faults);
+  return text ? read_protocol(*text, is_stream(path) ? stream_name(path) : path, sheet, base) : nothing;
 }
 
 }  // namespace onegrain::params

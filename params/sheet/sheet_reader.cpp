@@ -7,6 +7,7 @@
 #include "params/sheet/temperature.hpp"
 #include "params/text/fields.hpp"
 #include "params/text/library.hpp"
+#include "params/text/printable.hpp"
 
 namespace onegrain::params {
 
@@ -207,7 +208,7 @@ std::optional<Sheet> read_fields(Fields& fields, const DocumentReading& reading)
   Sheet sheet;
   sheet.file = reading.file;
   read_version(fields, "onegrain");
-  sheet.name = fields.required_text("name", "a name for reports, such as 'coin cell 07'");
+  sheet.name = one_line(fields.required_text("name", "a name for reports, such as 'coin cell 07'"));
   sheet.note = fields.text("note").value_or("");
   fields.text("source");
   const std::optional<std::string> arrangement = fields.choice("arrangement", {"full_cell", "half_cell"});
@@ -343,6 +344,8 @@ void check_physics(Fields& fields, const Sheet& sheet, Faults& faults) {
   } catch (const std::domain_error& not_finite) {
     fields.error("temperature", std::string("a formula of a card cannot be used at this temperature (") +
                                     not_finite.what() + "); give its 'range', or a temperature nearer 25 degC");
+  } catch (const std::bad_alloc&) {
+    throw;
   } catch (const std::exception& other) {
     fields.error("name", std::string("no cell can be made of this sheet: ") + other.what());
   }

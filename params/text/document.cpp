@@ -5,8 +5,11 @@
 #include <yaml-cpp/parser.h>
 
 #include <algorithm>
+#include <new>
 #include <set>
 #include <sstream>
+
+#include "params/text/printable.hpp"
 
 namespace onegrain::params {
 
@@ -144,34 +147,10 @@ class TreeBuilder : public YAML::EventHandler {
 
 /// Position of the first byte that is not well-formed UTF-8 (RFC 3629), or npos.
 std::size_t not_utf8(std::string_view text) {
-  std::size_t at = 0;
-  const auto byte = [&](std::size_t k) { return k < text.size() ? static_cast<unsigned char>(text[k]) : 0U; };
-  while (at < text.size()) {
-    const unsigned first = byte(at);
-    std::size_t more = 0;
-    unsigned low = 0x80, high = 0xBF;
-    if (first < 0x80) {
-      ++at;
-      continue;
-    }
-    if (first >= 0xC2 && first <= 0xDF)
-      more = 1;
-    else if (first >= 0xE0 && first <= 0xEF)
-      more = 2;
-    else if (first >= 0xF0 && first <= 0xF4)
-      more = 3;
-    else
-      return at;
-    if (first == 0xE0) low = 0xA0;
-    if (first == 0xED) high = 0x9F;
-    if (first == 0xF0) low = 0x90;
-    if (first == 0xF4) high = 0x8F;
-    for (std::size_t k = 1; k <= more; ++k) {
-      if (byte(at + k) < low || byte(at + k) > high) return at;
-      low = 0x80;
-      high = 0xBF;
-    }
-    at += more + 1;
+  for (std::size_t at = 0; at < text.size();) {
+    const std::size_t length = utf8_length(text.substr(at));
+    if (length == 0) return at;
+    at += length;
   }
   return std::string_view::npos;
 }
@@ -197,6 +176,12 @@ bool readable(std::string_view text, const std::string& file, Faults& faults) {
     const auto byte = static_cast<unsigned char>(text[at]);
     if ((byte < 0x20 && byte != '\t' && byte != '\n' && byte != '\r') || byte == 0x7F) {
       faults.error(place_of(text, at, file), "", "", "a control character; this is not a text file");
+      return false;
+    }
+    if (byte == '\r' && text.substr(at + 1, 1) != "\n") {  // the YAML reader would take all that follows for one line
+      faults.error(
+          place_of(text, at, file), "", "",
+          "this line ends in a carriage return alone, as on very old computers; save the text with line feeds");
       return false;
     }
   }
@@ -244,6 +229,8 @@ std::optional<Node> read_document(std::string_view text, const std::string& file
     const int line = std::max(fault.mark.line, 0) + 1, column = std::max(fault.mark.column, 0) + 1;
     faults.error({file, line, column}, "", "", "not valid YAML: " + fault.msg);
     return std::nullopt;
+  } catch (const std::bad_alloc&) {
+    throw;
   } catch (const std::exception& fault) {
     faults.error({file}, "", "", std::string("not valid YAML: ") + fault.what());
     return std::nullopt;

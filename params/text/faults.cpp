@@ -3,24 +3,19 @@
 #include <algorithm>
 #include <map>
 
+#include "params/text/printable.hpp"
+
 namespace onegrain::params {
 
 namespace {
 
-/// One line, printable, at most 60 bytes: a fault must not flood or garble a terminal.
+/// One line, printable, about 60 bytes at most: a fault must not flood or garble a terminal.
 std::string tame(std::string_view text) {
-  std::string result;
-  for (const char c : text) {
-    const auto byte = static_cast<unsigned char>(c);
-    result += byte < 0x20 || byte == 0x7F ? '?' : c;
-    if (result.size() >= 60) break;
-  }
-  if (result.size() < text.size()) {
-    while (!result.empty() && (static_cast<unsigned char>(result.back()) & 0xC0) == 0x80) result.pop_back();
-    if (!result.empty() && (static_cast<unsigned char>(result.back()) & 0xC0) == 0xC0) result.pop_back();
-    result += "...";
-  }
-  return result;
+  constexpr std::size_t longest = 60;
+  if (text.size() <= longest) return one_line(text);
+  std::size_t end = longest;  // not inside a character
+  while (end > longest - 3 && (static_cast<unsigned char>(text[end]) & 0xC0) == 0x80) --end;
+  return one_line(text.substr(0, end)) + "...";
 }
 
 /// Edit distance that counts a swap of neighbours once (optimal string alignment).
@@ -47,13 +42,13 @@ std::string Fault::text() const {
   result += ": ";
   if (severity == Severity::warning) result += "warning: ";
   if (!path.empty()) {
-    result += path.size() > 200 ? tame(path) : path;
+    result += path.size() > 200 ? tame(path) : one_line(path);
     if (!value.empty()) result.append(" = '").append(tame(value)).append("'");
     result += ": ";
   } else if (!value.empty()) {
     result.append("'").append(tame(value)).append("': ");
   }
-  return result + message;
+  return result + one_line(message);
 }
 
 void Faults::add(Fault fault) {

@@ -24,7 +24,8 @@ struct Fault {
   Severity severity = Severity::error;
 
   /// coin07.yaml:18:20: positive.particle_radius = '4.8': no unit given; expected a length, such as '4.8 um'
-  /// A warning has "warning: " in front of the path. Long values are cut, control characters are replaced.
+  /// A warning has "warning: " in front of the path. It is one line, printable (params::one_line()); long values are
+  /// cut.
   std::string text() const;
 };
 

@@ -7,10 +7,13 @@
 #include <fstream>
 
 #include "params/text/document.hpp"
+#include "params/text/stream.hpp"
 
 namespace onegrain::params {
 
 namespace {
+
+constexpr std::size_t longest_name = 255;  // of a file, on every usual file system
 
 std::string folder_of(const std::string& path) {
   const std::size_t slash = path.rfind('/');
@@ -21,9 +24,30 @@ std::string joined(const std::string& folder, const std::string& name) {
   return folder.empty() || name.starts_with('/') ? name : folder + (folder.ends_with('/') ? "" : "/") + name;
 }
 
+/// Whether there is anything of that name, a link to nowhere too: it must not be passed over in silence.
 bool exists(const std::string& path) {
-  std::error_code ignored;
-  return std::filesystem::exists(path, ignored);
+  std::error_code error;
+  const std::filesystem::file_type type = std::filesystem::symlink_status(path, error).type();
+  return type != std::filesystem::file_type::not_found && type != std::filesystem::file_type::none;
+}
+
+/// Why there is nothing to be read under this name; empty where there is a regular file.
+std::string not_readable(const std::string& path) {
+  if (path.empty() || path.find('\0') != std::string::npos) return "not a file name";
+  std::error_code error;
+  const std::filesystem::file_status status = std::filesystem::status(path, error);
+  if (status.type() == std::filesystem::file_type::not_found)
+    return exists(path) ? "a symbolic link to a file that is not there" : "no such file";
+  if (error == std::errc::too_many_symbolic_link_levels) return "a symbolic link that leads back to itself";
+  if (error == std::errc::filename_too_long)
+    return "a file name of " + std::to_string(path.size()) + " letters, longer than a file system takes";
+  if (error) return error.message();
+  if (std::filesystem::is_directory(status)) return "a folder, not a file";
+  return std::filesystem::is_regular_file(status) ? "" : "not a regular file";
+}
+
+std::string too_big(std::size_t limit) {
+  return "bigger than " + std::to_string(limit >> 20) + " MiB; this is not what is expected here";
 }
 
 std::optional<FoundFile> shipped(const std::string& folder, const std::string& name) {
@@ -43,29 +67,32 @@ std::string suggestion(const std::string& name, const std::string& folder) {
 
 }  // namespace
 
+std::string beside(const std::string& file, const std::string& name) { return joined(folder_of(file), name); }
+
 std::optional<std::string> read_file(const std::string& path, Faults& faults, std::size_t limit) {
   const auto fault = [&](const std::string& message) {
     faults.error({path.empty() ? "(no name)" : path}, "", "", message);
     return std::nullopt;
   };
-  if (path.empty() || path.find('\0') != std::string::npos) return fault("not a file name");
-  std::error_code error;
-  const std::filesystem::file_status status = std::filesystem::status(path, error);
-  if (status.type() == std::filesystem::file_type::not_found) return fault("no such file");
-  if (error) return fault(error.message());
-  if (std::filesystem::is_directory(status)) return fault("a folder, not a file");
-  if (!std::filesystem::is_regular_file(status)) return fault("not a regular file");
+  if (const std::string why = not_readable(path); !why.empty()) return fault(why);
   std::ifstream stream(path, std::ios::binary);
   if (!stream) return fault(std::string("cannot be opened: ") + std::strerror(errno));
   std::string text;
   char block[65536];
   while (stream.read(block, sizeof block) || stream.gcount() > 0) {
     text.append(block, static_cast<std::size_t>(stream.gcount()));
-    if (text.size() > limit)
-      return fault("bigger than " + std::to_string(limit >> 20) + " MiB; this is not what is expected here");
+    if (text.size() > limit) return fault(too_big(limit));
   }
   if (stream.bad()) return fault("cannot be read");
   return text;
+}
+
+std::optional<std::string> read_given(const std::string& path, Faults& faults, std::size_t limit) {
+  if (!is_stream(path)) return read_file(path, faults, limit);
+  std::string error;
+  if (const auto text = stream_text(path, limit, error)) return *text;
+  faults.error({stream_name(path)}, "", "", error.empty() ? too_big(limit) : "cannot be read: " + error);
+  return std::nullopt;
 }
 
 std::vector<std::string> shipped_names(const std::string& folder) {
@@ -82,7 +109,8 @@ std::vector<std::string> shipped_names(const std::string& folder) {
 std::optional<FoundFile> find_file(const std::string& name_or_path, const std::string& shipped_folder, Faults& faults) {
   const bool looks_like_path =
       name_or_path.find('/') != std::string::npos || name_or_path.find('.') != std::string::npos;
-  if (!looks_like_path && !exists(name_or_path)) {
+  const bool may_be_shipped = !looks_like_path && !is_stream(name_or_path) && name_or_path.size() <= longest_name;
+  if (may_be_shipped && !exists(name_or_path)) {
     if (std::optional<FoundFile> found = shipped(shipped_folder, name_or_path)) return found;
     if (!name_or_path.empty()) {
       faults.error({name_or_path}, "", "",
@@ -90,8 +118,9 @@ std::optional<FoundFile> find_file(const std::string& name_or_path, const std::s
       return std::nullopt;
     }
   }
-  std::optional<std::string> text = read_file(name_or_path, faults);
+  std::optional<std::string> text = read_given(name_or_path, faults);
   if (!text) return std::nullopt;
+  if (is_stream(name_or_path)) return FoundFile{std::move(*text), stream_name(name_or_path), "", false};
   return FoundFile{std::move(*text), name_or_path, folder_of(name_or_path), false};
 }
 
@@ -125,10 +154,11 @@ FileKind file_kind(const std::string& path) {
     if (ending == data) return FileKind::data;
   }
   Faults faults;
-  const std::optional<std::string> text = read_file(path, faults, std::size_t{64} << 20);
+  const bool stream = is_stream(path);
+  const std::optional<std::string> text = read_given(path, faults, std::size_t{64} << 20);
   if (!text) return FileKind::unknown;
   const std::optional<Node> document = read_document(*text, path, faults);
-  if (!document) return FileKind::unknown;
+  if (!document) return stream && looks_delimited(*text) ? FileKind::data : FileKind::unknown;
   if (document->find("onegrain_electrolyte") != nullptr) return FileKind::electrolyte;
   if (document->find("onegrain_material") != nullptr) {
     const Entry* role = document->find("role");

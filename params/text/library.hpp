@@ -18,6 +18,14 @@ std::vector<std::string_view> embedded_file_names();
 /// The whole of a file, up to `limit` bytes; faults a missing file, a folder, one that is too big or cannot be read.
 std::optional<std::string> read_file(const std::string& path, Faults& faults, std::size_t limit = std::size_t{1} << 20);
 
+/// The same for a name that was given on the command line, which may be that of a stream too (see stream.hpp): `-`,
+/// /dev/stdin, a FIFO. Files that a sheet or a card names are no streams.
+std::optional<std::string> read_given(const std::string& path, Faults& faults,
+                                      std::size_t limit = std::size_t{1} << 20);
+
+/// The path of what the file `file` names `name`: beside it, unless `name` is an absolute path.
+std::string beside(const std::string& file, const std::string& name);
+
 /// A file that was found, beside the sheet or shipped.
 struct FoundFile {
   std::string text;
@@ -26,7 +34,8 @@ struct FoundFile {
   bool shipped = false;
 };
 
-/// A path to a file, or the name of a shipped file of a folder ("materials", "electrolytes", "cells") without its
+/// A path to a file or a stream, or the name of a shipped file of a folder ("materials", "electrolytes", "cells")
+/// without its
 /// `.yaml`. Faults what is not found, with the nearest shipped name.
 std::optional<FoundFile> find_file(const std::string& name_or_path, const std::string& shipped_folder, Faults& faults);
 
@@ -38,7 +47,8 @@ std::optional<FoundFile> find_card(const std::string& name, const std::string& b
 /// Names of the shipped files of a folder, without `.yaml`.
 std::vector<std::string> shipped_names(const std::string& folder);
 
-/// What kind of file this is: data by its ending, whatever its size; else by its first keys. For `check`.
+/// What kind of file this is: data by its ending, whatever its size; else by its first keys; a stream, which has no
+/// ending, also by its first lines. For `check`.
 enum class FileKind { sheet, material, lithium_metal, electrolyte, protocol, data, unknown };
 FileKind file_kind(const std::string& path);
 

@@ -10,24 +10,34 @@
 
 #include <cmath>
 #include <cstdlib>
+#include <new>
 #include <string>
+#include <type_traits>
 
 namespace onegrain::solver {
 
 // Differences between SUNDIALS 6.4 (Debian 12) and 7.1 (Debian 13) are settled here.
 namespace {
 
+/// SUNDIALS is written in C: what could not be allocated comes back as null.
+template <class Pointer>
+Pointer allocated(Pointer made) {
+  if (made == nullptr) throw std::bad_alloc();
+  return made;
+}
+
 SUNContext make_context() {
   SUNContext context = nullptr;
 #if SUNDIALS_VERSION_MAJOR >= 7
   SUNContext_Create(SUN_COMM_NULL, &context);
+  allocated(context);
   SUNContext_ClearErrHandlers(context);  // failures come back as flags; nothing is printed
   SUNContext_PushErrHandler(
       context, [](int, const char*, const char*, const char*, SUNErrCode, void*, SUNContext) {}, nullptr);
 #else
   SUNContext_Create(nullptr, &context);
 #endif
-  return context;
+  return allocated(context);
 }
 
 void silence([[maybe_unused]] void* cvode) {
@@ -59,7 +69,63 @@ Counts& Counts::operator+=(const Counts& more) {
   return *this;
 }
 
-struct Cvode::Impl {
+namespace {
+
+/// Vectors made beforehand for SUNDIALS to take where it clones one. Its N_VClone writes into what it could not
+/// allocate before it looks (6.4; so a thread died within CVodeInit): here memory runs out where it can be told.
+class Spares {
+ public:
+  Spares(int count, sunindextype n, SUNContext context) : before_(current) {
+    vectors_.reserve(static_cast<std::size_t>(count));
+    for (int k = 0; k < count; ++k) {
+      vectors_.emplace_back(allocated(N_VNew_Serial(n, context)));
+      vectors_.back()->ops->nvclone = take;
+    }
+    current = this;
+  }
+  ~Spares() { current = before_; }
+  Spares(const Spares&) = delete;
+  Spares& operator=(const Spares&) = delete;
+
+  static N_Vector take(N_Vector like) {
+    if (current == nullptr || current->vectors_.empty()) return N_VClone_Serial(like);
+    const N_Vector spare = current->vectors_.back().release();
+    current->vectors_.pop_back();
+    return spare;
+  }
+
+ private:
+  struct Destroy {
+    void operator()(N_Vector v) const { N_VDestroy(v); }
+  };
+  static inline thread_local Spares* current = nullptr;
+  Spares* before_;
+  std::vector<std::unique_ptr<std::remove_pointer_t<N_Vector>, Destroy>> vectors_;
+};
+
+// As many as CVODES 6.4 clones in the calls below: 7 for work, 6 of its history, 3 for Newton's method, 1 of
+// tolerances; for each sensitivity 1 of ours, 5, 6 and 1.
+constexpr int clones = 17, clones_of_a_sensitivity = 13;
+
+/// What SUNDIALS allocates for one integrator; given back even where the last of it is not to be had.
+struct Allocations {
+  SUNContext context = make_context();
+  N_Vector y = nullptr, tolerance = nullptr, work = nullptr;
+  SUNMatrix matrix = nullptr;
+  SUNLinearSolver linear_solver = nullptr;
+  void* cvode = nullptr;
+  int sensitivities;
+  N_Vector* s = nullptr;  // `sensitivities` of them
+
+  explicit Allocations(int parameters) : sensitivities(parameters) {}
+  ~Allocations();
+  Allocations(const Allocations&) = delete;
+  Allocations& operator=(const Allocations&) = delete;
+};
+
+}  // namespace
+
+struct Cvode::Impl : Allocations {
   int size;
   OdeSystem* system = nullptr;
   std::exception_ptr thrown;  // by the system; rethrown outside CVODE's C frames
@@ -67,21 +133,10 @@ struct Cvode::Impl {
   std::vector<int> roots;
   Counts own;  // what CVODE does not count: linearisations, factorisations
 
-  SUNContext context = nullptr;
-  N_Vector y = nullptr, tolerance = nullptr, work = nullptr;
-  SUNMatrix matrix = nullptr;
-  SUNLinearSolver linear_solver = nullptr;
-  void* cvode = nullptr;
-
-  int sensitivities;
-  N_Vector* s = nullptr;  // `sensitivities` of them
   std::vector<ConstVectorView> s_now;
   std::vector<VectorView> s_rate;
 
   Impl(int n, int parameters);
-  ~Impl();
-  Impl(const Impl&) = delete;
-  Impl& operator=(const Impl&) = delete;
 
   void check(int flag, const char* call) const;
 
@@ -168,26 +223,31 @@ struct Cvode::Impl {
   }
 };
 
-Cvode::Impl::Impl(int n, int parameters) : size(n), context(make_context()), sensitivities(parameters) {
-  y = N_VNew_Serial(n, context);
-  tolerance = N_VNew_Serial(n, context);
-  work = N_VNew_Serial(n, context);
-  matrix = SUNMatNewEmpty(context);
+Cvode::Impl::Impl(int n, int parameters) : Allocations(parameters), size(n) {
+  y = allocated(N_VNew_Serial(n, context));
+  tolerance = allocated(N_VNew_Serial(n, context));
+  work = allocated(N_VNew_Serial(n, context));
+  matrix = allocated(SUNMatNewEmpty(context));
   matrix->ops->getid = [](SUNMatrix) { return SUNMATRIX_CUSTOM; };
   matrix->ops->zero = [](SUNMatrix) { return no_error; };
   matrix->ops->clone = nullptr;
-  linear_solver = SUNLinSolNewEmpty(context);
+  linear_solver = allocated(SUNLinSolNewEmpty(context));
   linear_solver->ops->gettype = [](SUNLinearSolver) { return SUNLINEARSOLVER_DIRECT; };
   linear_solver->ops->setup = [](SUNLinearSolver, SUNMatrix) { return no_error; };
   linear_solver->ops->solve = call_solve;
   linear_solver->content = this;
-  cvode = CVodeCreate(CV_BDF, context);
+  cvode = allocated(CVodeCreate(CV_BDF, context));
   silence(cvode);
   N_VConst(0.0, y);
+  N_VConst(0.0, tolerance);
+  const Spares spares(clones + clones_of_a_sensitivity * parameters, n, context);
+  y->ops->nvclone = Spares::take;
   check(CVodeInit(cvode, call_rate, 0.0, y), "CVodeInit");
   check(CVodeSetUserData(cvode, this), "CVodeSetUserData");
-  check(CVodeSStolerances(cvode, 1e-6, 1e-9), "CVodeSStolerances");
-  check(CVodeSetLinearSolver(cvode, linear_solver, matrix), "CVodeSetLinearSolver");
+  check(CVodeSVtolerances(cvode, 1e-6, tolerance), "CVodeSVtolerances");  // start() gives those that count
+  const int linked = CVodeSetLinearSolver(cvode, linear_solver, matrix);
+  if (linked == CVLS_MEM_FAIL) throw std::bad_alloc();  // a number that means something else to the other calls
+  check(linked, "CVodeSetLinearSolver");
   check(CVodeSetLinSysFn(cvode, call_linear_system), "CVodeSetLinSysFn");
   check(CVodeSetNonlinConvCoef(cvode, newton_share), "CVodeSetNonlinConvCoef");
   check(CVodeSetMaxNumSteps(cvode, 1000000), "CVodeSetMaxNumSteps");
@@ -196,13 +256,13 @@ Cvode::Impl::Impl(int n, int parameters) : size(n), context(make_context()), sen
   check(CVodeSetMaxErrTestFails(cvode, 30), "CVodeSetMaxErrTestFails");
   check(CVodeSetMaxConvFails(cvode, 30), "CVodeSetMaxConvFails");
   if (sensitivities == 0) return;
-  s = N_VCloneVectorArray(sensitivities, y);
+  s = allocated(N_VCloneVectorArray(sensitivities, y));
   for (int k = 0; k < sensitivities; ++k) N_VConst(0.0, s[k]);
   check(CVodeSensInit(cvode, sensitivities, CV_STAGGERED, call_sensitivities, s), "CVodeSensInit");
   check(CVodeSetSensErrCon(cvode, 1), "CVodeSetSensErrCon");  // they start steeply where the state itself is smooth
 }
 
-Cvode::Impl::~Impl() {
+Allocations::~Allocations() {
   if (cvode) CVodeFree(&cvode);
   if (s) N_VDestroyVectorArray(s, sensitivities);
   if (linear_solver) SUNLinSolFreeEmpty(linear_solver);
@@ -220,6 +280,7 @@ void Cvode::Impl::check(int flag, const char* call) const {
     std::rethrow_exception(again);
   }
   if (flag >= 0) return;
+  if (flag == CV_MEM_FAIL) throw std::bad_alloc();  // says nothing of the equations
   char* name = CVodeGetReturnFlagName(flag);
   std::string message = std::string(call) + " returned " + (name ? name : "an unknown flag");
   std::free(name);

@@ -171,7 +171,8 @@ TEST_CASE("the exported staircase is a sound protocol, follow runs it, and it ta
   const Folder folder;
   const Outcome made = program(ceiling({"--samples", "20", "--staircase", "--out", "out"}));
   REQUIRE(made.status == 0);
-  CHECK(folder.names("out") == std::vector<std::string>{"report.html", "staircase.yaml", "summary.json"});
+  CHECK(folder.names("out") ==
+        std::vector<std::string>{"manifest.json", "report.html", "staircase.yaml", "summary.json"});
   CHECK(program({"check", "demo", "out/staircase.yaml"}).status == 0);
   const json summary = json::parse(folder.read("out/summary.json"));
   const json follow = json_of({"follow", "demo", "--protocol", "out/staircase.yaml", "--electrolyte", "resolved"});

@@ -133,10 +133,11 @@ TEST_CASE("results go to standard output and narration to standard error") {
     CHECK(outcome.narration.empty());
   }
   const Outcome outcome = program({"bench", "demo", "--out", "out", "--json"});
-  CHECK(outcome.narration == "wrote out/summary.json\nwrote out/report.html\n");
+  CHECK(outcome.narration == "wrote out/summary.json\nwrote out/report.html\nwrote out/manifest.json\n");
   CHECK(json::accept(outcome.results));
   const Outcome curves = program({"rates", "demo", "--rates", "1C", "--out", "out"});
-  CHECK(curves.narration == "wrote out/curves.csv\nwrote out/summary.json\nwrote out/report.html\n");
+  CHECK(curves.narration ==
+        "wrote out/curves.csv\nwrote out/summary.json\nwrote out/report.html\nwrote out/manifest.json\n");
 }
 
 TEST_CASE("the process returns the status, and says so on the right channel") {

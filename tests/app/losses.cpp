@@ -62,7 +62,7 @@ TEST_CASE("losses are told in words, drawn and written") {
   CHECK_THAT(outcome.results, HasText("with no loss at all it would take up"));
   CHECK_THAT(outcome.results, HasText("What would win most back"));
   CHECK_THAT(outcome.results, HasText("can cause fire and toxic gas (HF)"));
-  CHECK(folder.names("out") == std::vector<std::string>{"curves.csv", "report.html", "summary.json"});
+  CHECK(folder.names("out") == std::vector<std::string>{"curves.csv", "manifest.json", "report.html", "summary.json"});
   CHECK(program({"losses", "demo"}).status == 2);
   CHECK(program({"losses", "demo", "--rate", "1C,2C"}).status == 2);
   CHECK(program({"losses", "demo", "--rate", "fast"}).status == 2);

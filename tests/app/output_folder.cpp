@@ -6,7 +6,7 @@ using namespace app_test;
 
 namespace {
 
-const std::vector<std::string> all_files = {"curves.csv", "report.html", "summary.json"};
+const std::vector<std::string> all_files = {"curves.csv", "manifest.json", "report.html", "summary.json"};
 
 /// A call that cannot write its files: status 4, the reason named in full, nothing left in the folder `out`.
 void not_written(const Folder& folder, const std::string& out, const std::string& reason) {
@@ -18,14 +18,14 @@ void not_written(const Folder& folder, const std::string& out, const std::string
 
 }  // namespace
 
-TEST_CASE("a folder is made with its parents, and holds three whole files and nothing else") {
+TEST_CASE("a folder is made with its parents, and holds four whole files and nothing else") {
   const Folder folder;
   REQUIRE(program({"rates", "demo", "--rates", "1C", "--out", "a/b c/d"}).status == 0);
   CHECK(folder.names("a/b c/d") == all_files);
   CHECK(json::accept(folder.read("a/b c/d/summary.json")));
   CHECK((folder.read("a/b c/d/report.html").find("</html>") != std::string::npos));
   REQUIRE(program({"bench", "demo", "--out", "bench"}).status == 0);
-  CHECK(folder.names("bench") == std::vector<std::string>{"report.html", "summary.json"});
+  CHECK(folder.names("bench") == std::vector<std::string>{"manifest.json", "report.html", "summary.json"});
 }
 
 TEST_CASE("without --out no file is written") {
@@ -47,7 +47,7 @@ TEST_CASE("files that are there already are replaced, others stay") {
   REQUIRE(program({"rates", "demo", "--rates", "1C", "--out", "out"}).status == 0);
   CHECK(json::accept(folder.read("out/summary.json")));
   CHECK(folder.read("out/notes.txt") == "mine");
-  CHECK(folder.names("out").size() == 4);
+  CHECK(folder.names("out").size() == 5);
 }
 
 TEST_CASE("a file in the way of the folder is named") {

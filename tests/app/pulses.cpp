@@ -287,7 +287,7 @@ TEST_CASE("the summary of pulses names every unit in its keys, and the files are
              WithinRel(R2 * report["pulses"][0]["diffusivity_fit"]["per_R2_1_s"].get<double>(), 1e-8));
   words.insert(words.end(), {"--out", "out"});
   CHECK(program(words).status == 0);
-  CHECK(folder.names("out") == std::vector<std::string>{"pulses.csv", "report.html", "summary.json"});
+  CHECK(folder.names("out") == std::vector<std::string>{"manifest.json", "pulses.csv", "report.html", "summary.json"});
   CHECK(lines_of(folder.read("out/pulses.csv")).size() == 3);
 }
 

@@ -2,7 +2,9 @@
 
 #include <filesystem>
 #include <fstream>
+#include <iterator>
 #include <map>
+#include <regex>
 #include <set>
 #include <string>
 
@@ -39,4 +41,22 @@ TEST_CASE("includes point along the arrows of the map", "[structure]") {
     }
   }
   CHECK(lines > 200);
+}
+
+TEST_CASE("no title of a test holds a semicolon, at which CTest cuts it in two and then runs nothing", "[structure]") {
+  // A list of CMake is one text whose items end at ';' (manual, cmake-language(7), "Lists"); the test would be named by
+  // its first half, match no case, and pass.
+  const std::regex title("TEST_CASE\\(\\s*((?:\"(?:[^\"\\\\]|\\\\.)*\"\\s*)+)");
+  int titles = 0;
+  for (const auto& entry : std::filesystem::recursive_directory_iterator(std::string(ONEGRAIN_SOURCE_DIR) + "/tests")) {
+    if (entry.path().extension() != ".cpp") continue;
+    std::ifstream in(entry.path());
+    const std::string text{std::istreambuf_iterator<char>(in), {}};
+    for (std::sregex_iterator found(text.begin(), text.end(), title), end; found != end; ++found) {
+      CAPTURE(entry.path().string(), found->str(1));
+      CHECK(found->str(1).find(';') == std::string::npos);
+      ++titles;
+    }
+  }
+  CHECK(titles > 400);
 }

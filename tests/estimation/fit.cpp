@@ -377,7 +377,7 @@ TEST_CASE("the shape of a potential comes back where data run over it", "[estima
   }
 }
 
-TEST_CASE("one small current cannot tell a contact resistance from charge transfer; several currents can",
+TEST_CASE("one small current cannot tell a contact resistance from charge transfer, but several currents can",
           "[estimation][fit][untold]") {
   // Linear charge transfer is a resistance, (R T / F) / (i0 a L): A. J. Bard, L. R. Faulkner, Electrochemical Methods,
   // 2nd ed. (2001), eq. 3.4.13 (from memory). Only its curvature at large current, F i / (2 R T i0 a L) near 1, tells

@@ -216,7 +216,7 @@ TEST_CASE("faults come sorted, once each, as lines that a terminal can show", "[
   CHECK(faults.errors() == 2);
   Faults coloured;
   coloured.error({"a", 1, 2}, "k", "\x1b[31m", "m");
-  CHECK(coloured.text() == "a:1:2: k = '?[31m': m\n");
+  CHECK(coloured.text() == "a:1:2: k = '\\u001b[31m': m\n");
 }
 
 TEST_CASE("the nearest key is the one meant", "[params][faults]") {

@@ -145,7 +145,7 @@ TEST_CASE("a discharge is a charge turned upside down", "[pulses]") {
   CHECK_THAT(discharge.resistance, WithinRel(charge.resistance, 1e-6));
 }
 
-TEST_CASE("the rests of neighbouring pulses straighten a bent potential; without them the interval says so",
+TEST_CASE("the rests of neighbouring pulses straighten a bent potential, and without them the interval says so",
           "[pulses]") {
   const double theta = 0.05;
   const auto bent = [](double shift) { return 3.7 + 5e-3 * (shift + 0.2 * shift * (shift - 1)); };
@@ -212,7 +212,7 @@ TEST_CASE("a rest in equal rows is known to within the step of the recorder over
   CHECK(recorder_resolution({3.7, 3.7}) == 0);
 }
 
-TEST_CASE("a pulse without duration, current or change is refused; too few rows find nothing", "[pulses]") {
+TEST_CASE("a pulse without duration, current or change is refused, and too few rows find nothing", "[pulses]") {
   PulseRows rows;
   CHECK_THROWS_AS(fit_pulse(rows), std::invalid_argument);
   rows.current = 1e-3;
