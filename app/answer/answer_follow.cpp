@@ -20,6 +20,7 @@ namespace onegrain::app::answer {
 namespace {
 
 constexpr std::size_t stages_drawn = 60;
+constexpr double tolerated = 5e-3;  // V beyond a cut-off that are not worth a word
 
 Table steps_table() {
   const Measure volts = measure<params::Voltage>(), charge = measure<params::Charge>();
@@ -92,6 +93,17 @@ class Told {
       if (met.times++ == 0) met.first = what, met.plating = *found;
       met.plating.lowest = std::min(met.plating.lowest, found->lowest);
     }
+    for (const double volts : {first.terminal.voltage, last.terminal.voltage}) {
+      const bool above = volts > job_.cell.upper_voltage + tolerated,
+                 below = volts < job_.cell.lower_voltage - tolerated;
+      if (!above && !below) continue;
+      if (outside_[run.step].times++ == 0) {
+        outside_[run.step].first = fmt::format("Step {} takes the cell to {} V, {} its cut-off of {} V.",
+                                               number + ", " + label, digits(volts, 4), above ? "above" : "below",
+                                               digits(above ? job_.cell.upper_voltage : job_.cell.lower_voltage, 4));
+      }
+      break;
+    }
     const std::string why = doubt(what, s);
     if (!why.empty() && doubts_[run.step].times++ == 0) doubts_[run.step].first = why;
     const std::vector<double> moments = solver::moments(s, request_.points, true);
@@ -110,6 +122,7 @@ class Told {
     said.headline = fmt::format("The protocol takes {}; {} go into the cell and {} come out. It ends at {} V.",
                                 duration(end_time_), amount(charged_), amount(discharged_), digits(last_voltage_, 4));
     for (const auto& [what, met] : passed_over_) said.warnings.push_back(again(met.first, met.times));
+    for (const auto& [step, met] : outside_) said.warnings.push_back(again(met.first, met.times));
     for (const auto& [step, met] : plating_)
       said.warnings.push_back(again(plating_words(job_, "Charging in " + met.first, met.plating), met.times));
     for (const auto& [step, met] : doubts_) said.doubts.push_back(again(met.first, met.times));
@@ -175,7 +188,7 @@ class Told {
   std::optional<Course> course_;
   ThinnedLine voltage_, current_;
   std::vector<Stage> stages_;
-  std::map<int, Met> plating_, doubts_;
+  std::map<int, Met> plating_, doubts_, outside_;   // outside the window between the cut-offs
   std::map<std::pair<int, int>, Met> passed_over_;  // by step and end
   Table skipped_ = passed_over_table();
   std::string last_run_;  // the last step that was run, and what ended it; empty before there is one

@@ -119,6 +119,10 @@ void print(std::ostream& out, const Job& job, const CeilingOptions& options, con
             ? fmt::format("{:.0f} min", r.constant_current_constant_voltage_time / 60)
             : std::string("never")));
   }
+  if (!r.no_staircase_because.empty())
+    out << "\nwarning: "
+        << wrapped("there is no staircase: one of its charges could not be calculated: " + r.no_staircase_because + ".",
+                   100, "  ");
   for (const std::string& w : job.bench.warnings) out << "\nwarning: " << wrapped(w, 100, "  ");
 }
 

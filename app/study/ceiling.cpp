@@ -190,6 +190,30 @@ std::string temperature_remark(const Job& job) {
 
 }  // namespace
 
+namespace {
+
+/// The fastest charge along the limits, cut into steps; and what a charge at constant current, then voltage takes.
+void find_staircase(CeilingResult& result, solver::ChargeStudy& study, const Subject& nominal,
+                    const CeilingOptions& options, solver::Workspace& workspace) {
+  const double i0 = result.nominal.current;
+  const double highest =
+      std::max(i0, solver::TrustLimits{}.limiting_current_share *
+                       solver::limiting_current(nominal.cell, nominal.cell.is_full_cell(), nominal.cell.temperature));
+  solver::ChargeStudy even(nominal.cell, nominal.window, options.soc, options.limits, workspace,
+                           solver::Description::even);
+  result.ride = solver::ride_limits(even, highest);
+  const double share = result.staircase_share = std::min(1.0, result.recommended / i0);
+  solver::ChargeLimits but_voltage = options.limits;
+  but_voltage.keep_voltage = false;
+  solver::ChargeStudy held(nominal.cell, nominal.window, options.soc, but_voltage, workspace);
+  result.constant_current_constant_voltage_time =
+      solver::constant_current_constant_voltage(held, share * held.ceiling(i0, 1e-3).current);
+  result.staircase = solver::cut(study, result.ride, 6, highest);
+  if (share < 1) result.staircase = solver::scaled(study, result.staircase, share);
+}
+
+}  // namespace
+
 CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const Channels& channels) {
   const InterruptGuard guard;
   const int threads = options.threads > 0 ? options.threads : core_count();
@@ -402,22 +426,12 @@ CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const 
   result.charge = study.judge(std::max(result.recommended, least));
   result.constant_current_time = result.charge.duration;
   if (options.staircase && i0 > 0) {
-    const double T = nominal.cell.temperature;
-    const double highest = std::max(i0, solver::TrustLimits{}.limiting_current_share *
-                                            solver::limiting_current(nominal.cell, nominal.cell.is_full_cell(), T));
-    {
-      solver::ChargeStudy even(nominal.cell, nominal.window, options.soc, options.limits, workspace(0),
-                               solver::Description::even);
-      result.ride = solver::ride_limits(even, highest);
+    try {
+      find_staircase(result, study, nominal, options, workspace(0));
+    } catch (const solver::IntegrationFailure& failure) {  // a charge without an end: the ceiling stands all the same
+      result.staircase = {};
+      result.no_staircase_because = failure.what();
     }
-    const double share = result.staircase_share = std::min(1.0, result.recommended / i0);
-    result.staircase = solver::cut(study, result.ride, 6, highest);
-    if (share < 1) result.staircase = solver::scaled(study, result.staircase, share);
-    solver::ChargeLimits but_voltage = options.limits;
-    but_voltage.keep_voltage = false;
-    solver::ChargeStudy held(nominal.cell, nominal.window, options.soc, but_voltage, workspace(0));
-    result.constant_current_constant_voltage_time =
-        solver::constant_current_constant_voltage(held, share * held.ceiling(i0, 1e-3).current);
   }
   stop_if_interrupted();
   return result;
@@ -519,6 +533,7 @@ nlohmann::json ceiling_json(const Job& job, const CeilingOptions& options, const
                     {"limited_by", name_of(t.limited_by, job)}});
   }
   json["temperatures"] = std::move(list);
+  if (!r.no_staircase_because.empty()) json["no_staircase_because"] = r.no_staircase_because;
   json["temperature_remark"] =
       r.temperature_remark.empty() ? nlohmann::json(nullptr) : nlohmann::json(r.temperature_remark);
   if (!r.staircase.steps.empty()) {

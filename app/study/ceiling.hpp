@@ -52,8 +52,9 @@ struct CeilingResult {
   std::string temperature_remark;           ///< what the cards leave out; empty if nothing
   solver::JudgedCharge charge;              ///< the nominal cell at the recommended current
   solver::Ride ride;
-  double staircase_share = 1;                                            ///< recommended / nominal, at most 1
-  solver::Staircase staircase;                                           ///< at that share of the nominal one
+  double staircase_share = 1;        ///< recommended / nominal, at most 1
+  solver::Staircase staircase;       ///< at that share of the nominal one
+  std::string no_staircase_because;  ///< asked for and not to be had; empty otherwise
   double constant_current_time, constant_current_constant_voltage_time;  ///< to the end of the window [s]
 };
 
