@@ -31,7 +31,7 @@ void read_mapping(std::string_view bytes, Read read) {
   params::Faults faults;
   std::vector<params::SourceFile> files;
   std::vector<std::string> assumptions;
-  const params::Reading reading{"card.yaml", nowhere, false, &faults, &files, &assumptions};
+  const params::DocumentReading reading{"card.yaml", nowhere, false, &faults, &files, &assumptions};
   const auto tree = params::read_document(bytes, "card.yaml", faults);
   const bool sound = tree && read(params::Fields(*tree, "", reading));
   check_messages(faults, sound);
