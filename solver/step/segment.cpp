@@ -20,25 +20,51 @@ bool resolved(const model::Grain& grain, double D, double age) {
   return D * age >= grain.modes().resolved_after() * grain.radius() * grain.radius();
 }
 
-/// The uneven filling of a state for grains of another number of modes than it was made with. Of the layer of a recent
-/// jump the state holds what its own modes resolve, and a missing_layer() of these modes will be added: what lies
-/// between belongs into the filling.
-Eigen::VectorXd filling_for(const model::Grain& grain, const Eigen::VectorXd& polynomials,
-                            const std::vector<Jump>& jumps, double Jump::*diffusivity, double outflow_per_current) {
-  const auto held = static_cast<int>(polynomials.size());
-  if (held < 2 || held == grain.count()) return polynomials;
-  const int count = std::max(held, grain.count());
-  Eigen::VectorXd result = Eigen::VectorXd::Zero(count);
-  result.head(held) = polynomials;
+/// What a state made with `held` modes lacks for grains with another number of them. Of the layer of a recent jump it
+/// holds what its own modes resolve, and a missing_layer() of the new ones will be added: what lies between, in
+/// polynomials, is this. `slower`: every diffusivity is that much smaller.
+Eigen::VectorXd carried_layers(const model::Grain& grain, int held, const std::vector<Jump>& jumps,
+                               double Jump::*diffusivity, double outflow_per_current, double slower = 0) {
+  Eigen::VectorXd result = Eigen::VectorXd::Zero(std::max(held, grain.count()));
+  if (held < 2 || held == grain.count()) return result;
   const model::GrainModes& before = model::GrainModes::of(held);
   for (const Jump& jump : jumps) {
-    const double D = jump.*diffusivity, R = grain.radius(), tau = D * jump.age / (R * R);
+    const double D = jump.*diffusivity * (1 - slower), R = grain.radius(), tau = D * jump.age / (R * R);
     if (tau >= std::max(before.resolved_after(), grain.modes().resolved_after())) continue;
     const double scale = -outflow_per_current * jump.current * R / D;
     result.head(grain.count()) += scale * grain.modes().step_polynomials(tau);
     result.head(held) -= scale * before.step_polynomials(tau);
   }
   return result;
+}
+
+/// The uneven filling of a state for grains of another number of modes than it was made with.
+Eigen::VectorXd filling_for(const model::Grain& grain, const Eigen::VectorXd& polynomials,
+                            const std::vector<Jump>& jumps, double Jump::*diffusivity, double outflow_per_current) {
+  const auto held = static_cast<int>(polynomials.size());
+  if (held < 2 || held == grain.count()) return polynomials;
+  Eigen::VectorXd result = carried_layers(grain, held, jumps, diffusivity, outflow_per_current);
+  result.head(held) += polynomials;
+  return result;
+}
+
+/// Its derivatives with respect to the parameters of the grain, in amplitudes: the carried layers grow with the
+/// diffusion time as R j / D and age with it, and shrink with the capacity.
+Eigen::MatrixXd slopes_for(const model::Grain& grain, const Eigen::MatrixXd& polynomials,
+                           const std::vector<Jump>& jumps, double Jump::*diffusivity, double outflow_per_current) {
+  Eigen::MatrixXd slopes = Eigen::MatrixXd::Zero(grain.count(), grain_parameters);
+  if (polynomials.cols() == 0) return slopes;
+  const auto held = static_cast<int>(polynomials.rows());
+  Eigen::MatrixXd all = Eigen::MatrixXd::Zero(std::max(held, grain.count()), grain_parameters);
+  all.topRows(held) = polynomials;
+  if (held != grain.count()) {
+    constexpr double h = 1e-4;
+    const Eigen::VectorXd layers = carried_layers(grain, held, jumps, diffusivity, outflow_per_current);
+    all.col(0) += (carried_layers(grain, held, jumps, diffusivity, outflow_per_current, h) - layers) / h;
+    all.col(1) -= layers;
+  }
+  for (Eigen::Index k = 0; k < all.cols(); ++k) slopes.col(k) = grain.modes().amplitudes(all.col(k));
+  return slopes;
 }
 
 }  // namespace
@@ -137,14 +163,12 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
   if (sensitivities_) {
     if (is_hold() || thermal_)
       throw IntegrationFailure("sensitivities are known where the current and the temperature are given");
-    const auto in_modes = [](const model::Grain& grain, const Eigen::MatrixXd& polynomials) {
-      Eigen::MatrixXd slopes = Eigen::MatrixXd::Zero(grain.count(), grain_parameters);
-      for (Eigen::Index k = 0; k < polynomials.cols(); ++k)
-        slopes.col(k) = grain.modes().amplitudes(polynomials.col(k));
-      return slopes;
-    };
-    positive_slopes0_ = in_modes(m.positive(), start.positive_slopes);
-    if (m.negative()) negative_slopes0_ = in_modes(*m.negative(), start.negative_slopes);
+    positive_slopes0_ =
+        slopes_for(m.positive(), start.positive_slopes, start.jumps, &Jump::positive_diffusivity, m.positive_outflow());
+    if (m.negative()) {
+      negative_slopes0_ = slopes_for(*m.negative(), start.negative_slopes, start.jumps, &Jump::negative_diffusivity,
+                                     m.negative_outflow());
+    }
   }
 
   std::vector<int> sizes;

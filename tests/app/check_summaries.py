@@ -56,7 +56,8 @@ jsonschema.Draft202012Validator.check_schema(schema)
 validator = jsonschema.Draft202012Validator(schema)
 
 # One key, one meaning: whatever is not a list or an object of its own points to the one description of its name.
-NESTED = {"points", "curves", "steps", "bench", "cards", "rates", "positive", "negative", "working", "verb"}
+NESTED = {"points", "curves", "steps", "bench", "cards", "rates", "positive", "negative", "working", "verb",
+          "passed_over", "rest_before_cut_off"}
 OF_FIGURES = {"value", "plus_minus", "lower", "upper", "within_factor"}
 exceptions = []
 

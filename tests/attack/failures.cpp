@@ -11,6 +11,8 @@ const std::vector<Reason>& allowed_reasons() {
        "the sheet contradicts itself: nothing can be moved between the cut-offs"},
       {"cut-off below the cell as assembled", "lies below the voltage of the cell as assembled",
        "a first charge that would have to discharge"},
+      {"no step can begin", "no step of the protocol can begin: Step 1",
+       "every step has an end that is met already when it would start, which is said of the first of them"},
   };
   return reasons;
 }

@@ -71,7 +71,7 @@ TEST_CASE("salt that is used up comes back in a rest", "[solver][ends]") {
     CHECK(less.at(std::min(t, less.duration())).lowest_salt > 0.0049 * cell.electrolyte.concentration);
 }
 
-TEST_CASE("a protocol goes on from the last step that was run; one that cannot begin is passed over",
+TEST_CASE("a protocol goes on from the last step that was run, and passes over one that cannot begin",
           "[solver][ends]") {
   Bench bench{published_cell()};
   const auto half = bench.simulator.at_rest(model::at_state_of_charge(model::equilibrium_window(bench.cell), 0.5));
