@@ -9,8 +9,7 @@ namespace onegrain::model {
 
 namespace {
 
-constexpr double least_exponent = 40;            // exp(-40) of the last site: no current to speak of
-constexpr double closest = 1e-6;                 // of a surface stoichiometry to 0 and 1, see room()
+constexpr double closest = 1e-6;                 // of a surface stoichiometry to 0 and 1
 constexpr double least_concentration = 1e-3;     // mol/m3
 constexpr double reference_concentration = 1e3;  // mol/m3
 
@@ -26,15 +25,6 @@ double reduced_overpotential(double s, double aa, double ac) {
   };
   const double guess = std::min(std::asinh(s / 2) / std::max(aa, ac), s / sum);  // hyperbolic, linear
   return newton_root(h, guess, {.argument = 0, .value = 1e-15 * (1 + std::abs(ln_s))}, 0);
-}
-
-/// The share of sites that are left, x or 1 - x: below d = 1e-6 it goes on as d exp(x / d - 1), with equal value and
-/// slope, so that it stays above zero and an integrator that follows a grain to its last site meets no kink.
-ValueAndSlope room(double x) {
-  if (x >= closest) return {x, 1};
-  const double exponent = x / closest - 1;
-  const double rest = std::exp(std::max(exponent, -least_exponent));
-  return {closest * rest, exponent > -least_exponent ? rest : 0};
 }
 
 }  // namespace
@@ -58,17 +48,17 @@ Overpotential butler_volmer(double i_s, double i0, double T, double aa, double a
 ExchangeCurrent exchange_current_density(const Host& host, double x, double c, double T) {
   const double aa = host.anodic_transfer, ac = host.cathodic_transfer;
   const Property::Value reference = host.exchange_current_density.at(0.5, T);
-  const ValueAndSlope filled = room(x), free = room(1 - x);
+  const double held = std::clamp(x, closest, 1 - closest);
   const double salt = std::max(c, least_concentration);
   double shape;
   if (aa == 0.5 && ac == 0.5) {
-    shape = 2 * std::sqrt(salt / reference_concentration * filled.value * free.value);
+    shape = 2 * std::sqrt(salt / reference_concentration * held * (1 - held));
   } else {
-    shape = std::pow(salt / reference_concentration * 2 * free.value, aa) * std::pow(2 * filled.value, ac);
+    shape = std::pow(salt / reference_concentration * 2 * (1 - held), aa) * std::pow(2 * held, ac);
   }
   const double value = reference.value * shape;
-  return {value, value * (ac * filled.slope / filled.value - aa * free.slope / free.value),
-          salt == c ? value * aa / salt : 0.0, reference.by_temperature * shape};
+  return {value, held == x ? value * (ac / held - aa / (1 - held)) : 0.0, salt == c ? value * aa / salt : 0.0,
+          reference.by_temperature * shape};
 }
 
 ExchangeCurrent exchange_current_density(const LithiumMetal& lithium, double c, double T) {

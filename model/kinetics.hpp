@@ -30,7 +30,7 @@ Overpotential butler_volmer(double i_s, double i0, double T, double aa, double a
 ///
 ///     i0 = i0_ref(T) (c / 1 mol/L)^aa (2 (1 - x))^aa (2 x)^ac
 ///
-/// @param x  surface stoichiometry; any: within 1e-6 of 0 and 1 and beyond, the exchange current falls exponentially
+/// @param x  surface stoichiometry; held within 1e-6 of 0 and 1, where the derivative is 0
 /// @param c  salt concentration at the surface, held above 1e-3 mol/m3                              [mol/m3]
 struct ExchangeCurrent {
   double value;             ///< [A/m2]

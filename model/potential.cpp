@@ -62,8 +62,9 @@ Property::Value OpenCircuitPotential::at(double x, double T) const {
     v.value -= scale * tail.value;
     v.by_composition -= scale * tail.slope;
     v.by_temperature -= scale / T * tail.value;
-  } else if (x > 1 || x < 0) {
-    // A potential that is known up to the last site has no logarithm, and no host takes more than it has sites for.
+  } else if (edge_ == nearest && (x > 1 || x < 0)) {
+    // A potential that is known up to the last site has no logarithm, and no host takes more than it has sites for;
+    // with a gentler edge it goes on straight.
     const double steepness = gas_constant * T / faraday_constant / edge_;
     v.value -= steepness * (x > 1 ? x - 1 : x);
     v.by_composition -= steepness;
