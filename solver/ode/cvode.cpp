@@ -26,8 +26,13 @@ Pointer allocated(Pointer made) {
   return made;
 }
 
+/// SUNContext_Create of 6.4 writes into a table that it could not allocate: what it needs, a kilobyte, is tried for
+/// before, and so stays with the allocator of this thread. (Another thread that shares it may still snatch it away.)
+void require_room() { std::free(allocated(std::malloc(std::size_t{96} << 10))); }
+
 SUNContext make_context() {
   SUNContext context = nullptr;
+  require_room();
 #if SUNDIALS_VERSION_MAJOR >= 7
   SUNContext_Create(SUN_COMM_NULL, &context);
   allocated(context);
@@ -139,6 +144,15 @@ struct Cvode::Impl : Allocations {
   Impl(int n, int parameters);
 
   void check(int flag, const char* call) const;
+  /// The same while this is made. Where memory runs out, CVODES 6.4 frees vectors and CVodeFree would free them again:
+  /// what is left of it is better lost.
+  void set_up(int flag, const char* call, int no_memory = CV_MEM_FAIL) {
+    if (flag == no_memory) {
+      cvode = nullptr;
+      throw std::bad_alloc();
+    }
+    check(flag, call);
+  }
 
   template <class Work>
   int guarded(Work work_to_do) noexcept {
@@ -236,18 +250,16 @@ Cvode::Impl::Impl(int n, int parameters) : Allocations(parameters), size(n) {
   linear_solver->ops->setup = [](SUNLinearSolver, SUNMatrix) { return no_error; };
   linear_solver->ops->solve = call_solve;
   linear_solver->content = this;
+  const Spares spares(clones + clones_of_a_sensitivity * parameters, n, context);
   cvode = allocated(CVodeCreate(CV_BDF, context));
   silence(cvode);
   N_VConst(0.0, y);
   N_VConst(0.0, tolerance);
-  const Spares spares(clones + clones_of_a_sensitivity * parameters, n, context);
   y->ops->nvclone = Spares::take;
-  check(CVodeInit(cvode, call_rate, 0.0, y), "CVodeInit");
+  set_up(CVodeInit(cvode, call_rate, 0.0, y), "CVodeInit");
   check(CVodeSetUserData(cvode, this), "CVodeSetUserData");
   check(CVodeSVtolerances(cvode, 1e-6, tolerance), "CVodeSVtolerances");  // start() gives those that count
-  const int linked = CVodeSetLinearSolver(cvode, linear_solver, matrix);
-  if (linked == CVLS_MEM_FAIL) throw std::bad_alloc();  // a number that means something else to the other calls
-  check(linked, "CVodeSetLinearSolver");
+  set_up(CVodeSetLinearSolver(cvode, linear_solver, matrix), "CVodeSetLinearSolver", CVLS_MEM_FAIL);
   check(CVodeSetLinSysFn(cvode, call_linear_system), "CVodeSetLinSysFn");
   check(CVodeSetNonlinConvCoef(cvode, newton_share), "CVodeSetNonlinConvCoef");
   check(CVodeSetMaxNumSteps(cvode, 1000000), "CVodeSetMaxNumSteps");
@@ -258,7 +270,7 @@ Cvode::Impl::Impl(int n, int parameters) : Allocations(parameters), size(n) {
   if (sensitivities == 0) return;
   s = allocated(N_VCloneVectorArray(sensitivities, y));
   for (int k = 0; k < sensitivities; ++k) N_VConst(0.0, s[k]);
-  check(CVodeSensInit(cvode, sensitivities, CV_STAGGERED, call_sensitivities, s), "CVodeSensInit");
+  set_up(CVodeSensInit(cvode, sensitivities, CV_STAGGERED, call_sensitivities, s), "CVodeSensInit");
   check(CVodeSetSensErrCon(cvode, 1), "CVodeSetSensErrCon");  // they start steeply where the state itself is smooth
 }
 
