@@ -106,7 +106,9 @@ struct NewtonAccuracy {
 };
 
 /// Root of a monotone function that is given with its slope: Newton's method from `guess`, kept inside the bracket of
-/// the signs met so far, which is halved where a step would leave it.
+/// the signs met so far, which is halved where a step would leave it or is not half as long as the one before. (A
+/// function that bends like a logarithm on either side of its root lets Newton's method leap for ever between two
+/// places.)
 ///
 /// @param f            argument -> ValueAndSlope; the slope has the same sign everywhere
 /// @param left, right  the root is known to lie between them; infinite where nothing is known
@@ -118,7 +120,7 @@ double newton_root(Function&& f, double guess, NewtonAccuracy accuracy,
                    double left = -std::numeric_limits<double>::infinity(),
                    double right = std::numeric_limits<double>::infinity()) {
   const double first = left, last = right;
-  double x = guess;
+  double x = guess, before = std::numeric_limits<double>::infinity();
   for (int k = 0; k < root_search::most_evaluations; ++k) {
     const ValueAndSlope at = f(x);
     const double step = -at.value / at.slope;
@@ -130,7 +132,11 @@ double newton_root(Function&& f, double guess, NewtonAccuracy accuracy,
       if (left == first || right == last) root_search::fail(first, last, "the function keeps its sign");
       return x;  // round-off of f is larger than that of x
     }
-    x = x + step > left && x + step < right ? x + step : 0.5 * (left + right);
+    const bool inside = x + step > left && x + step < right;
+    const bool bracketed = std::isfinite(left) && std::isfinite(right);
+    const double next = inside && (!bracketed || std::abs(step) <= 0.5 * before) ? x + step : 0.5 * (left + right);
+    before = std::abs(next - x);
+    x = next;
   }
   root_search::fail(first, last, "not found in " + std::to_string(root_search::most_evaluations) + " evaluations");
 }

@@ -1,5 +1,6 @@
 #include "solver/step/ends.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <variant>
 
@@ -84,7 +85,8 @@ void Segment::prepare_ends(const Here& now) {
     look_for(Ended::temperature, &Segment::temperature_reached, *ends_.temperature,
              temperature_ < *ends_.temperature ? 1 : -1);
   }
-  if (model_->salt()) look_for(Ended::salt_used_up, &Segment::lowest_salt_share, used_up_salt, -1);
+  const bool rests = !is_hold() && !given_current_ && current0_ == 0;
+  if (model_->salt() && !rests) look_for(Ended::salt_used_up, &Segment::lowest_salt_share, used_up_salt, -1);
   if (beyond_surfaces_) return;
 
   // A voltage that is held, or that ends the step on the side to which it is driven, is met before a surface is full or
@@ -125,7 +127,12 @@ void Segment::look_at_the_start() {
     }
     // A limit that the step does not drive into at once may still be driven into later: it is met where it goes beyond
     // what it is now.
-    if (is_physical(end.reason) && value < limit_met) end.limit += end.side * (limit_met - value);
+    if (!is_physical(end.reason) || value >= limit_met) continue;
+    if (end.reason == Ended::salt_used_up) {
+      end.limit = 0.5 * std::max(lowest_salt_share(h), 0.0);  // half of what is left: the least of a polynomial wavers
+    } else {
+      end.limit += end.side * (limit_met - value);
+    }
   }
 }
 

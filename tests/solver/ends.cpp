@@ -68,7 +68,7 @@ TEST_CASE("salt that is used up comes back in a rest", "[solver][ends]") {
   // limit.
   const auto less = bench.run(met.final_state(), CurrentDrive{-5.9 * one_c}, {.time = 1e4});
   for (double t = 0; t <= less.duration(); t += less.duration() / 50 + 1e-9)
-    CHECK(less.at(std::min(t, less.duration())).lowest_salt > 0.0049 * cell.electrolyte.concentration);
+    CHECK(less.at(std::min(t, less.duration())).lowest_salt > 0.0024 * cell.electrolyte.concentration);
 }
 
 TEST_CASE("a protocol goes on from the last step that was run, and passes over one that cannot begin",
