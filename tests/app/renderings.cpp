@@ -254,7 +254,7 @@ TEST_CASE("a protocol of many repetitions tells every step, and takes the memory
     getrusage(RUSAGE_CHILDREN, &used);
     return used.ru_maxrss;
   };
-  const long some = largest_after(300), many = largest_after(2000);
+  [[maybe_unused]] const long some = largest_after(300), many = largest_after(2000);
 #ifndef __SANITIZE_ADDRESS__  // which keeps freed memory for a while
   CHECK(many - some < 6000);  // the curves alone grow by 15 MB as text, by 60 MB as rows
 #endif
