@@ -147,6 +147,9 @@ TEST_CASE("data may have lines that end in a carriage return alone, a sheet is t
 }
 
 TEST_CASE("where memory does not suffice that is said, with status 4") {
+#if defined(__SANITIZE_ADDRESS__)
+  return;  // it needs terabytes of addresses for itself, and dies without a word where it has none
+#endif
   const Folder folder;
   // A limit on the address space, raised until the program starts at all and then until it comes to its end: memory
   // runs out in other places each time.
@@ -162,8 +165,6 @@ TEST_CASE("where memory does not suffice that is said, with status 4") {
     CHECK(outcome.results == "onegrain: not completed: the memory that this process may use does not suffice\n");
     ++told;
   }
-#if !defined(__SANITIZE_ADDRESS__)  // which needs terabytes of addresses for itself
   CHECK(enough);
   CHECK(told > 0);
-#endif
 }
