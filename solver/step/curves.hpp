@@ -25,6 +25,8 @@ Curve constant_current(Simulator& simulator, const State& start, double current)
 /// Where a discharge (full, or the charged state of the cell) or a charge (empty) starts.
 State start_of(Simulator& simulator, const model::Window& window, bool charge);
 
+constexpr double shortest_step = 1e-6;  ///< [s]
+
 /// One step of a protocol as it was run.
 struct ProtocolStep {
   int step;           ///< index into protocol.steps
@@ -32,8 +34,9 @@ struct ProtocolStep {
   double start_time;  ///< since the start of the protocol [s]
   StepSolution solution;
 
-  /// An end of the step was met already when it was to start, so that it has no duration and left no trace in the cell.
-  bool passed_over() const { return !(solution.duration() > 0); }
+  /// An end of the step was met already when it was to start, or within the microsecond in which no cycler switches
+  /// and no double layer is charged: it is not counted as run, and left no trace in the cell.
+  bool passed_over() const { return solution.ended_by() != Ended::time && solution.duration() < shortest_step; }
 };
 
 /// Runs all steps, `repeat` times; every step starts from the very state in which the last one that was run ended.

@@ -51,8 +51,9 @@ bool is_physical(Ended ended) {
 
 namespace {
 
-constexpr double far_beyond = 1e-3;  // of a surface: no voltage of a cell is still to be met there
-constexpr double limit_met = 1e-6;   // a limit counts as reached at the start of a step this close to it
+constexpr double far_beyond = 1e-3;                 // of a surface: no voltage of a cell is still to be met there
+constexpr double limit_met = 1e-7;                  // a limit counts as reached at the start of a step this close to it
+constexpr double salt_wavers = 0.1 * used_up_salt;  // the least of the salt does so, from polynomial to polynomial
 
 }  // namespace
 
@@ -120,14 +121,14 @@ void Segment::look_at_the_start() {
   const Vector start = starting_unknowns();
   const Here h = here(0, {start.data(), start.size()});
   for (LookedFor& end : ends_looked_for_) {
-    const double value = value_of(end, h);
-    if (is_physical(end.reason) ? value <= limit_met && drives_further(end.reason) : value <= 0) {
+    const double value = value_of(end, h), met = end.reason == Ended::salt_used_up ? salt_wavers : limit_met;
+    if (is_physical(end.reason) ? value <= met && drives_further(end.reason) : value <= 0) {
       ended_at_start_ = end.reason;
       return;
     }
     // A limit that the step does not drive into at once may still be driven into later: it is met where it goes beyond
     // what it is now.
-    if (!is_physical(end.reason) || value >= limit_met) continue;
+    if (!is_physical(end.reason) || value >= met) continue;
     if (end.reason == Ended::salt_used_up) {
       end.limit = 0.5 * std::max(lowest_salt_share(h), 0.0);  // half of what is left: the least of a polynomial wavers
     } else {
