@@ -608,4 +608,13 @@ double Segment::truncation(double t, ConstVectorView y) const {
   return result;
 }
 
+double Segment::time_to_resolve(double t, ConstVectorView y) const {
+  const Here h = here(t, y);
+  const auto longest = [&](const model::Grain& grain, double x) {
+    return grain.modes().resolved_after() * grain.radius() * grain.radius() / grain.diffusivity(x, h.T);
+  };
+  const double positive = longest(*positive_.grain, h.x_p);
+  return negative_.grain ? std::max(positive, longest(*negative_.grain, h.x_n)) : positive;
+}
+
 }  // namespace onegrain::solver

@@ -24,6 +24,13 @@ struct Jump {
 /// of the capacity Q at constant diffusion time, and the stoichiometry at the start of the run.
 constexpr int grain_parameters = 3;
 
+/// A layer of lithium under the grain surfaces that is thinner than the modes resolve, and not known in closed form:
+/// that of a current which changes by itself, as in a hold.
+struct UnresolvedLayer {
+  double volts = 0;    ///< what it may cost (see Segment::truncation) [V]
+  double seconds = 0;  ///< until the modes resolve it [s]
+};
+
 /// Everything that the future of a cell depends on.
 struct State {
   double charge = 0;         ///< passed since `cell.inventory` [C/m2]
@@ -33,6 +40,7 @@ struct State {
   double temperature = 0;    ///< [K]
   double current = 0;        ///< flowing just before [A/m2]
   std::vector<Jump> jumps;
+  UnresolvedLayer unresolved;
   double run_start = 0;  ///< charge at the start of the run that sensitivities belong to [C/m2]
   /// Derivatives of `positive` and `negative`, one column per grain parameter; empty: zero.
   Eigen::MatrixXd positive_slopes, negative_slopes;
@@ -133,6 +141,8 @@ class Segment final : public OdeSystem {
 
   /// Bound on what the number of modes costs: the last two polynomials of y, times dV/dx at the surfaces [V].
   double truncation(double t, ConstVectorView y) const;
+  /// Time after which the modes resolve a layer that begins at (t, y): the longer one of the two grains [s].
+  double time_to_resolve(double t, ConstVectorView y) const;
 
   const model::SingleParticle& model() const { return *model_; }
 

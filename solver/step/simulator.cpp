@@ -9,6 +9,9 @@ namespace onegrain::solver {
 namespace {
 constexpr double longest_step_of_protocol = 1e10;  // s; a step that has not ended by then has no end
 constexpr int most_modes = 96;
+constexpr double absurd = 0.1;           // V that an unresolved layer costs when a step ends: nothing true can follow
+constexpr int most_absurd_steps = 5000;  // of the integrator in such a layer: it follows noise then
+const std::string layer_too_thin = "the layer of lithium under the grain surfaces is thinner than can be resolved";
 
 /// sum_k coefficients.col(k) h^k
 Vector polynomial(const Eigen::MatrixXd& coefficients, double h) {
@@ -139,6 +142,7 @@ SurfaceSlopes StepSolution::surface_slopes(double t) const {
 Point StepSolution::at(double t) const { return segment_->point(t, unknowns(t)); }
 State StepSolution::final_state() const {
   State state = segment_->state(duration_, unknowns(duration_));
+  state.unresolved = left_unresolved_;
   if (segment_->sensitivity_count() > 0) segment_->add_slopes(state, sensitivities(duration_));
   return state;
 }
@@ -215,10 +219,27 @@ StepSolution Simulator::run(const State& start, const model::Step& step) {
     } catch (const IntegrationFailure& failure) {
       throw IntegrationFailure("the step '" + step.label + "' " + failure.what());
     }
-    if (solution.truncation() <= accuracy_.truncation || modes_ >= most_modes) return solution;
+    if (solution.truncation() <= accuracy_.truncation || modes_ >= most_modes) {
+      if (solution.left_unresolved_.volts > absurd && !step.beyond_surfaces)
+        throw IntegrationFailure("the step '" + step.label + "' ends while " + layer_too_thin);
+      return solution;
+    }
     modes_ = std::min(most_modes, modes_ + modes_ / 2);
     make_model();
   }
+}
+
+/// The layer that the step before left, and the time that the one which this step leaves will last.
+void Simulator::add_unresolved(const UnresolvedLayer& before, StepSolution& solution) {
+  const double duration = solution.duration_;
+  UnresolvedLayer& left = solution.left_unresolved_;
+  if (left.volts > accuracy_.truncation)
+    left.seconds = solution.segment_->time_to_resolve(duration, solution.unknowns(duration));
+  else
+    left = {};
+  if (before.volts > doubtful_layer && before.seconds > 0)
+    solution.unresolved_until_ = std::max(solution.unresolved_until_, std::min(duration, before.seconds));
+  if (before.seconds > duration && before.volts > left.volts) left = {before.volts, before.seconds - duration};
 }
 
 StepSolution Simulator::attempt(const State& start, const model::Step& step) {
@@ -227,6 +248,7 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
   solution.segment_ = segment;
   if (const auto ended = segment->ended_at_start()) {
     solution.ended_ = *ended;
+    solution.left_unresolved_ = start.unresolved;
     return solution;
   }
   Cvode& integrator = workspace_->integrator(segment->size(), segment->sensitivity_count());
@@ -235,6 +257,7 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
                    {accuracy_.relative_tolerance, accuracy_.absolute_factor * segment->absolute_tolerance()},
                    segment->longest_step(), std::min(stop, segment->next_bend(0)), segment->starting_sensitivities());
   VoltageWatch watch(*segment);
+  int absurd_steps = 0;
   for (;;) {
     const Cvode::Event event = integrator.advance();
     const double t = integrator.time();
@@ -246,7 +269,12 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
         integrator.last_sensitivity_polynomial(k, piece.sensitivities[static_cast<std::size_t>(k)]);
       }
       solution.pieces_.push_back(std::move(piece));
-      solution.truncation_ = std::max(solution.truncation_, segment->truncation(t, integrator.state()));
+      const double truncation = segment->truncation(t, integrator.state());
+      solution.truncation_ = std::max(solution.truncation_, truncation);
+      solution.left_unresolved_ = {truncation, 0};
+      if (truncation > doubtful_layer) solution.unresolved_until_ = t;
+      if (truncation > absurd && ++absurd_steps > most_absurd_steps)
+        throw IntegrationFailure("fails: " + layer_too_thin);
       if (solution.truncation_ > accuracy_.truncation && modes_ < most_modes)
         return solution;  // run() takes more modes
     }
@@ -270,6 +298,7 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
     throw IntegrationFailure("meets none of its ends");
   }
   solution.counts_ = integrator.counts();
+  add_unresolved(start.unresolved, solution);
   return solution;
 }
 

@@ -11,6 +11,8 @@
 
 namespace onegrain::solver {
 
+constexpr double doubtful_layer = 5e-3;  ///< what an unresolved layer may cost before it is told [V]
+
 /// A step that has been integrated: a continuous solution that can be asked for any moment.
 class StepSolution {
  public:
@@ -36,6 +38,9 @@ class StepSolution {
 
   /// Largest of Segment::truncation over the step [V].
   double truncation() const { return truncation_; }
+  /// Until when the layer under the grain surfaces is thinner than the modes resolve, by more than `doubtful_layer`:
+  /// what is told of that time is of the right order only [s]; 0: never.
+  double unresolved_until() const { return unresolved_until_; }
   const Counts& counts() const { return counts_; }
   const model::SingleParticle& model() const { return segment_->model(); }
 
@@ -55,7 +60,8 @@ class StepSolution {
   std::vector<Piece> pieces_;
   double duration_ = 0;
   Ended ended_ = Ended::time;
-  double truncation_ = 0;
+  double truncation_ = 0, unresolved_until_ = 0;
+  UnresolvedLayer left_unresolved_;
   Counts counts_;
   mutable Vector y_;
 };
@@ -96,6 +102,7 @@ class Simulator {
 
  private:
   StepSolution attempt(const State& start, const model::Step& step);
+  void add_unresolved(const UnresolvedLayer& before, StepSolution& solution);
   void make_model();
 
   model::Cell cell_;

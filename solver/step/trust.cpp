@@ -12,6 +12,12 @@ namespace {
 
 std::string percent(double share) { return std::to_string(static_cast<int>(std::lround(100 * share))) + " %"; }
 
+std::string seconds(double t) {
+  char text[32];
+  std::snprintf(text, sizeof text, "%.1g s", t);
+  return text;
+}
+
 /// Largest resistance of a layer for the current that crosses it: ionic plus electronic [ohm m2].
 double layer_resistance(const model::Electrode& e, double kappa) {
   double r = e.thickness * e.tortuosity / (e.porosity * kappa);
@@ -115,17 +121,13 @@ Trust judge(const StepSolution& step, const TrustLimits& limits) {
                             std::to_string(static_cast<int>(std::lround(1e3 * trust.layer_drop))) +
                             " mV on its way through it, more than at the grain surfaces");
   }
-  switch (step.ended_by()) {
-    case Ended::salt_used_up:
-    case Ended::positive_surface_full:
-    case Ended::positive_surface_empty:
-    case Ended::negative_surface_full:
-    case Ended::negative_surface_empty:
-      trust.reasons.push_back("it ends with the " + name_of(step.ended_by()));
-      break;
-    default:
-      break;
+  if (step.unresolved_until() > 0) {
+    const double share = step.unresolved_until() / step.duration();
+    trust.reasons.push_back("the layer of lithium under the grain surfaces is thinner than can be resolved " +
+                            (share < 0.995 ? "for its first " + seconds(step.unresolved_until()) : "all the time") +
+                            ": what is told of that time is of the right order only");
   }
+  if (is_physical(step.ended_by())) trust.reasons.push_back("it ends with the " + name_of(step.ended_by()));
   return trust;
 }
 

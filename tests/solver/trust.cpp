@@ -308,3 +308,39 @@ TEST_CASE("a rest is trusted, and a half cell is judged by its working electrode
   }
   CHECK_THAT(trust.unevenness, WithinRel(largest, 1e-9));
 }
+
+TEST_CASE("a layer under the grain surfaces that no number of modes resolves is told, or nothing is",
+          "[solver][trust]") {
+  // A hold draws lithium through the surface of grains so slow that the layer of its first second, sqrt(D t), is a
+  // ten-thousandth of the radius.
+  Cell cell = tests::published_cell();
+  const double radius = cell.positive.particle_radius;
+  cell.positive.host.diffusivity = Property::constant(std::pow(1e-4 * radius, 2));
+  solver::Workspace workspace;
+  solver::Simulator simulator(cell, workspace);
+  const solver::State half = simulator.at_rest(model::at_state_of_charge(model::equilibrium_window(cell), 0.5));
+  const auto hold = [&](double volts, double seconds) {
+    return simulator.run(half, {model::VoltageDrive{volts}, {.time = seconds}, "hold"});
+  };
+  const auto short_one = hold(3.4, 1), long_one = hold(3.4, 1e4);
+  REQUIRE(short_one.truncation() > 1);
+  CHECK(short_one.unresolved_until() == Approx(1).epsilon(1e-12));
+  CHECK_THAT(solver::judge(short_one).reasons.back(),
+             HasText("thinner than can be resolved all the time: what is told of that time is of the right order"));
+  CHECK(long_one.unresolved_until() > 1);
+  CHECK(long_one.unresolved_until() < 1000);
+  CHECK_THAT(solver::judge(long_one).reasons.back(), HasText("thinner than can be resolved for its first 6e+01 s"));
+  CHECK_THROWS_WITH(hold(3.2, 1),
+                    "the step 'hold' ends while the layer of lithium under the grain surfaces is thinner than can be "
+                    "resolved");
+  CHECK_THROWS_WITH(
+      hold(3.2, 1e4),  // without an end in noise, until the memory is full
+      "the step 'hold' fails: the layer of lithium under the grain surfaces is thinner than can be resolved");
+  // Grains of which the modes resolve the layer, and steps at constant current, where it is known in closed form, are
+  // not doubted.
+  const auto constant = simulator.run(half, {CurrentDrive{-0.01 * one_c}, {.time = 10}, "discharge"});
+  CHECK(constant.unresolved_until() == 0);
+  cell.positive.host.diffusivity = tests::published_cell().positive.host.diffusivity;
+  solver::Simulator usual(cell, workspace);
+  CHECK(usual.run(half, {model::VoltageDrive{3.4}, {.time = 1}, "hold"}).unresolved_until() == 0);
+}
