@@ -152,6 +152,26 @@ json layers_json(const Layers& drawing) {
   return {{"type", "layers"}, {"title", drawing.title}, {"says", drawing.description}, {"layers", list}};
 }
 
+json intervals_json(const Intervals& drawing) {
+  const Scale scale(drawing.axis.measure);
+  const auto place = [&](double value) { return std::isfinite(value) ? json(scale(value)) : json(nullptr); };
+  json levels = json::array(), rows = json::array();
+  for (const Level& l : drawing.levels) levels.push_back({{"at", scale(l.value)}, {"words", l.words}});
+  for (const Intervals::Row& r : drawing.rows) {
+    json row{{"name", r.name},      {"words", r.words},      {"value", r.value ? place(*r.value) : json()},
+             {"low", place(r.low)}, {"high", place(r.high)}, {"doubtful", r.doubtful}};
+    if (r.part) row["part"] = {place(r.part->first), place(r.part->second)};
+    rows.push_back(std::move(row));
+  }
+  return {{"type", "intervals"},
+          {"title", drawing.title},
+          {"says", drawing.description},
+          {"axis", axis(drawing.axis)},
+          {"levels", levels},
+          {"look", drawing.look == Intervals::Look::stretch ? "stretch" : "interval"},
+          {"rows", rows}};
+}
+
 std::string cell_text(const Cell& cell, const Column& column) {
   if (const auto* value = std::get_if<double>(&cell)) {
     if (!column.measure) return digits(*value);
@@ -159,6 +179,7 @@ std::string cell_text(const Cell& cell, const Column& column) {
   }
   if (const auto* yes = std::get_if<bool>(&cell)) return *yes ? "yes" : "no";
   if (const auto* words = std::get_if<std::string>(&cell)) return *words;
+  if (const auto* amount = std::get_if<Amount>(&cell)) return text_of(*amount);
   return "";
 }
 
@@ -207,6 +228,7 @@ json block_json(const Block& block, Looks& looks) {
   if (const auto* p = std::get_if<Plot>(&block)) return plot_json(*p);
   if (const auto* s = std::get_if<Stack>(&block)) return stack_json(*s, looks);
   if (const auto* l = std::get_if<Layers>(&block)) return layers_json(*l);
+  if (const auto* i = std::get_if<Intervals>(&block)) return intervals_json(*i);
   return nullptr;
 }
 
