@@ -166,7 +166,25 @@ struct Layers {
   std::vector<Layer> layers;
 };
 
-using Block = std::variant<Paragraph, Bullets, Figures, Facts, Table, Plot, Stack, Layers>;
+/// Bars in rows over one axis: intervals of values, or stretches with a part in use. On the page alone.
+struct Intervals {
+  std::string title, description;
+  Axis axis;
+  std::vector<Level> levels;  ///< upright lines
+  /// `interval`: a line from low to high with a dot, a thin line below for the part. `stretch`: a slab from low to
+  /// high, hatched, the part dark.
+  enum class Look { interval, stretch } look = Look::interval;
+  struct Row {
+    std::string name, words;      ///< words: under the pointer; of a stretch beside the name
+    std::optional<double> value;  ///< the dot
+    double low, high;             ///< an infinite end goes on at the edge with an arrow
+    std::optional<std::pair<double, double>> part;
+    bool doubtful = false;  ///< an open dot
+  };
+  std::vector<Row> rows;
+};
+
+using Block = std::variant<Paragraph, Bullets, Figures, Facts, Table, Plot, Stack, Layers, Intervals>;
 
 struct Section {
   std::string title;

@@ -52,12 +52,9 @@ ordered_json value_of(double si, const Measure& measure) {
   return number(machine_number(si, measure));
 }
 
-ordered_json value_of(const Figure& figure) {
-  const Measure& m = figure.measure;
-  if (figure.alone) return value_of(figure.value, m);
-  const Uncertainty& known = figure.uncertainty;
-  ordered_json json{{"value", value_of(figure.value, m)}};
-  const auto width = [&](double si) { return number(m.kind->dimension.none() ? si : Scale(m).difference(si)); };
+ordered_json value_of(double si, const Measure& m, const Uncertainty& known) {
+  ordered_json json{{"value", value_of(si, m)}};
+  const auto width = [&](double size) { return number(m.kind->dimension.none() ? size : Scale(m).difference(size)); };
   if (known.form == Uncertainty::Form::interval) {
     json["lower"] = value_of(known.low, m);
     json["upper"] = value_of(known.high, m);
@@ -69,6 +66,17 @@ ordered_json value_of(const Figure& figure) {
   return json;
 }
 
+ordered_json value_of(const Figure& figure) {
+  return figure.alone ? value_of(figure.value, figure.measure)
+                      : value_of(figure.value, figure.measure, figure.uncertainty);
+}
+
+ordered_json value_of(const Amount& amount) {
+  return amount.uncertainty.form == Uncertainty::Form::none
+             ? value_of(amount.value, amount.measure)
+             : value_of(amount.value, amount.measure, amount.uncertainty);
+}
+
 ordered_json row_of(const answer::Table& table, const std::vector<std::string>& keys, const Row& row) {
   ordered_json json = ordered_json::object();
   for (std::size_t k = 0; k < row.size(); ++k) {
@@ -77,6 +85,7 @@ ordered_json row_of(const answer::Table& table, const std::vector<std::string>& 
     if (const auto* value = std::get_if<double>(&row[k])) json[keys[k]] = value_of(*value, measure);
     if (const auto* yes = std::get_if<bool>(&row[k])) json[keys[k]] = *yes;
     if (const auto* words = std::get_if<std::string>(&row[k])) json[keys[k]] = *words;
+    if (const auto* amount = std::get_if<Amount>(&row[k])) json[keys[k]] = value_of(*amount);
     if (const auto* array = std::get_if<std::vector<double>>(&row[k])) {
       ordered_json list = ordered_json::array();
       const Scale scale(measure);
