@@ -204,42 +204,74 @@ Property Property::constant(double value, double activation_energy) {
 }
 
 Property::Property(Curve curve, double activation_energy)
-    : samples_{{reference_temperature, std::move(curve)}}, activation_energy_(activation_energy) {}
+    : samples_{{reference_temperature, std::move(curve)}}, inverse_spans_{1}, activation_energy_(activation_energy) {}
 
 Property::Property(std::vector<Sample> samples, double activation_energy)
     : samples_(std::move(samples)), activation_energy_(activation_energy) {
   if (samples_.empty()) throw std::invalid_argument("a property needs a curve");
+  if (samples_.size() > most_samples)
+    throw std::invalid_argument("a property takes curves at eight temperatures at most");
+  for (const Sample& one : samples_) {
+    double product = 1;
+    for (const Sample& other : samples_)
+      if (&one != &other) product *= one.temperature - other.temperature;
+    if (product == 0) throw std::invalid_argument("two curves of a property at one temperature");
+    inverse_spans_.push_back(1 / product);
+  }
 }
 
 Property::Value Property::at(double x, double T) const {
+  if (samples_.size() > 1 || activation_energy_ != 0) return Isotherm(*this, T).at(x);
+  const ValueAndSlope s = samples_.front().curve.at(x);
+  return {factor_ * s.value, factor_ * s.slope, 0};
+}
+
+Property::Isotherm::Isotherm(const Property& property, double T)
+    : samples_(property.samples_), factor_(property.factor_), uniform_(property.uniform()) {
+  // Lagrange's polynomials in T, each the product of what stands before and behind its own sample, and their slopes.
+  const std::size_t n = samples_.size();
+  double before = 1, before_slope = 0;
+  for (std::size_t k = 0; k < n; ++k) {
+    weight_[k] = before;
+    weight_slope_[k] = before_slope;
+    const double from = T - samples_[k].temperature;
+    before_slope = before_slope * from + before;
+    before *= from;
+  }
+  double behind = 1, behind_slope = 0;
+  for (std::size_t k = n; k-- > 0;) {
+    const double scale = n > 1 ? property.inverse_spans_[k] : 1;
+    weight_slope_[k] = scale * (weight_slope_[k] * behind + weight_[k] * behind_slope);
+    weight_[k] *= scale * behind;
+    const double from = T - samples_[k].temperature;
+    behind_slope = behind_slope * from + behind;
+    behind *= from;
+  }
+  if (property.activation_energy_ != 0) {
+    factor_ *= std::exp(-property.activation_energy_ / gas_constant * (1 / T - 1 / reference_temperature));
+    by_temperature_ = property.activation_energy_ / (gas_constant * T * T);
+  }
+  if (!uniform_) return;
+  for (std::size_t k = 0; k < n; ++k) value_ += weight_[k] * samples_[k].curve(0);
+  value_ *= factor_;
+}
+
+Property::Value Property::Isotherm::at(double x) const {
   Value v{};
-  if (samples_.size() == 1) {
-    const ValueAndSlope s = samples_.front().curve.at(x);
-    if (activation_energy_ == 0) return {factor_ * s.value, factor_ * s.slope, 0};
-    v = {s.value, s.slope, 0};
-  } else {
-    // Lagrange polynomial in T through the samples, and its derivative
-    for (std::size_t k = 0; k < samples_.size(); ++k) {
-      double weight = 1, weight_slope = 0;
-      for (std::size_t m = 0; m < samples_.size(); ++m) {
-        if (m == k) continue;
-        const double span = samples_[k].temperature - samples_[m].temperature;
-        weight_slope = (weight_slope * (T - samples_[m].temperature) + weight) / span;
-        weight *= (T - samples_[m].temperature) / span;
-      }
-      const ValueAndSlope s = samples_[k].curve.at(x);
-      v.value += weight * s.value;
-      v.by_composition += weight * s.slope;
-      v.by_temperature += weight_slope * s.value;
-    }
+  for (std::size_t k = 0; k < samples_.size(); ++k) {
+    const ValueAndSlope s = samples_[k].curve.at(x);
+    v.value += weight_[k] * s.value;
+    v.by_composition += weight_[k] * s.slope;
+    v.by_temperature += weight_slope_[k] * s.value;
   }
-  double factor = factor_;
-  double by_temperature = 0;
-  if (activation_energy_ != 0) {
-    factor *= std::exp(-activation_energy_ / gas_constant * (1 / T - 1 / reference_temperature));
-    by_temperature = activation_energy_ / (gas_constant * T * T);
-  }
-  return {factor * v.value, factor * v.by_composition, factor * (v.by_temperature + v.value * by_temperature)};
+  return {factor_ * v.value, factor_ * v.by_composition, factor_ * (v.by_temperature + v.value * by_temperature_)};
+}
+
+double Property::Isotherm::operator()(double x) const {
+  if (uniform_) return value_;
+  double value = 0;
+  for (std::size_t k = 0; k < samples_.size(); ++k) value += weight_[k] * samples_[k].curve(x);
+  return factor_ * value;
 }
 
 bool Property::uniform() const {

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <array>
 #include <functional>
 #include <memory>
 #include <vector>
@@ -70,8 +71,14 @@ class Property {
     double by_temperature;  ///< derivative with respect to T
   };
 
+  /// What a property needs to know of a temperature, worked out once for many compositions.
+  class Isotherm;
+
+  static constexpr std::size_t most_samples = 8;  ///< a polynomial through more would waver
+
   static Property constant(double value, double activation_energy = 0);
   Property(Curve curve, double activation_energy = 0);  // NOLINT(google-explicit-constructor)
+  /// @throws std::invalid_argument without a curve, with more than most_samples, or with two of one temperature
   Property(std::vector<Sample> samples, double activation_energy = 0);
 
   Value at(double x, double T) const;
@@ -87,8 +94,24 @@ class Property {
 
  private:
   std::vector<Sample> samples_;
+  std::vector<double> inverse_spans_;  ///< 1 / prod_{m != k} (T_k - T_m)
   double activation_energy_;
   double factor_ = 1;
+};
+
+/// The property must outlive it.
+class Property::Isotherm {
+ public:
+  Isotherm(const Property& property, double T);
+  Value at(double x) const;
+  double operator()(double x) const;
+
+ private:
+  const std::vector<Sample>& samples_;
+  std::array<double, most_samples> weight_, weight_slope_;  ///< of each sample at T; its derivative
+  double factor_, by_temperature_ = 0;                      ///< of the Arrhenius law; d ln factor / dT
+  bool uniform_;
+  double value_ = 0;  ///< where it is the same for every composition
 };
 
 }  // namespace onegrain::model

@@ -140,8 +140,9 @@ void Grain::remainder(double mean, const Eigen::Ref<const Eigen::VectorXd>& a, d
   }
   Eigen::VectorXd x = modes_->value_at_nodes() * a;
   Eigen::VectorXd slope = modes_->slope_at_nodes() * a;
+  const Property::Isotherm D(diffusivity_, T);
   for (Eigen::Index q = 0; q < x.size(); ++q) {
-    slope[q] *= -modes_->weights()[q] * (diffusivity_(mean + x[q], T) - D0) / (radius_ * radius_);
+    slope[q] *= -modes_->weights()[q] * (D(mean + x[q]) - D0) / (radius_ * radius_);
   }
   result.noalias() = modes_->slope_at_nodes().transpose() * slope;
 }
@@ -162,8 +163,9 @@ void Grain::remainder_jacobian(double mean, const Eigen::Ref<const Eigen::Vector
   const Eigen::VectorXd x = modes_->value_at_nodes() * a;
   const Eigen::VectorXd slope = modes_->slope_at_nodes() * a;
   Eigen::ArrayXd through_slope(x.size()), through_value(x.size()), through_temperature(x.size());
+  const Property::Isotherm D_at(diffusivity_, T);
   for (Eigen::Index q = 0; q < x.size(); ++q) {
-    const Property::Value D = diffusivity_.at(mean + x[q], T);
+    const Property::Value D = D_at.at(mean + x[q]);
     const double w = scale * modes_->weights()[q];
     through_slope[q] = w * (D.value - D0);
     through_value[q] = w * D.by_composition * slope[q];

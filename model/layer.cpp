@@ -98,12 +98,13 @@ LayerDrop layer_drop(const LayerPoints& points, const Electrode& layer, const El
                      const Eigen::VectorXd& salt, const Eigen::VectorXd& slope, double T) {
   const double solid = layer.electronic_conductivity > 0 ? layer.thickness / layer.electronic_conductivity : 0.0;
   const double scale = 2 * gas_constant * T / faraday_constant;
+  const Property::Isotherm kappa(electrolyte.conductivity, T), t(electrolyte.transference_number, T),
+      factor(electrolyte.thermodynamic_factor, T);
   Eigen::ArrayXd resistance(salt.size()), diffusion(salt.size());
   for (Eigen::Index q = 0; q < salt.size(); ++q) {
     const double c = std::max(salt[q], least_salt);
-    resistance[q] = layer.thickness * layer.tortuosity / (electrolyte.conductivity(c, T) * layer.porosity) + solid;
-    diffusion[q] =
-        scale * (1 - electrolyte.transference_number(c, T)) * electrolyte.thermodynamic_factor(c, T) * slope[q] / c;
+    resistance[q] = layer.thickness * layer.tortuosity / (kappa(c) * layer.porosity) + solid;
+    diffusion[q] = scale * (1 - t(c)) * factor(c) * slope[q] / c;
   }
   LayerDrop result;
   result.drop.noalias() = points.integral_to_separator() * resistance.matrix().asDiagonal() * points.share_at_samples();
@@ -118,11 +119,12 @@ Eigen::MatrixXd layer_drop_by_salt(const LayerPoints& points, const Electrode& l
                                    const Eigen::MatrixXd& slope_by_unknown) {
   const double scale = 2 * gas_constant * T / faraday_constant;
   const Eigen::VectorXd crossing = points.share_at_samples() * current;
+  const Property::Isotherm kappa_at(electrolyte.conductivity, T), t_at(electrolyte.transference_number, T),
+      factor_at(electrolyte.thermodynamic_factor, T);
   Eigen::ArrayXd by_salt(salt.size()), by_slope(salt.size());
   for (Eigen::Index q = 0; q < salt.size(); ++q) {
     const double c = std::max(salt[q], least_salt), bends = salt[q] > least_salt ? 1.0 : 0.0;
-    const Property::Value kappa = electrolyte.conductivity.at(c, T), t = electrolyte.transference_number.at(c, T),
-                          factor = electrolyte.thermodynamic_factor.at(c, T);
+    const Property::Value kappa = kappa_at.at(c), t = t_at.at(c), factor = factor_at.at(c);
     const double resistance = layer.thickness * layer.tortuosity / (kappa.value * layer.porosity);
     by_slope[q] = scale * (1 - t.value) * factor.value / c;
     const double by_c =

@@ -27,20 +27,6 @@ Nodal at_nodes(const Eigen::MatrixXd& rows, const Eigen::Ref<const Eigen::Vector
   return result;
 }
 
-/// A property at one temperature, looked up only once where it does not depend on composition.
-class AtTemperature {
- public:
-  AtTemperature(const Property& property, double T)
-      : property_(property), T_(T), uniform_(property.uniform()), value_(uniform_ ? property(0, T) : 0) {}
-  double operator()(double c) const { return uniform_ ? value_ : property_(c, T_); }
-
- private:
-  const Property& property_;
-  double T_;
-  bool uniform_;
-  double value_;
-};
-
 /// Legendre polynomials P_0..P_n at xi.
 std::array<double, most_degree + 1> legendre(int n, double xi) {
   std::array<double, most_degree + 1> P{1.0, xi};
@@ -149,7 +135,7 @@ Salt::Salt(const Cell& cell, int degree)
 void Salt::remainder(const Eigen::Ref<const Eigen::VectorXd>& b, double i, double T, double D0, double t0,
                      Eigen::Ref<Eigen::VectorXd> result) const {
   eigen_assert(b.size() == count() && result.size() == count());
-  const AtTemperature D(electrolyte_.diffusivity, T), t(electrolyte_.transference_number, T);
+  const Property::Isotherm D(electrolyte_.diffusivity, T), t(electrolyte_.transference_number, T);
   Nodal c = at_nodes(value_, b), cx = at_nodes(slope_, b);
   for (Eigen::Index q = 0; q < c.size(); ++q) {
     const double at = mean_ + c[q];
@@ -162,11 +148,12 @@ void Salt::remainder_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, double
                               Eigen::Ref<Eigen::MatrixXd> by_amplitudes, Eigen::Ref<Eigen::VectorXd> by_current,
                               Eigen::Ref<Eigen::VectorXd> by_temperature) const {
   const Nodal c = at_nodes(value_, b), cx = at_nodes(slope_, b);
+  const Property::Isotherm D_at(electrolyte_.diffusivity, T), t_at(electrolyte_.transference_number, T);
   Eigen::VectorXd through_slope(c.size()), through_value(c.size()), through_current(c.size()),
       through_temperature(c.size());
   for (Eigen::Index q = 0; q < c.size(); ++q) {
-    const Property::Value D = electrolyte_.diffusivity.at(mean_ + c[q], T);
-    const Property::Value t = electrolyte_.transference_number.at(mean_ + c[q], T);
+    const Property::Value D = D_at.at(mean_ + c[q]);
+    const Property::Value t = t_at.at(mean_ + c[q]);
     const double w = -weight_[q];
     through_slope[q] = w * (D.value - D0) * transport_[q];
     through_value[q] =
@@ -183,7 +170,7 @@ void Salt::remainder_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, double
 
 void Salt::rate(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::VectorXd>& crossing, double T,
                 Eigen::Ref<Eigen::VectorXd> result) const {
-  const AtTemperature D(electrolyte_.diffusivity, T), t(electrolyte_.transference_number, T);
+  const Property::Isotherm D(electrolyte_.diffusivity, T), t(electrolyte_.transference_number, T);
   Nodal c = at_nodes(value_, b), cx = at_nodes(slope_, b);
   for (Eigen::Index q = 0; q < c.size(); ++q) {
     const double at = mean_ + c[q];
@@ -195,10 +182,11 @@ void Salt::rate(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<con
 void Salt::rate_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::VectorXd>& crossing,
                          double T, Eigen::Ref<Eigen::MatrixXd> by_amplitudes, Eigen::MatrixXd& by_crossing) const {
   const Nodal c = at_nodes(value_, b), cx = at_nodes(slope_, b);
+  const Property::Isotherm D_at(electrolyte_.diffusivity, T), t_at(electrolyte_.transference_number, T);
   Eigen::VectorXd through_slope(c.size()), through_value(c.size()), through_crossing(c.size());
   for (Eigen::Index q = 0; q < c.size(); ++q) {
-    const Property::Value D = electrolyte_.diffusivity.at(mean_ + c[q], T);
-    const Property::Value t = electrolyte_.transference_number.at(mean_ + c[q], T);
+    const Property::Value D = D_at.at(mean_ + c[q]);
+    const Property::Value t = t_at.at(mean_ + c[q]);
     through_slope[q] = -weight_[q] * D.value * transport_[q];
     through_value[q] =
         -weight_[q] * (D.by_composition * transport_[q] * cx[q] + t.by_composition * crossing[q] / faraday_constant);
@@ -210,7 +198,7 @@ void Salt::rate_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen
 }
 
 Ionic Salt::ionic(const Eigen::Ref<const Eigen::VectorXd>& b, double T) const {
-  const AtTemperature kappa(electrolyte_.conductivity, T), t(electrolyte_.transference_number, T),
+  const Property::Isotherm kappa(electrolyte_.conductivity, T), t(electrolyte_.transference_number, T),
       chi(electrolyte_.thermodynamic_factor, T);
   Nodal at = at_nodes(value_, b), logarithmic = at_nodes(slope_, b), conductivity(at.size());  // ln c: its slope
   for (Eigen::Index q = 0; q < at.size(); ++q) {
@@ -247,6 +235,8 @@ Ionic Salt::ionic(const Eigen::Ref<const Eigen::VectorXd>& b, double T) const {
 Salt::Gradient Salt::ionic_gradient(const Eigen::Ref<const Eigen::VectorXd>& b, double i, double T) const {
   const Nodal c = at_nodes(value_, b), cx = at_nodes(slope_, b);
   const double scale = 2 * gas_constant * T / faraday_constant;
+  const Property::Isotherm kappa_at(electrolyte_.conductivity, T), t_at(electrolyte_.transference_number, T),
+      chi_at(electrolyte_.thermodynamic_factor, T);
   Gradient g;
   for (std::size_t k = 0; k < parts_.size(); ++k) {
     const Part& part = parts_[k];
@@ -259,9 +249,7 @@ Salt::Gradient Salt::ionic_gradient(const Eigen::Ref<const Eigen::VectorXd>& b, 
       const Eigen::Index q = part.first_node + m;
       const bool held = mean_ + c[q] < least_salt;
       const double at = held ? least_salt : mean_ + c[q];
-      const Property::Value kappa = electrolyte_.conductivity.at(at, T);
-      const Property::Value t = electrolyte_.transference_number.at(at, T);
-      const Property::Value chi = electrolyte_.thermodynamic_factor.at(at, T);
+      const Property::Value kappa = kappa_at.at(at), t = t_at.at(at), chi = chi_at.at(at);
       const double w = weight_[q] * share_[q];
       through_slope[m] = scale * w * (1 - t.value) * chi.value / at;
       if (!held) {

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <sstream>
 
 #include "solver/step/curves.hpp"
 
@@ -13,9 +14,10 @@ namespace {
 std::string percent(double share) { return std::to_string(static_cast<int>(std::lround(100 * share))) + " %"; }
 
 std::string seconds(double t) {
-  char text[32];
-  std::snprintf(text, sizeof text, "%.1g s", t);
-  return text;
+  std::ostringstream text;
+  text.precision(1);
+  text << t << " s";
+  return text.str();
 }
 
 /// Largest resistance of a layer for the current that crosses it: ionic plus electronic [ohm m2].
