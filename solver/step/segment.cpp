@@ -4,68 +4,13 @@
 #include <cmath>
 #include <limits>
 
+#include "solver/step/layers.hpp"
+
 namespace onegrain::solver {
 
 namespace {
 
 constexpr double decayed = 40;  // exp(-40) is below round-off of a stoichiometry
-
-double missing_layer(const model::Grain& grain, double D, double age) {
-  const double tau = D * age / (grain.radius() * grain.radius());
-  return tau < grain.modes().resolved_after() ? grain.radius() / D * model::missing_step_response(grain.modes(), tau)
-                                              : 0;
-}
-
-bool resolved(const model::Grain& grain, double D, double age) {
-  return D * age >= grain.modes().resolved_after() * grain.radius() * grain.radius();
-}
-
-/// What a state made with `held` modes lacks for grains with another number of them. Of the layer of a recent jump it
-/// holds what its own modes resolve, and a missing_layer() of the new ones will be added: what lies between, in
-/// polynomials, is this. `slower`: every diffusivity is that much smaller.
-Eigen::VectorXd carried_layers(const model::Grain& grain, int held, const std::vector<Jump>& jumps,
-                               double Jump::*diffusivity, double outflow_per_current, double slower = 0) {
-  Eigen::VectorXd result = Eigen::VectorXd::Zero(std::max(held, grain.count()));
-  if (held < 2 || held == grain.count()) return result;
-  const model::GrainModes& before = model::GrainModes::of(held);
-  for (const Jump& jump : jumps) {
-    const double D = jump.*diffusivity * (1 - slower), R = grain.radius(), tau = D * jump.age / (R * R);
-    if (tau >= std::max(before.resolved_after(), grain.modes().resolved_after())) continue;
-    const double scale = -outflow_per_current * jump.current * R / D;
-    result.head(grain.count()) += scale * grain.modes().step_polynomials(tau);
-    result.head(held) -= scale * before.step_polynomials(tau);
-  }
-  return result;
-}
-
-/// The uneven filling of a state for grains of another number of modes than it was made with.
-Eigen::VectorXd filling_for(const model::Grain& grain, const Eigen::VectorXd& polynomials,
-                            const std::vector<Jump>& jumps, double Jump::*diffusivity, double outflow_per_current) {
-  const auto held = static_cast<int>(polynomials.size());
-  if (held < 2 || held == grain.count()) return polynomials;
-  Eigen::VectorXd result = carried_layers(grain, held, jumps, diffusivity, outflow_per_current);
-  result.head(held) += polynomials;
-  return result;
-}
-
-/// Its derivatives with respect to the parameters of the grain, in amplitudes: the carried layers grow with the
-/// diffusion time as R j / D and age with it, and shrink with the capacity.
-Eigen::MatrixXd slopes_for(const model::Grain& grain, const Eigen::MatrixXd& polynomials,
-                           const std::vector<Jump>& jumps, double Jump::*diffusivity, double outflow_per_current) {
-  Eigen::MatrixXd slopes = Eigen::MatrixXd::Zero(grain.count(), grain_parameters);
-  if (polynomials.cols() == 0) return slopes;
-  const auto held = static_cast<int>(polynomials.rows());
-  Eigen::MatrixXd all = Eigen::MatrixXd::Zero(std::max(held, grain.count()), grain_parameters);
-  all.topRows(held) = polynomials;
-  if (held != grain.count()) {
-    constexpr double h = 1e-4;
-    const Eigen::VectorXd layers = carried_layers(grain, held, jumps, diffusivity, outflow_per_current);
-    all.col(0) += (carried_layers(grain, held, jumps, diffusivity, outflow_per_current, h) - layers) / h;
-    all.col(1) -= layers;
-  }
-  for (Eigen::Index k = 0; k < all.cols(); ++k) slopes.col(k) = grain.modes().amplitudes(all.col(k));
-  return slopes;
-}
 
 }  // namespace
 
@@ -88,7 +33,24 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
       jacobian_({}, 1, 0),
       last_current_(start.current) {
   const model::SingleParticle& m = *model_;
-  if (const auto* course = std::get_if<model::CourseDrive>(&step.drive)) given_current_ = course->current;
+  know_the_drive(step.drive);
+  Here now = stands_at(start);
+  current0_ = is_hold()        ? held_current(now, last_current_)
+              : given_current_ ? given_current_->at(0)
+                               : std::get<model::CurrentDrive>(step.drive).current;
+  last_current_ = now.i = current0_;
+  prepare_modes(now);
+  if (current0_ != start.current) jumps_.push_back({0, current0_ - start.current, positive_.D0, negative_.D0});
+  closed_form_ = !is_hold() && !given_current_ && isothermal() && m.positive().decoupled() &&
+                 (!m.negative() || m.negative()->decoupled()) && (!m.salt() || m.salt()->decoupled());
+  prepare_ends(now);
+  if (sensitivities_) prepare_sensitivities(start);
+  prepare_jacobian();
+  look_at_the_start();
+}
+
+void Segment::know_the_drive(const model::Drive& drive) {
+  if (const auto* course = std::get_if<model::CourseDrive>(&drive)) given_current_ = course->current;
   if (given_current_) {
     const model::Course& c = *given_current_;
     given_charges_.assign(1, c.value.front() * c.time.front());
@@ -97,10 +59,10 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
                                0.5 * (c.value[k - 1] + c.value[k]) * (c.time[k] - c.time[k - 1]));
     }
   }
-  if (const auto* hold = std::get_if<model::VoltageDrive>(&step.drive)) held_voltage_ = hold->voltage;
-  if (const auto* hold = std::get_if<model::SeparatorSideDrive>(&step.drive)) held_separator_side_ = hold->potential;
+  if (const auto* hold = std::get_if<model::VoltageDrive>(&drive)) held_voltage_ = hold->voltage;
+  if (const auto* hold = std::get_if<model::SeparatorSideDrive>(&drive)) held_separator_side_ = hold->potential;
 
-  if (const auto* hold = std::get_if<model::TemperatureDrive>(&step.drive)) {
+  if (const auto* hold = std::get_if<model::TemperatureDrive>(&drive)) {
     if (!thermal_) throw IntegrationFailure("a temperature is held in a cell without a heat balance");
     held_temperature_ = true;
     if (last_current_ == 0 || (last_current_ > 0) != hold->charge) {
@@ -108,19 +70,22 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
       last_current_ = hold->charge ? C5 : -C5;
     }
   }
+}
 
-  // Where things stand now, layers of earlier jumps included: gives the current of a hold and the frozen diffusivities.
-  const Eigen::VectorXd filling_p =
-      filling_for(m.positive(), start.positive, jumps_, &Jump::positive_diffusivity, m.positive_outflow());
-  const Eigen::VectorXd filling_n = m.negative() ? filling_for(*m.negative(), start.negative, jumps_,
-                                                               &Jump::negative_diffusivity, m.negative_outflow())
-                                                 : Eigen::VectorXd();
+/// Where things stand when the step starts, layers of earlier jumps included: gives the current of a hold and the
+/// frozen diffusivities.
+Segment::Here Segment::stands_at(const State& start) {
+  const model::SingleParticle& m = *model_;
+  filling_p_ = filling_for(m.positive(), start.positive, jumps_, &Jump::positive_diffusivity, m.positive_outflow());
+  filling_n_ = m.negative() ? filling_for(*m.negative(), start.negative, jumps_, &Jump::negative_diffusivity,
+                                          m.negative_outflow())
+                            : Eigen::VectorXd();
   const auto surface_of = [&](const model::Grain& grain, double mean, const Eigen::VectorXd& polynomials) {
     return polynomials.size() > 0 ? grain.surface_stoichiometry(mean, grain.modes().amplitudes(polynomials)) : mean;
   };
   Here now{charge0_, 0, 0, temperature_, 0, {}, {}};
-  now.x_p = surface_of(m.positive(), m.positive_mean(charge0_), filling_p);
-  if (m.negative()) now.x_n = surface_of(*m.negative(), m.negative_mean(charge0_), filling_n);
+  now.x_p = surface_of(m.positive(), m.positive_mean(charge0_), filling_p_);
+  if (m.negative()) now.x_n = surface_of(*m.negative(), m.negative_mean(charge0_), filling_n_);
   for (const Jump& jump : jumps_) {
     now.x_p -= m.positive_outflow() * jump.current * missing_layer(m.positive(), jump.positive_diffusivity, jump.age);
     if (m.negative()) {
@@ -132,20 +97,20 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
   if (m.salt() && salt.size() != m.salt()->count()) salt.setZero(m.salt()->count());
   now.ionic = m.salt() ? m.salt()->ionic(salt, temperature_) : m.uniform(temperature_);
   now.salt = salt;
-  current0_ = is_hold()        ? held_current(now, last_current_)
-              : given_current_ ? given_current_->at(0)
-                               : std::get<model::CurrentDrive>(step.drive).current;
-  last_current_ = now.i = current0_;
+  return now;
+}
 
+void Segment::prepare_modes(const Here& now) {
+  const model::SingleParticle& m = *model_;
   positive_.offset = integrated_;
   prepare_grain(positive_, m.positive(), m.positive_outflow(), now.x_p, temperature_);
-  positive_.prepare(current0_, filling_p.size() > 0 ? Eigen::VectorXd(m.positive().modes().amplitudes(filling_p))
-                                                    : Eigen::VectorXd());
+  positive_.prepare(current0_, filling_p_.size() > 0 ? Eigen::VectorXd(m.positive().modes().amplitudes(filling_p_))
+                                                     : Eigen::VectorXd());
   negative_.offset = positive_.offset + positive_.count;
   if (m.negative()) {
     prepare_grain(negative_, *m.negative(), m.negative_outflow(), now.x_n, temperature_);
-    negative_.prepare(current0_, filling_n.size() > 0 ? Eigen::VectorXd(m.negative()->modes().amplitudes(filling_n))
-                                                      : Eigen::VectorXd());
+    negative_.prepare(current0_, filling_n_.size() > 0 ? Eigen::VectorXd(m.negative()->modes().amplitudes(filling_n_))
+                                                       : Eigen::VectorXd());
   }
   salt_.offset = negative_.offset + negative_.count;
   if (m.salt()) {
@@ -154,23 +119,23 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
     transference0_ = m.salt()->transference_number(m.salt()->mean(), temperature_);
     salt_.mu = salt_.D0 * m.salt()->decay();
     salt_.drive = (1 - transference0_) * m.salt()->drive();
-    salt_.prepare(current0_, salt);
+    salt_.prepare(current0_, now.salt);
   }
-  if (current0_ != start.current) jumps_.push_back({0, current0_ - start.current, positive_.D0, negative_.D0});
-  closed_form_ = !is_hold() && !given_current_ && isothermal() && m.positive().decoupled() &&
-                 (!m.negative() || m.negative()->decoupled()) && (!m.salt() || m.salt()->decoupled());
-  prepare_ends(now);
-  if (sensitivities_) {
-    if (is_hold() || thermal_)
-      throw IntegrationFailure("sensitivities are known where the current and the temperature are given");
-    positive_slopes0_ =
-        slopes_for(m.positive(), start.positive_slopes, start.jumps, &Jump::positive_diffusivity, m.positive_outflow());
-    if (m.negative()) {
-      negative_slopes0_ = slopes_for(*m.negative(), start.negative_slopes, start.jumps, &Jump::negative_diffusivity,
-                                     m.negative_outflow());
-    }
-  }
+}
 
+void Segment::prepare_sensitivities(const State& start) {
+  const model::SingleParticle& m = *model_;
+  if (is_hold() || thermal_)
+    throw IntegrationFailure("sensitivities are known where the current and the temperature are given");
+  positive_slopes0_ =
+      slopes_for(m.positive(), start.positive_slopes, start.jumps, &Jump::positive_diffusivity, m.positive_outflow());
+  if (m.negative()) {
+    negative_slopes0_ = slopes_for(*m.negative(), start.negative_slopes, start.jumps, &Jump::negative_diffusivity,
+                                   m.negative_outflow());
+  }
+}
+
+void Segment::prepare_jacobian() {
   std::vector<int> sizes;
   for (const Modal* modal : {&positive_, &negative_, &salt_}) {
     if (modal->count > 0) sizes.push_back(modal->count);
@@ -179,9 +144,8 @@ Segment::Segment(std::shared_ptr<const model::SingleParticle> model, const State
   std::size_t block = 0;
   for (const Modal* modal : {&positive_, &negative_, &salt_}) {
     if (modal->count > 0)
-      jacobian_.blocks()[block++].diagonal = modal->grain ? modal->grain->decoupled() : m.salt()->decoupled();
+      jacobian_.blocks()[block++].diagonal = modal->grain ? modal->grain->decoupled() : model_->salt()->decoupled();
   }
-  look_at_the_start();
 }
 
 void Segment::prepare_grain(Modal& modal, const model::Grain& grain, double outflow_per_current, double x_surface,
@@ -265,49 +229,6 @@ Segment::Here Segment::here(double t, ConstVectorView y) const {
   return h;
 }
 
-double Segment::current_at_constant_temperature(Here h, double guess) const {
-  h.i = guess;
-  for (int k = 0; k < 60; ++k) {
-    const model::Terminal v = terminal(h);
-    const double step = -heating(h, v.voltage) / heating_slopes(h, v).by_current;
-    if (std::abs(step) <= 1e-13 * std::abs(h.i)) break;
-    h.i = (h.i + step > 0) == (guess > 0) ? h.i + step : 0.3 * h.i;  // stays on its side of zero
-  }
-  return h.i;
-}
-
-double Segment::held_current(const Here& h, double guess) const {
-  if (held_temperature_) return current_at_constant_temperature(h, guess);
-  return held_voltage_ ? model_->current_at_voltage(h.x_p, h.x_n, *held_voltage_, h.T, guess, h.ionic)
-                       : model_->current_at_separator_side(h.x_p, h.x_n, *held_separator_side_, h.T, guess, h.ionic);
-}
-
-double Segment::heating(const Here& h, double voltage) const {
-  const model::Cell& cell = model_->cell();
-  const model::Thermal& thermal = *cell.thermal;
-  const model::Property::Value p = cell.positive.host.potential.at(model_->positive_mean(h.q), h.T);
-  double U = p.value, dUdT = p.by_temperature;
-  if (cell.negative) {
-    const model::Property::Value n = cell.negative->host.potential.at(model_->negative_mean(h.q), h.T);
-    U -= n.value;
-    dUdT -= n.by_temperature;
-  }
-  return h.i * (voltage - U) + h.i * h.T * dUdT - thermal.heat_transfer * (h.T - thermal.ambient_temperature);
-}
-
-Segment::HeatingSlopes Segment::heating_slopes(const Here& h, const model::Terminal& v) const {
-  const model::Cell& cell = model_->cell();
-  const model::Property::Value p = cell.positive.host.potential.at(model_->positive_mean(h.q), h.T);
-  double U = p.value, dUdT = p.by_temperature, dUdq = -p.by_composition / model_->positive_capacity();
-  if (cell.negative) {
-    const model::Property::Value n = cell.negative->host.potential.at(model_->negative_mean(h.q), h.T);
-    U -= n.value;
-    dUdT -= n.by_temperature;
-    dUdq -= n.by_composition / model_->negative_capacity();
-  }
-  return {v.voltage - U + h.i * v.by_current + h.T * dUdT, -h.i * dUdq};
-}
-
 Rate Segment::rate(double t, ConstVectorView y, VectorView ydot) {
   const model::SingleParticle& m = *model_;
   const double q = charge(t, y), T = temperature(t, y);
@@ -368,146 +289,8 @@ Rate Segment::linearise(double t, ConstVectorView y) {
     // The heat balance changes slowly: its own cooling is what the integrator must know.
     jacobian_.corner()(1, 1) = -m.cell().thermal->heat_transfer / m.cell().thermal->heat_capacity;
   }
-  if (!is_hold()) return Rate::ok;
-
-  // The constraint (held quantity = its value) as the last border row.
-  const model::Terminal v = terminal(h);
-  const bool half = !m.negative();
-  const bool by_voltage = !held_separator_side_;  // a held temperature sees the state through i V
-  const double times = held_temperature_ ? h.i : 1;
-  const double by_positive = by_voltage ? times * v.by_positive_surface : half ? v.separator_side_by_surface : 0.0;
-  const double by_negative = by_voltage ? times * v.by_negative_surface : half ? 0.0 : v.separator_side_by_surface;
-  const Eigen::Index row = integrated_;
-  jacobian_.corner()(0, row) = 1;  // d(dq/dt)/di
-  jacobian_.corner()(row, 0) =
-      -by_positive / m.positive_capacity() + (half ? 0.0 : by_negative / m.negative_capacity());
-  jacobian_.corner()(row, row) = by_voltage ? v.by_current : v.separator_side_by_current;
-  if (held_temperature_) {
-    const HeatingSlopes slopes = heating_slopes(h, v);
-    jacobian_.corner()(row, 0) += slopes.by_charge;
-    jacobian_.corner()(row, row) = slopes.by_current;
-  }
-  if (thermal_) {
-    const double dT = 1e-3;
-    Here warmer = h;
-    warmer.T += dT;
-    const model::Terminal w = terminal(warmer);
-    const double moved = held_temperature_ ? heating(warmer, w.voltage) - heating(h, v.voltage)
-                         : by_voltage      ? w.voltage - v.voltage
-                                           : w.separator_side - v.separator_side;
-    jacobian_.corner()(row, 1) = moved / dT;
-  }
-  block = 0;
-  for (const Modal* modal : {&positive_, &negative_, &salt_}) {
-    if (modal->count == 0) continue;
-    const Bordered::Block& b = jacobian_.blocks()[block++];
-    auto cells = jacobian_.rows().row(row).segment(b.offset, b.size);
-    if (modal->grain) {
-      cells = (modal == &positive_ ? by_positive : by_negative) * modal->grain->modes().surface().matrix().transpose();
-      continue;
-    }
-    const model::Salt::Gradient g = m.salt()->ionic_gradient(h.salt, h.i, h.T);
-    if (by_voltage) {
-      cells = times * (g.negative + g.separator + g.positive + v.by_positive_salt * g.positive_salt +
-                       v.by_negative_salt * g.negative_salt)
-                          .transpose();
-    } else if (half) {
-      cells = (g.positive + v.separator_side_by_salt * g.positive_salt).transpose();
-    } else {
-      cells = (-g.negative + v.separator_side_by_salt * g.negative_salt).transpose();
-    }
-  }
+  if (is_hold()) linearise_hold(h);
   return Rate::ok;
-}
-
-std::vector<Vector> Segment::starting_sensitivities() const {
-  std::vector<Vector> s(static_cast<std::size_t>(sensitivity_count()), Vector::Zero(size()));
-  for (std::size_t k = 0; k < s.size(); ++k) {
-    const auto column = static_cast<Eigen::Index>(k);
-    s[k].segment(positive_.offset, positive_.count) = positive_slopes0_.col(column);
-    if (negative_.grain) s[k].segment(negative_.offset, negative_.count) = negative_slopes0_.col(column);
-  }
-  return s;
-}
-
-Rate Segment::sensitivity_rates(double t, ConstVectorView y, const std::vector<ConstVectorView>& s,
-                                std::vector<VectorView>& sdot) {
-  const double q = charge(t, y), T = temperature(t, y), i = given_current_ ? given_current_->at(t) : current0_;
-  for (VectorView& rates : sdot) rates.setZero();
-  for (const Modal* modal : {&positive_, &negative_}) {
-    if (!modal->grain) continue;
-    const model::Grain& grain = *modal->grain;
-    const Eigen::Index n = modal->count;
-    modal->amplitudes(t, y, a_);
-    Eigen::VectorXd diffusion = -modal->mu * a_.array();  // da/dt less what the current brings
-    const bool plain = grain.decoupled() && isothermal();
-    Eigen::MatrixXd by_amplitudes;
-    Eigen::VectorXd by_mean = Eigen::VectorXd::Zero(n);
-    if (!plain) {
-      const double mean = mean_of(*modal, q);
-      by_amplitudes.resize(n, n);
-      Eigen::VectorXd by_temperature(n);
-      work_.resize(n);
-      grain.remainder(mean, a_, T, modal->D0, work_);
-      grain.remainder_jacobian(mean, a_, T, modal->D0, by_amplitudes, by_mean, by_temperature);
-      diffusion += work_;
-    }
-    for (std::size_t k = 0; k < s.size(); ++k) {
-      const auto slopes = s[k].segment(modal->offset, n);
-      auto rates = sdot[k].segment(modal->offset, n);
-      rates.array() = -modal->mu * slopes.array();
-      if (!plain) rates += by_amplitudes * slopes;
-    }
-    sdot[0].segment(modal->offset, n) -= diffusion;
-    sdot[1].segment(modal->offset, n) += by_mean * mean_by_capacity(*modal, q) - (modal->drive * i).matrix();
-    sdot[2].segment(modal->offset, n) += by_mean;
-  }
-  return Rate::ok;
-}
-
-double Segment::mean_by_capacity(const Modal& modal, double q) const {
-  return &modal == &positive_ ? (q - run_start_) / model_->positive_capacity()
-                              : -(q - run_start_) / model_->negative_capacity();
-}
-
-SurfaceSlopes Segment::surface_slopes(double t, ConstVectorView y, const std::vector<Vector>& s) const {
-  const double q = charge(t, y);
-  SurfaceSlopes result;
-  for (const Modal* modal : {&positive_, &negative_}) {
-    if (!modal->grain) continue;
-    const model::Grain& grain = *modal->grain;
-    Eigen::Vector3d& slopes = modal == &positive_ ? result.positive : result.negative;
-    for (std::size_t k = 0; k < s.size(); ++k) {
-      slopes[static_cast<Eigen::Index>(k)] =
-          grain.modes().surface().matrix().dot(s[k].segment(modal->offset, modal->count));
-    }
-    slopes[1] += mean_by_capacity(*modal, q);
-    slopes[2] += 1;
-    for (const Jump& jump : jumps_) {  // -(R j / D) missing(D t / R^2), with R j / D = diffusion time i / 3 Q
-      const double D = modal == &positive_ ? jump.positive_diffusivity : jump.negative_diffusivity;
-      const double layer = -modal->outflow_per_current * jump.current * missing_layer(grain, D, jump.age + t);
-      if (layer == 0) continue;
-      constexpr double h = 1e-4;
-      const double slower =
-          -modal->outflow_per_current * jump.current * missing_layer(grain, D * (1 - h), jump.age + t);
-      slopes[0] += (slower - layer) / h;
-      slopes[1] -= layer;
-    }
-  }
-  return result;
-}
-
-void Segment::add_slopes(State& state, const std::vector<Vector>& s) const {
-  const auto in_polynomials = [&](const Modal& modal) {
-    Eigen::MatrixXd slopes(modal.count, grain_parameters);
-    for (std::size_t k = 0; k < s.size(); ++k) {
-      slopes.col(static_cast<Eigen::Index>(k)) =
-          modal.grain->modes().polynomials(s[k].segment(modal.offset, modal.count));
-    }
-    return slopes;
-  };
-  state.positive_slopes = in_polynomials(positive_);
-  if (negative_.grain) state.negative_slopes = in_polynomials(negative_);
 }
 
 Vector Segment::absolute_tolerance() const {
@@ -530,69 +313,6 @@ double Segment::longest_step() const {
   double Q = model_->positive_capacity();
   if (negative_.grain) Q = std::min(Q, model_->negative_capacity());
   return Q / 40 / std::abs(current0_);
-}
-
-Point Segment::point(double t, ConstVectorView y) const {
-  const Here h = here(t, y);
-  Point p;
-  p.time = t;
-  p.charge = h.q;
-  p.current = h.i;
-  p.positive_surface = h.x_p;
-  p.negative_surface = h.x_n;
-  p.positive_mean = model_->positive_mean(h.q);
-  p.negative_mean = negative_.grain ? model_->negative_mean(h.q) : 0;
-  p.temperature = h.T;
-  p.lowest_salt = p.highest_salt = model_->cell().electrolyte.concentration;
-  if (model_->salt()) model_->salt()->extremes(h.salt, p.lowest_salt, p.highest_salt);
-  p.terminal = terminal(h);
-  return p;
-}
-
-State Segment::state(double t, ConstVectorView y) const {
-  const Here h = here(t, y);
-  State s;
-  s.charge = h.q;
-  s.temperature = h.T;
-  s.current = h.i;
-  s.run_start = run_start_;
-  positive_.amplitudes(t, y, a_);
-  s.positive = positive_.grain->modes().polynomials(a_);
-  if (negative_.grain) {
-    negative_.amplitudes(t, y, a_);
-    s.negative = negative_.grain->modes().polynomials(a_);
-  }
-  if (salt_.count > 0) salt_.amplitudes(t, y, s.salt);
-  for (Jump jump : jumps_) {
-    jump.age += t;
-    if (!resolved(*positive_.grain, jump.positive_diffusivity, jump.age) ||
-        (negative_.grain && !resolved(*negative_.grain, jump.negative_diffusivity, jump.age))) {
-      s.jumps.push_back(jump);
-    }
-  }
-  return s;
-}
-
-Eigen::VectorXd Segment::positive_profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const {
-  positive_.amplitudes(t, y, a_);
-  return (positive_.grain->modes().values(rho) * a_).array() + model_->positive_mean(charge(t, y));
-}
-
-Eigen::VectorXd Segment::negative_profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const {
-  negative_.amplitudes(t, y, a_);
-  return (negative_.grain->modes().values(rho) * a_).array() + model_->negative_mean(charge(t, y));
-}
-
-Eigen::VectorXd Segment::salt_profile(double t, ConstVectorView y, const Eigen::ArrayXd& x) const {
-  if (!model_->salt()) return Eigen::VectorXd::Constant(x.size(), model_->cell().electrolyte.concentration);
-  salt_.amplitudes(t, y, a_);
-  return model_->salt()->profile(a_, x);
-}
-
-Eigen::VectorXd Segment::salt_amplitudes(double t, ConstVectorView y) const {
-  if (!model_->salt()) return {};
-  salt_.amplitudes(t, y, a_);
-  return a_;
 }
 
 double Segment::truncation(double t, ConstVectorView y) const {

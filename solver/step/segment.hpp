@@ -10,41 +10,9 @@
 #include "solver/ode/bordered.hpp"
 #include "solver/ode/cvode.hpp"
 #include "solver/step/ends.hpp"
+#include "solver/step/state.hpp"
 
 namespace onegrain::solver {
-
-/// A recent jump of the current: its layer under the grain surfaces may still be thinner than the modes resolve.
-struct Jump {
-  double age;      ///< [s]
-  double current;  ///< after minus before [A/m2]
-  double positive_diffusivity, negative_diffusivity;
-};
-
-/// What a grain's filling is differentiated with respect to: the logarithm of the diffusion time R^2/D, the logarithm
-/// of the capacity Q at constant diffusion time, and the stoichiometry at the start of the run.
-constexpr int grain_parameters = 3;
-
-/// A layer of lithium under the grain surfaces that is thinner than the modes resolve, and not known in closed form:
-/// that of a current which changes by itself, as in a hold.
-struct UnresolvedLayer {
-  double volts = 0;    ///< what it may cost (see Segment::truncation) [V]
-  double seconds = 0;  ///< until the modes resolve it [s]
-};
-
-/// Everything that the future of a cell depends on.
-struct State {
-  double charge = 0;         ///< passed since `cell.inventory` [C/m2]
-  Eigen::VectorXd positive;  ///< uneven filling of the grains: coefficients in orthonormal even polynomials
-  Eigen::VectorXd negative;  ///<   (GrainModes::polynomials), any number of them; empty: evenly filled
-  Eigen::VectorXd salt;      ///< uneven salt: amplitudes of its modes [mol/m3 scaled as in model::Salt]; empty: even
-  double temperature = 0;    ///< [K]
-  double current = 0;        ///< flowing just before [A/m2]
-  std::vector<Jump> jumps;
-  UnresolvedLayer unresolved;
-  double run_start = 0;  ///< charge at the start of the run that sensitivities belong to [C/m2]
-  /// Derivatives of `positive` and `negative`, one column per grain parameter; empty: zero.
-  Eigen::MatrixXd positive_slopes, negative_slopes;
-};
 
 /// A grain surface at one moment, and its derivatives with respect to the grain's three parameters.
 struct SurfaceSlopes {
@@ -176,6 +144,13 @@ class Segment final : public OdeSystem {
     double limit, side;  ///< most are met where `side` times a quantity has risen to `side` times `limit`
   };
 
+  void know_the_drive(const model::Drive& drive);
+  Here stands_at(const State& start);
+  void prepare_modes(const Here& now);
+  void prepare_sensitivities(const State& start);
+  void prepare_jacobian();
+  /// The constraint (held quantity = its value) as the last border row of the Jacobian.
+  void linearise_hold(const Here& h);
   void prepare_grain(Modal& modal, const model::Grain& grain, double outflow_per_current, double x_surface, double T);
   void prepare_ends(const Here& now);
   /// Whether this step drives a grain surface or the salt, at its limit when it starts, further into it.
@@ -233,6 +208,7 @@ class Segment final : public OdeSystem {
   bool held_temperature_ = false;
   bool beyond_surfaces_, sensitivities_;
   double run_start_;
+  Eigen::VectorXd filling_p_, filling_n_;                // uneven filling at the start, in polynomials
   Eigen::MatrixXd positive_slopes0_, negative_slopes0_;  // amplitudes x grain parameters
   std::vector<Jump> jumps_;
   model::Ends ends_;
