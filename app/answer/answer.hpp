@@ -46,7 +46,7 @@ struct Facts {
 };
 
 struct Column {
-  std::string key, label;
+  std::string key, label;          ///< a path of keys, "trace.time", nests here too
   std::optional<Measure> measure;  ///< none: words
   Places places = everywhere;
 };
@@ -74,6 +74,7 @@ struct Axis {
   Measure measure;
   std::vector<double> include;  ///< values that the axis shows in any case
   std::optional<double> most;   ///< larger values do not stretch the axis
+  std::optional<double> least;  ///< smaller values do not stretch the axis
   bool logarithmic = false;     ///< ticks at `ticks` only
   std::vector<std::pair<double, std::string>> ticks;
 };
@@ -84,13 +85,14 @@ enum class Role {
   other,      ///< drawn against it
   in_order,   ///< one of several of which the order counts: dark to light by `Series::order`
   in_time,    ///< one of several moments
-  measured,
+  measured,   ///< broad and light; several: by `Series::order`
+  calculated  ///< thin and dark over the measured one of the same order, and not named again
 };
 
 struct Series {
   std::string label;
   Role role = Role::predicted;
-  int order = 0;          ///< of `in_order` and `in_time`, from 0
+  int order = 0;          ///< of `in_order`, `in_time`, `measured` and `calculated`, from 0
   bool doubtful = false;  ///< not to be relied on: drawn thin, named with (?)
   bool marked = false;    ///< a mark at every point
   std::vector<double> x, y;
@@ -133,6 +135,8 @@ struct Plot {
   enum class Names { below, above, right, none } names = Names::below;  ///< where the lines' names stand
   bool low = false;                                                     ///< of little height
   std::optional<std::pair<double, std::string>> whole;  ///< a value that counts as 100 % on a second axis, and of what
+  std::vector<std::pair<Role, std::string>> key;        ///< what the looks of lines mean, above the plot
+  std::string note;                                     ///< where lines are cut off
 };
 
 /// Parts on top of each other against x, on the page alone. Parts of one name look alike in all stacks of a page.
@@ -166,7 +170,14 @@ struct Layers {
   std::vector<Layer> layers;
 };
 
-using Block = std::variant<Paragraph, Bullets, Figures, Facts, Table, Plot, Stack, Layers>;
+struct Listed;
+using Block = std::variant<Paragraph, Bullets, Figures, Facts, Table, Plot, Stack, Layers, Listed>;
+
+/// In the summary alone, an array of objects at `key`, each made of blocks of its own; for objects that hold tables.
+struct Listed {
+  std::string key;
+  std::vector<std::vector<Block>> members;
+};
 
 struct Section {
   std::string title;

@@ -3,6 +3,7 @@
 #include <ostream>
 
 #include "app/answer/document.hpp"
+#include "app/answer/measured_words.hpp"
 #include "app/answer/words.hpp"
 #include "app/render/output.hpp"
 #include "app/render/table.hpp"
@@ -20,8 +21,8 @@ void print(std::ostream& out, const Job& job, const Overlay& overlay) {
     const Recording& r = run.recording;
     out << r.file << ": "
         << wrapped(
-               fmt::format("{}; {} of {} rows compared{}{}.", r.start_text, r.rows.size() - run.rows_not_reached,
-                           r.measured.rows_read,
+               fmt::format("{}; {} of {} rows compared{}{}.", answer::start_words(r),
+                           r.rows.size() - run.rows_not_reached, r.measured.rows_read,
                            run.rows_not_reached > 0
                                ? fmt::format(", {} lie beyond the end of the model", run.rows_not_reached)
                                : "",

@@ -51,6 +51,7 @@ json axis(const Axis& a) {
   for (const auto& [value, words] : a.ticks) ticks.push_back({{"at", scale(value)}, {"words", words}});
   j["include"] = include;
   if (a.most) j["most"] = scale(*a.most);
+  if (a.least) j["least"] = scale(*a.least);
   if (a.logarithmic) j["logarithmic"] = true;
   if (!ticks.empty()) j["ticks"] = ticks;
   return j;
@@ -68,6 +69,8 @@ const char* name_of(Role role) {
       return "in_time";
     case Role::measured:
       return "measured";
+    case Role::calculated:
+      return "calculated";
   }
   return "";
 }
@@ -111,6 +114,8 @@ json plot_json(const Plot& p) {
   for (const Level& l : p.levels) j["levels"].push_back({{"at", y(l.value)}, {"words", l.words}});
   for (const Stage& s : p.stages) j["stages"].push_back({{"from", x(s.from)}, {"to", x(s.to)}, {"name", s.name}});
   if (p.whole) j["whole"] = {{"at", y(p.whole->first)}, {"words", p.whole->second}};
+  for (const auto& [role, words] : p.key) j["key"].push_back({{"role", name_of(role)}, {"words", words}});
+  if (!p.note.empty()) j["note"] = p.note;
   return j;
 }
 

@@ -1,3 +1,4 @@
+#include "app/answer/measured_words.hpp"
 #include "app/study/overlay.hpp"
 
 #include <fmt/format.h>
@@ -506,7 +507,7 @@ nlohmann::json overlay_json(const Job& job, const Overlay& overlay) {
       steps.push_back(std::move(j));
     }
     runs.push_back({{"file", r.file},
-                    {"start", r.start_text},
+                    {"start", answer::start_words(r)},
                     {"rows_read", r.measured.rows_read},
                     {"rows_left_out", r.measured.doubts.left_out()},
                     {"rows_compared", r.rows.size() - run.rows_not_reached},

@@ -116,6 +116,35 @@ TEST_CASE("rows come back as they went in, from memory or from a file", "[render
   CHECK(few.in_memory());
 }
 
+TEST_CASE("objects that hold tables nest in the summary as their keys say", "[renderings]") {
+  Answer said;
+  Table steps{"steps", "", {{"kind", "", {}}, {"trace.time", "", measure<params::Time>("h")}}, {}};
+  steps.rows.add({std::string("rest"), std::vector<double>{3600, NAN}});
+  steps.rows.add({std::string("hold"), std::monostate{}});
+  Table none{"steps", "", {{"kind", "", {}}}, {}};
+  said.sections.push_back(
+      {"",
+       {Listed{"overlay.runs",
+               {{Facts{"", {{"file", std::string("a.csv")}, {"notes", std::vector<std::string>{"a", "b"}}}}, steps},
+                {none},
+                {}}}}});
+  const json summary = json::parse(summary_of(said));
+  CHECK(
+      summary["overlay"]["runs"] ==
+      json::parse(
+          R"([{"file": "a.csv", "notes": ["a", "b"], "steps": [{"kind": "rest", "trace": {"time_h": [1.0, null]}}, {"kind": "hold"}]}, {"steps": []}, {}])"));
+}
+
+TEST_CASE("a thinned line keeps its gaps", "[renderings]") {
+  std::vector<double> y(10000, 1.0);
+  y[0] = y[5000] = y[5001] = NAN;
+  y[7000] = 2;
+  y[7777] = -3;
+  const std::vector<std::size_t> kept = thinned(y, 300);
+  CHECK(kept.size() <= 310);
+  for (const std::size_t k : {0u, 5000u, 7000u, 7777u, 9999u}) CHECK(std::count(kept.begin(), kept.end(), k) == 1);
+}
+
 TEST_CASE("a thinned line keeps its ends and its extremes, and is as dense everywhere", "[renderings]") {
   // A sine of which every period is known: sin has extremes of +-1 in every period.
   ThinnedLine line(600, 100);

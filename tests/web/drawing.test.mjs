@@ -54,6 +54,34 @@ test("on a logarithmic axis equal ratios are equal distances", () => {
   close(x_reader(svg, true)(b), 0.5, 1e-3);
 });
 
+test("a value beyond the scale asked for does not stretch it, and what its lines mean stands above", () => {
+  const series = [
+    line([0, 1, 2, 3], [3, 3.5, 3.6, 3.4], { role: "measured" }),
+    line([0, 1, 2, 3], [3, 3.4, 3.9, -20], { role: "calculated" }),
+  ];
+  const key = [
+    { role: "measured", words: "measured" },
+    { role: "calculated", words: "calculated" },
+  ];
+  for (const width of [340, 1100]) {
+    const { svg, box, traces } = page.draw_plot(
+      plot({ series, key, names: "below", y: axis({ least: 2.9, most: 4 }), note: "beyond this scale" }),
+      width,
+      "p",
+    );
+    const read = y_reader(svg);
+    assert.ok(read(box.bottom) <= 2.9 && read(box.bottom) > 2 && read(box.top) < 4.5);
+    assert.equal(traces[1].points.length, 3); // the fourth point lies outside
+    const words = elements(svg, "text").map((t) => t.words);
+    for (const one of ["measured", "calculated", "beyond this scale"]) assert.equal(words.filter((w) => w === one).length, 1);
+    assert.equal(elements(svg, "text").filter((t) => t.class === "label").length, 1); // the calculated line is not named again
+    for (const t of elements(svg, "text")) assert.ok(Number(t.x ?? 0) >= 0 && Number(t.x ?? 0) <= width);
+    const broad = elements(svg, "path").filter((p) => p.class === "line measured");
+    assert.equal(broad.length, 1);
+    assert.equal(elements(svg, "path").filter((p) => p.class === "line calculated").length, 1);
+  }
+});
+
 test("what is not known leaves a gap and is never drawn as zero", () => {
   const { svg, traces } = page.draw_plot(plot({ series: [line([0, 1, 2, 3], [1, null, 3, 4])] }), 800, "p");
   const d = elements(svg, "path").find((p) => p.class === "line").d;

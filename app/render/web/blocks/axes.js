@@ -18,13 +18,15 @@ function looks_of(series) {
   const many = (role) => Math.max(0, ...series.filter((one) => one.role === role).map((one) => one.order + 1));
   const in_order = ramp(many("in_order"), "#171c21", "#cd7530");
   const in_time = ramp(many("in_time"), "#74a09a", "#0e2f2d");
+  const measured = ramp(many("measured"), "#a7b0b5", "#efc9a6");
   return series.map(
     (one) =>
       ({
         in_order: in_order[one.order],
         in_time: in_time[one.order],
         other: { stroke: "#b05f24", dash: "6 4" },
-        measured: { stroke: "#8fa09e", dash: null },
+        measured: { stroke: measured[one.order]?.stroke, dash: null },
+        calculated: { stroke: "#171c21", dash: DASHES[one.order % DASHES.length] },
       })[one.role] || { stroke: "#171c21", dash: null },
   );
 }
