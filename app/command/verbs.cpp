@@ -61,7 +61,7 @@ const std::vector<Verb>& verbs() {
       {"overlay",
        "measured against predicted: the model under the measured current",
        {sheet, data, output, temperature, electrolyte, from_soc, steps, options::overlay},
-       app::overlay},
+       about_cell(answer::overlay)},
       {"balance",
        "capacities of both electrodes and the lithium that they share, from a slow curve",
        {sheet, data, output, temperature, electrolyte, from_soc, steps, search},

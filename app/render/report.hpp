@@ -39,7 +39,7 @@ std::vector<std::string_view> web_asset_names();
 ///      "rate_capability": {"rated_capacity_mAh", "points": [as a curve, without its trace]},
 ///      "profiles": [{"electrode", "rate", "moments": [{"label", "radius": [0..1], "stoichiometry": []}]}],
 ///      "overpotentials": [{"label", "capacity_mAh": [], "parts": [{"name", "values_mV": [] (lost: positive)}]}],
-///      "losses": {see below}, "ceiling": {see below}, "overlay": {see below}, "balance": {see below}, "fit": {see
+///      "losses": {see below}, "ceiling": {see below}, "balance": {see below}, "fit": {see
 ///      below}, "pulses": {see below}, "cautions": [""], "provenance": [["what", "value"]]}
 ///
 /// The highest charge rate that keeps every limit stands first on the page, the cautions right under its number:
@@ -73,25 +73,6 @@ std::vector<std::string_view> web_asset_names();
 ///      "levers": [{"change", "side_effect", "possible": true | false,    false: no numbers, and why in "side_effect"
 ///                  "capacity_fraction", "gained_fraction",               of what that cell holds, at this C-rate
 ///                  "areal_capacity_mAh_cm2", "areal_energy_mWh_cm2"}]}
-///
-/// The model over measured curves: charges and discharges against capacity, records of several steps against time as
-/// well, calculated minus measured below each, the derivatives, and the model beside what needs no model:
-///
-///     {"driven_by": "measured current" | "recognised protocol", "why": "why the fast rate gave less",
-///      "smoothing": {"voltage_mV", "capacity_percent"},              of the derivatives, to either side
-///      "resistance": {"ohm", "slow", "fitted_to"},                   of the yardstick, and the steps it was made from
-///      "runs": [{"file", "start": "in words", "rows_read", "rows_left_out", "rows_compared", "rows_beyond_the_model",
-///                "temperature_measured": true | false,
-///                "steps": [{"step", "kind": "charge" | "discharge" | "hold" | "rest" | ..., "c_rate", "current_mA",
-///                           "temperature_degC", "rows", "rows_compared", "rms_mV", "mean_mV", "largest_mV",
-///                           "capacity_mAh", "model_capacity_mAh",
-///                           "model_rms_there_mV", "resistance_rms_mV", "between_cells_rms_mV",     from 2 to 95 %
-///                           "resistance_fitted_here": true | false, "model_ended_by", "trusted": true | false, "note",
-///                           "trace": {"time_h" (of the run), "capacity_mAh" (of the step), "measured_V", "model_V",
-///                                     "residual_mV"},
-///                           "measured_derivatives": {"dQ_dV": {"voltage_V", "value" (mAh/V)},
-///                                                    "dV_dQ": {"capacity_mAh", "value" (mV/mAh)}},
-///                           "model_derivatives": {the same}}]}]}
 ///
 /// The balance of the electrodes, found from a slow curve; `found` is {"value", "lower", "upper"} with 95 %:
 ///

@@ -28,7 +28,14 @@ CALLS = [
     ["curve", "demo", "--rates", "1C,5C", "--points", "5", "--charge"],
     ["curve", "lfp_half_cell", "--rates", "C/5", "--points", "5"],
     ["follow", "demo", "--protocol", "protocol.yaml"],
+    ["overlay", "demo", "measured/curves.csv", "slow/curves.csv"],
+    ["overlay", "demo", "measured/curves.csv", "--recognised", "--steps", "2.."],
     ["cards"],
+]
+# What is measured here is calculated: the cell of the demo with coarser graphite.
+MEASURED = [
+    ["follow", "hidden.yaml", "--protocol", "protocol.yaml", "--out", "measured"],
+    ["curve", "hidden.yaml", "--rates", "C/10,1C", "--out", "slow"],
 ]
 
 
@@ -57,7 +64,8 @@ validator = jsonschema.Draft202012Validator(schema)
 
 # One key, one meaning: whatever is not a list or an object of its own points to the one description of its name.
 NESTED = {"points", "curves", "steps", "bench", "cards", "rates", "positive", "negative", "working", "verb",
-          "passed_over", "rest_before_cut_off"}
+          "passed_over", "rest_before_cut_off", "overlay", "runs", "trace", "measured_derivatives",
+          "model_derivatives", "dQ_dV", "dV_dQ", "smoothing", "resistance"}
 OF_FIGURES = {"value", "plus_minus", "lower", "upper", "within_factor"}
 exceptions = []
 
@@ -77,10 +85,18 @@ assert len(CALLS) > 8
 
 summaries = {}
 with tempfile.TemporaryDirectory() as folder:
-    path = pathlib.Path(folder) / "protocol.yaml"
-    path.write_text(PROTOCOL)
+    place = pathlib.Path(folder)
+    (place / "protocol.yaml").write_text(PROTOCOL)
+    sheet = run(["cards", "demo"])
+    (place / "hidden.yaml").write_text(sheet.replace("{value: 8 um, spread: 0.8 um", "{value: 12 um, spread: 0.8 um"))
+    def placed(words):
+        """Files and folders of the test by where they lie."""
+        ours = ("protocol.yaml", "hidden.yaml", "measured", "slow")
+        return [str(place / word) if word.split("/")[0] in ours else word for word in words]
+    for words in MEASURED:
+        run(placed(words))
     for words in CALLS:
-        call = [str(path) if word == "protocol.yaml" else word for word in words]
+        call = placed(words)
         summary = json.loads(run([*call, "--json"]))
         for fault in validator.iter_errors(summary):
             sys.exit(f"onegrain {' '.join(words)}: {list(fault.absolute_path)}: {fault.message[:300]}")
@@ -100,7 +116,9 @@ refused("rates", lambda s: s["points"][0].update(unheard_of=1))
 refused("curve", lambda s: s["curves"][0].update(capacity_mAh=1.0))
 refused("follow", lambda s: s["steps"][0].update(capacity_mAh=-1.0))
 refused("follow", lambda s: s["steps"][0].pop("net_charge_mAh"))
+refused("overlay", lambda s: s["overlay"]["runs"][0]["steps"][0].update(rms_mV=-1.0))
+refused("overlay", lambda s: s["overlay"]["runs"][0]["steps"][0]["trace"].pop("model_V"))
 refused("bench", lambda s: s["bench"].update(rated_capacity_mAh={"value": 1.0}))
 refused("bench", lambda s: s["files"][0].update(sha256="0"))
 refused("cards", lambda s: s.update(onegrain_summary=2))
-print(f"{len(CALLS)} summaries keep the schema, 10 changes are refused")
+print(f"{len(CALLS)} summaries keep the schema, 12 changes are refused")

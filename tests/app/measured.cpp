@@ -89,7 +89,7 @@ TEST_CASE(
 TEST_CASE("the page of what was measured carries its numbers and all that draws them") {
   const Folder folder;
   REQUIRE(program({"curve", "demo", "--rates", "C/10", "--points", "80", "--out", "own"}).status == 0);
-  for (const char* verb : {"overlay", "balance", "fit"}) {
+  for (const char* verb : {"balance", "fit"}) {
     std::vector<std::string> call = {verb, "demo", "own/curves.csv", "--out", verb};
     if (std::string(verb) == "fit")
       call.insert(call.end(), {"--free", "contact_resistance", "--linear", "--starts", "1"});
@@ -275,8 +275,8 @@ TEST_CASE("the derivative of a curve by a kernel is exact for a line and a parab
     line.push_back(5 - 2 * x.back());
     parabola.push_back(x.back() * x.back());
   }
-  for (const auto& [d, factor] : {std::pair{onegrain::app::kernel_derivative(x, line, 0.012, 101), 0.0},
-                                  std::pair{onegrain::app::kernel_derivative(x, parabola, 0.012, 101), 2.0}}) {
+  for (const auto& [d, factor] : {std::pair{onegrain::app::study::kernel_derivative(x, line, 0.012, 101), 0.0},
+                                  std::pair{onegrain::app::study::kernel_derivative(x, parabola, 0.012, 101), 2.0}}) {
     for (std::size_t k = 5; k + 5 < d.x.size(); ++k)
       CHECK(d.value[k] == Approx(factor == 0 ? -2 : factor * d.x[k]).epsilon(1e-4));
   }
@@ -286,7 +286,7 @@ TEST_CASE("the derivative of a curve by a kernel is exact for a line and a parab
     charge.push_back(0.5 * 1.2 * k / 4000);
     rounded.push_back(std::round((3 + 1.2 * k / 4000) * 1000) / 1000);
   }
-  const auto d = onegrain::app::kernel_derivative(rounded, charge, 0.012, 101);
+  const auto d = onegrain::app::study::kernel_derivative(rounded, charge, 0.012, 101);
   std::vector<double> off;
   for (std::size_t k = 5; k + 5 < d.x.size(); ++k) off.push_back(d.value[k] / 0.5 - 1);
   CHECK(root_mean_square(off) < 0.05);
