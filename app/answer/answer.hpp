@@ -95,6 +95,7 @@ struct Series {
   int order = 0;          ///< of `in_order`, `in_time`, `measured` and `calculated`, from 0
   bool doubtful = false;  ///< not to be relied on: drawn thin, named with (?)
   bool marked = false;    ///< a mark at every point
+  bool joined = true;     ///< by a line; else marks alone, the band as bars
   std::vector<double> x, y;
   std::vector<double> low, high;       ///< a band around y; may be empty
   std::vector<std::string> at_points;  ///< words beside the points; may be empty
@@ -170,8 +171,37 @@ struct Layers {
   std::vector<Layer> layers;
 };
 
+/// Bars in rows over one axis: intervals of values, or stretches with a part in use. On the page alone.
+struct Intervals {
+  std::string title, description;
+  Axis axis;
+  std::vector<Level> levels;  ///< upright lines
+  /// `interval`: a line from low to high with a dot, a thin line below for the part. `stretch`: a slab from low to
+  /// high, hatched, the part dark.
+  enum class Look { interval, stretch } look = Look::interval;
+  struct Row {
+    std::string name, words;      ///< words: under the pointer; of a stretch beside the name
+    std::optional<double> value;  ///< the dot
+    double low, high;             ///< an infinite end goes on at the edge with an arrow
+    std::optional<std::pair<double, double>> part;
+    bool doubtful = false;  ///< an open dot
+  };
+  std::vector<Row> rows;
+};
+
+/// Arrays of numbers that only the summary holds, members of the object at `key`.
+struct Arrays {
+  struct Array {
+    std::string key;
+    Measure measure;
+    std::vector<double> values;
+  };
+  std::string key;
+  std::vector<Array> arrays;
+};
+
 struct Listed;
-using Block = std::variant<Paragraph, Bullets, Figures, Facts, Table, Plot, Stack, Layers, Listed>;
+using Block = std::variant<Paragraph, Bullets, Figures, Facts, Table, Plot, Stack, Layers, Intervals, Arrays, Listed>;
 
 /// In the summary alone, an array of objects at `key`, each made of blocks of its own; for objects that hold tables.
 struct Listed {
@@ -210,6 +240,7 @@ struct Answer {
   std::optional<Course> course;
   std::string verbatim;                                         ///< not empty: printed as it is, and nothing else
   std::vector<std::pair<std::string, std::string>> more_files;  ///< name and content, beside the report
+  std::vector<std::pair<std::string, Course>> more_courses;     ///< name and columns, as curves.csv
 
   // By the frame.
   std::string verb, subject, arrangement;

@@ -69,6 +69,7 @@ json series(const Series& s, const Plot& plot) {
          {"order", s.order},
          {"doubtful", s.doubtful},
          {"marked", s.marked},
+         {"joined", s.joined},
          {"x", numbers(s.x, plot.x.measure, kept)},
          {"y", numbers(s.y, plot.y.measure, kept)}};
   if (!s.low.empty()) {
@@ -141,6 +142,26 @@ json layers_json(const Layers& drawing) {
                     {"shares", shares}});
   }
   return {{"type", "layers"}, {"title", drawing.title}, {"says", drawing.description}, {"layers", list}};
+}
+
+json intervals_json(const Intervals& drawing) {
+  const Scale scale(drawing.axis.measure);
+  const auto place = [&](double value) { return std::isfinite(value) ? json(scale(value)) : json(nullptr); };
+  json levels = json::array(), rows = json::array();
+  for (const Level& l : drawing.levels) levels.push_back({{"at", scale(l.value)}, {"words", l.words}});
+  for (const Intervals::Row& r : drawing.rows) {
+    json row{{"name", r.name},      {"words", r.words},      {"value", r.value ? place(*r.value) : json()},
+             {"low", place(r.low)}, {"high", place(r.high)}, {"doubtful", r.doubtful}};
+    if (r.part) row["part"] = {place(r.part->first), place(r.part->second)};
+    rows.push_back(std::move(row));
+  }
+  return {{"type", "intervals"},
+          {"title", drawing.title},
+          {"says", drawing.description},
+          {"axis", axis(drawing.axis)},
+          {"levels", levels},
+          {"look", drawing.look == Intervals::Look::stretch ? "stretch" : "interval"},
+          {"rows", rows}};
 }
 
 }  // namespace onegrain::app::render

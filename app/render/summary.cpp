@@ -60,12 +60,9 @@ ordered_json value_of(double si, const Measure& measure) {
   return number(machine_number(si, measure));
 }
 
-ordered_json value_of(const Figure& figure) {
-  const Measure& m = figure.measure;
-  if (figure.alone) return value_of(figure.value, m);
-  const Uncertainty& known = figure.uncertainty;
-  ordered_json json{{"value", value_of(figure.value, m)}};
-  const auto width = [&](double si) { return number(m.kind->dimension.none() ? si : Scale(m).difference(si)); };
+ordered_json value_of(double si, const Measure& m, const Uncertainty& known) {
+  ordered_json json{{"value", value_of(si, m)}};
+  const auto width = [&](double size) { return number(m.kind->dimension.none() ? size : Scale(m).difference(size)); };
   if (known.form == Uncertainty::Form::interval) {
     json["lower"] = value_of(known.low, m);
     json["upper"] = value_of(known.high, m);
@@ -75,6 +72,25 @@ ordered_json value_of(const Figure& figure) {
     json["plus_minus"] = width(known.size);
   }
   return json;
+}
+
+ordered_json value_of(const Figure& figure) {
+  return figure.alone ? value_of(figure.value, figure.measure)
+                      : value_of(figure.value, figure.measure, figure.uncertainty);
+}
+
+ordered_json value_of(const Amount& amount) {
+  return amount.uncertainty.form == Uncertainty::Form::none
+             ? value_of(amount.value, amount.measure)
+             : value_of(amount.value, amount.measure, amount.uncertainty);
+}
+
+ordered_json list_of(const std::vector<double>& array, const Measure& measure) {
+  ordered_json list = ordered_json::array();
+  const Scale scale(measure);
+  const bool plain = measure.kind->dimension.none();
+  for (const double si : array) list.push_back(ordered_json(number(plain ? si : scale(si))));
+  return list;
 }
 
 /// Where a path of keys leads in an object.
@@ -93,12 +109,9 @@ ordered_json row_of(const answer::Table& table, const std::vector<std::string>& 
     if (const auto* value = std::get_if<double>(&row[k])) place = value_of(*value, measure);
     if (const auto* yes = std::get_if<bool>(&row[k])) place = *yes;
     if (const auto* words = std::get_if<std::string>(&row[k])) place = *words;
+    if (const auto* amount = std::get_if<Amount>(&row[k])) place = value_of(*amount);
     if (const auto* array = std::get_if<std::vector<double>>(&row[k])) {
-      ordered_json list = ordered_json::array();
-      const Scale scale(measure);
-      const bool plain = measure.kind->dimension.none();
-      for (const double si : *array) list.push_back(ordered_json(number(plain ? si : scale(si))));
-      place = std::move(list);
+      place = list_of(*array, measure);
     }
   }
   return json;
@@ -117,6 +130,10 @@ void add(Node& root, const Block& block) {
       std::visit([&, name = key](const auto& content) { place.put(name, content); }, fact);
   } else if (const auto* table = std::get_if<answer::Table>(&block)) {
     if ((table->places & summary) && !table->key.empty()) root.free_place(table->key).table = table;
+  } else if (const auto* arrays = std::get_if<Arrays>(&block)) {
+    Node& place = root.path(arrays->key);
+    for (const Arrays::Array& one : arrays->arrays)
+      place.put(key_of(one.key, one.measure), list_of(one.values, one.measure));
   } else if (const auto* listed = std::get_if<Listed>(&block)) {
     root.free_place(listed->key).listed = listed;
   }

@@ -193,7 +193,7 @@ std::shared_ptr<const Function> read_table(Fields& fields, const PropertyRules& 
   std::vector<double> x, y;
   std::vector<int> lines;
   for (const DelimitedRow& row : table->rows) {
-    const std::optional<double> a = table->number(row.cells[0]), b = table->number(row.cells[1]);
+    const std::optional<double>&a = row.numbers[0], &b = row.numbers[1];
     if (!a || !b) {
       faults.error({file, row.line, 1}, "", a ? row.cells[1] : row.cells[0], "not a finite number");
     } else {

@@ -7,6 +7,8 @@
 #include <iterator>
 #include <map>
 
+#include "params/text/delimited.hpp"
+
 namespace onegrain::params {
 
 namespace {
@@ -57,13 +59,6 @@ const std::vector<Known>& known_columns() {
   return all;
 }
 
-std::string_view trimmed(std::string_view text) {
-  const auto blank = [](char c) { return c == ' ' || c == '\t'; };
-  while (!text.empty() && blank(text.front())) text.remove_prefix(1);
-  while (!text.empty() && blank(text.back())) text.remove_suffix(1);
-  return text;
-}
-
 std::string lower(std::string_view text) {
   std::string out(text);
   std::transform(out.begin(), out.end(), out.begin(),
@@ -79,7 +74,7 @@ std::string plain_words(std::string_view text) {
     if (letter == ' ' && (out.empty() || out.back() == ' ')) continue;
     out += letter;
   }
-  return std::string(trimmed(out));
+  return std::string(trimmed_cell(out));
 }
 
 std::optional<Unit> column_unit(std::string_view text) {
@@ -89,7 +84,7 @@ std::optional<Unit> column_unit(std::string_view text) {
       {"hrs", "h"},       {"volt", "V"},    {"volts", "V"},        {"ampere", "A"},     {"amp", "A"},
       {"amps", "A"},      {"amperes", "A"}, {"milliampere", "mA"}, {"milliamps", "mA"}, {"ah", "Ah"},
       {"mah", "mAh"},     {"ma", "mA"},     {"celsius", "degC"},   {"kelvin", "K"}};
-  const std::string_view unit = trimmed(text);
+  const std::string_view unit = trimmed_cell(text);
   if (unit.empty()) return std::nullopt;
   try {
     return parse_unit(unit);
@@ -98,31 +93,6 @@ std::optional<Unit> column_unit(std::string_view text) {
     if (found == written_out.end()) return std::nullopt;
     return parse_unit(found->second);
   }
-}
-
-struct Split {
-  std::string_view name, unit;
-};
-
-/// Where a unit may stand in a title, the plainest first.
-std::vector<Split> splits(std::string_view title) {
-  std::vector<Split> all;
-  const auto cut = [&](std::size_t at, std::size_t skip) {
-    if (at != std::string_view::npos && at > 0)
-      all.push_back({trimmed(title.substr(0, at)), trimmed(title.substr(at + skip))});
-  };
-  cut(title.find(" / "), 3);
-  if (!title.empty() && (title.back() == ']' || title.back() == ')')) {
-    const std::size_t open = title.rfind(title.back() == ']' ? '[' : '(');
-    if (open != std::string_view::npos && open > 0)
-      all.push_back({trimmed(title.substr(0, open)), trimmed(title.substr(open + 1, title.size() - open - 2))});
-  }
-  cut(title.find('/'), 1);
-  cut(title.rfind(','), 1);
-  cut(title.rfind(" in "), 4);
-  cut(title.rfind('_'), 1);
-  cut(title.rfind(' '), 1);
-  return all;
 }
 
 std::string quoted_list(const std::vector<std::string>& names) {
@@ -170,10 +140,10 @@ Named find_named(const std::string& text, ColumnRole role, const std::vector<std
     return found;
   };
   const auto with_unit = [&](std::string_view whole) -> Named {
-    if (const auto index = index_of(trimmed(whole))) return {index, "", false};
+    if (const auto index = index_of(trimmed_cell(whole))) return {index, "", false};
     const std::size_t colon = whole.rfind(':');
     if (colon == std::string_view::npos) return {};
-    return {index_of(trimmed(whole.substr(0, colon))), std::string(trimmed(whole.substr(colon + 1))), false};
+    return {index_of(trimmed_cell(whole.substr(0, colon))), std::string(trimmed_cell(whole.substr(colon + 1))), false};
   };
   Named named = with_unit(text);
   if (!named.index && role == ColumnRole::current && text.size() > 1 && text.front() == '-') {
@@ -200,7 +170,7 @@ std::optional<std::size_t> find_unasked(ColumnRole role, const std::vector<std::
   }
   for (const char* label : k.labels) {
     const auto found =
-        matches([&](const std::string& title) { return trimmed(title.substr(0, title.find(" / "))) == label; });
+        matches([&](const std::string& title) { return trimmed_cell(title.substr(0, title.find(" / "))) == label; });
     if (!found.empty()) return found.front();
   }
   const auto name_of = [&](const std::string& title) {
@@ -235,8 +205,8 @@ ColumnMap parse_column_map(const std::vector<std::string>& words) {
     if (equals == std::string::npos)
       throw ColumnMapError(
           fmt::format("--columns: '{}' names no column; write time=TITLE voltage=TITLE current=TITLE", word));
-    const std::string name = lower(trimmed(std::string_view(word).substr(0, equals)));
-    const std::string value(trimmed(std::string_view(word).substr(equals + 1)));
+    const std::string name = lower(trimmed_cell(std::string_view(word).substr(0, equals)));
+    const std::string value(trimmed_cell(std::string_view(word).substr(equals + 1)));
     if (value.empty()) throw ColumnMapError(fmt::format("--columns: no title behind '{}='", name));
     const auto role = std::find(std::begin(role_names), std::end(role_names), name);
     if (role != std::end(role_names)) {
@@ -259,7 +229,7 @@ ColumnMap parse_column_map(const std::vector<std::string>& words) {
     }
     for (std::size_t at = 0; at <= value.size();) {
       const std::size_t comma = std::min(value.find(',', at), value.size());
-      list->emplace_back(trimmed(std::string_view(value).substr(at, comma - at)));
+      list->emplace_back(trimmed_cell(std::string_view(value).substr(at, comma - at)));
       at = comma + 1;
     }
   }
@@ -267,9 +237,9 @@ ColumnMap parse_column_map(const std::vector<std::string>& words) {
 }
 
 TitleUnit title_unit(std::string_view title, const Kind& kind) {
-  title = trimmed(title);
+  title = trimmed_cell(title);
   TitleUnit other{std::string(title), "", std::nullopt};
-  for (const Split& split : splits(title)) {
+  for (const TitleSplit& split : title_splits(title, true)) {
     const std::optional<Unit> unit = column_unit(split.unit);
     if (!unit) continue;
     if (unit->dimension == kind.dimension) return {std::string(split.name), std::string(split.unit), unit};
@@ -376,7 +346,7 @@ std::vector<TakenColumn> take_columns(const ColumnMap& map, const std::vector<st
 }
 
 State state_of(std::string_view word, const ColumnMap& map) {
-  word = trimmed(word);
+  word = trimmed_cell(word);
   const auto in = [&](const std::vector<std::string>& list) {
     return std::find(list.begin(), list.end(), word) != list.end();
   };

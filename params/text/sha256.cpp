@@ -4,12 +4,6 @@
 #include <bit>
 #include <cstring>
 
-#if defined(__x86_64__) && defined(__GNUC__)
-#include <cpuid.h>
-#include <immintrin.h>
-#define ONEGRAIN_SHA_INSTRUCTIONS
-#endif
-
 namespace onegrain::params {
 
 namespace {
@@ -54,56 +48,7 @@ void compress(std::array<std::uint32_t, 8>& hash, const unsigned char* block) {
   for (std::size_t n = 0; n < 8; ++n) hash[n] += change[n];
 }
 
-#ifdef ONEGRAIN_SHA_INSTRUCTIONS
-
-/// The same with the instructions that many processors have for it. The state is kept as they want it, from the highest
-/// of four words: a b e f, and c d g h.
-__attribute__((target("sha,sse4.1"))) void compress_by_instructions(std::array<std::uint32_t, 8>& hash,
-                                                                    const unsigned char* block) {
-  const auto load = [](const void* from) { return _mm_loadu_si128(static_cast<const __m128i*>(from)); };
-  const auto word = [&](std::size_t n) { return static_cast<int>(hash[n]); };
-  const __m128i big_endian = _mm_set_epi64x(0x0c0d0e0f08090a0b, 0x0405060700010203);
-  const __m128i abef_before = _mm_set_epi32(word(0), word(1), word(4), word(5));
-  const __m128i cdgh_before = _mm_set_epi32(word(2), word(3), word(6), word(7));
-  __m128i abef = abef_before, cdgh = cdgh_before;
-  __m128i w[16];  // four words of the schedule each
-#pragma GCC unroll 16
-  for (std::size_t t = 0; t < 16; ++t) {
-    if (t < 4) {
-      w[t] = _mm_shuffle_epi8(load(block + 16 * t), big_endian);
-    } else {
-      const __m128i sum =
-          _mm_add_epi32(_mm_sha256msg1_epu32(w[t - 4], w[t - 3]), _mm_alignr_epi8(w[t - 1], w[t - 2], 4));
-      w[t] = _mm_sha256msg2_epu32(sum, w[t - 1]);
-    }
-    const __m128i wk = _mm_add_epi32(w[t], load(&k[4 * t]));
-    cdgh = _mm_sha256rnds2_epu32(cdgh, abef, wk);  // two rounds; what was a b e f is c d g h now
-    abef = _mm_sha256rnds2_epu32(abef, cdgh, _mm_shuffle_epi32(wk, 0x0E));
-  }
-  std::array<std::uint32_t, 4> high{}, low{};
-  _mm_storeu_si128(reinterpret_cast<__m128i*>(high.data()), _mm_add_epi32(abef, abef_before));
-  _mm_storeu_si128(reinterpret_cast<__m128i*>(low.data()), _mm_add_epi32(cdgh, cdgh_before));
-  hash = {high[3], high[2], low[3], low[2], high[1], high[0], low[1], low[0]};
-}
-
-bool has_instructions() {
-  unsigned a = 0, b = 0, c = 0, d = 0;
-  if (__get_cpuid(1, &a, &b, &c, &d) == 0 || (c & bit_SSSE3) == 0 || (c & bit_SSE4_1) == 0) return false;
-  return __get_cpuid_count(7, 0, &a, &b, &c, &d) != 0 && (b & bit_SHA) != 0;
-}
-
-#endif
-
 }  // namespace
-
-Sha256::Sha256(bool portable) : compress_(compress) {
-#ifdef ONEGRAIN_SHA_INSTRUCTIONS
-  static const bool fast = has_instructions();
-  if (fast && !portable) compress_ = compress_by_instructions;
-#else
-  static_cast<void>(portable);
-#endif
-}
 
 void Sha256::add(std::string_view bytes) {
   size_ += bytes.size();
@@ -113,11 +58,11 @@ void Sha256::add(std::string_view bytes) {
     rest_size_ += some;
     bytes.remove_prefix(some);
     if (rest_size_ < rest_.size()) return;
-    compress_(hash_, rest_.data());
+    compress(hash_, rest_.data());
     rest_size_ = 0;
   }
   for (; bytes.size() >= rest_.size(); bytes.remove_prefix(rest_.size()))
-    compress_(hash_, reinterpret_cast<const unsigned char*>(bytes.data()));
+    compress(hash_, reinterpret_cast<const unsigned char*>(bytes.data()));
   if (!bytes.empty()) std::memcpy(rest_.data(), bytes.data(), bytes.size());
   rest_size_ = bytes.size();
 }

@@ -11,16 +11,11 @@ namespace onegrain::params {
 /// SHA-256 of bytes that come in pieces of any size. Source: FIPS 180-4, sections 5 and 6.2.
 class Sha256 {
  public:
-  /// @param portable  leaves the processor's own instructions for it unused: the same digits, several times slower
-  explicit Sha256(bool portable = false);
   void add(std::string_view bytes);
   /// Of all bytes so far, as 64 lower-case hexadecimal digits; more may be added afterwards.
   std::string digits() const;
 
  private:
-  using Compress = void (*)(std::array<std::uint32_t, 8>& hash, const unsigned char* block);
-
-  Compress compress_;
   std::array<std::uint32_t, 8> hash_ = {0x6a09e667, 0xbb67ae85, 0x3c6ef372, 0xa54ff53a,
                                         0x510e527f, 0x9b05688c, 0x1f83d9ab, 0x5be0cd19};
   std::array<unsigned char, 64> rest_{};  // bytes that do not fill a block yet

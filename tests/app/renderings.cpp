@@ -82,22 +82,45 @@ TEST_CASE("an uncertainty is told in its own form, and an interval is never made
   CHECK(render::uncertainty_of(figure) == "1.9 to 2.2");
   figure.uncertainty = Uncertainty::interval(-INFINITY, 7.6);
   CHECK(render::uncertainty_of(figure) == "at most 2.2");
+  figure.uncertainty = Uncertainty::interval(-INFINITY, INFINITY);
+  CHECK(render::uncertainty_of(figure) == "open at both ends");
+}
+
+TEST_CASE("rows of a table may measure different things, each in its own unit", "[renderings]") {
+  Answer said;
+  Table table{"found", "", {{"name", "quantity", {}}, {"value", "found", {}}}, {}};
+  const Measure length = measure<params::Length>(nullptr, 3), share = measure<params::Fraction>(nullptr, 2);
+  table.rows.add({std::string("a"), Amount{2.5e-6, length}});
+  table.rows.add({std::string("b"), Amount{0.25, share, Uncertainty::interval(0.2, INFINITY)}});
+  said.sections.push_back({"", {table}});
+  std::ostringstream screen, summary;
+  render::print(screen, said);
+  CHECK(screen.str().find("a         2.5 um\n") != std::string::npos);
+  CHECK(screen.str().find("b         25 % (at least 20)\n") != std::string::npos);
+  render::write_summary(summary, said);
+  CHECK(json::parse(summary.str())["found"] == json::parse(R"([{"name": "a", "value": 2.5},
+                        {"name": "b", "value": {"value": 0.25, "lower": 0.2, "upper": null}}])"));
 }
 
 TEST_CASE("rows come back as they went in, from memory or from a file", "[renderings]") {
   Rows rows;
   const std::string text(1000, 'x');
+  const auto amount = [](int k) { return Amount{0.1 * k, measure<params::Voltage>("mV"), Uncertainty::plus_minus(k)}; };
   const int count = 12000;  // some 12 MB, more than is kept in memory
   for (int k = 0; k < count; ++k)
-    rows.add({std::monostate{}, 0.5 * k, k % 2 == 0, text + std::to_string(k), std::vector<double>{1.0 * k, -1.0}});
+    rows.add({std::monostate{}, 0.5 * k, k % 2 == 0, text + std::to_string(k), std::vector<double>{1.0 * k, -1.0},
+              amount(k)});
   CHECK_FALSE(rows.in_memory());
   CHECK(rows.size() == static_cast<std::size_t>(count));
   for (int again = 0; again < 2; ++again) {
     int k = 0;
     bool same = true;
     rows.each([&](const Row& row) {
-      same = same && row == Row{std::monostate{}, 0.5 * k, k % 2 == 0, text + std::to_string(k),
-                                std::vector<double>{1.0 * k, -1.0}};
+      same =
+          same &&
+          row ==
+              Row{std::monostate{}, 0.5 * k, k % 2 == 0, text + std::to_string(k), std::vector<double>{1.0 * k, -1.0},
+                  amount(k)};
       ++k;
       return true;
     });

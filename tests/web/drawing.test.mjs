@@ -157,3 +157,52 @@ test("items that are spread out keep their order, do not overlap and stay inside
   centres.slice(1).forEach((at, i) => assert.ok(at - centres[i] >= 20 - 1e-9));
   assert.ok(centres[0] >= 10 && centres[4] <= 90);
 });
+
+const intervals = (rows, more = {}) => ({ title: "", says: "", axis: axis(), levels: [], look: "interval", rows, ...more });
+const bar = (low, value, high, more = {}) => ({ name: "a", words: "", low, value, high, doubtful: false, ...more });
+
+test("an interval read off its axis gives its ends and its dot back, on either scale", () => {
+  for (const logarithmic of [false, true])
+    for (const [low, value, high] of [[0.02, 0.3, 40], [0.9, 1, 1.2], [1e-3, 1, 1e3]])
+      for (const width of [380, 900]) {
+        const block = intervals([bar(low, value, high)], { axis: axis({ logarithmic }), levels: [{ at: 1, words: "here" }] });
+        const { svg, traces } = page.draw_intervals(block, width, "i");
+        const ticks = elements(svg, "text")
+          .filter((t) => t["text-anchor"] === "middle" && !t.class)
+          .map((t) => ({ at: Number(t.x), value: number(t.words) }));
+        const read = reader(ticks, logarithmic);
+        const span = elements(svg, "line").find((l) => l.class === "interval");
+        const slack = logarithmic ? 1e-6 : 1e-6 * high;
+        const same = (at, b) => assert.ok(Math.abs(read(at) - b) <= slack * Math.max(1, b), `${read(at)} is not ${b}`);
+        same(Number(span.x1), low);
+        same(Number(span.x2), high);
+        same(traces[0].points[0][0], value);
+        same(Number(elements(svg, "line").find((l) => l.class === "level").x1), 1);
+        for (let i = 1; i < ticks.length; ++i) assert.ok(ticks[i].at - ticks[i - 1].at > 25, "ticks have room");
+      }
+});
+
+test("an interval without an end goes on to the edge with an arrow, and an open dot stays open", () => {
+  const rows = [bar(null, 1, 2, { doubtful: true }), bar(0.5, 1, 2)];
+  const { svg, box } = page.draw_intervals(intervals(rows), 900, "i");
+  const [open, closed] = elements(svg, "line").filter((l) => l.class === "interval");
+  assert.equal(Number(open.x1), box.left);
+  assert.ok(Number(closed.x1) > box.left);
+  assert.equal(elements(svg, "path").filter((p) => p.class === "bar" && p.d.includes("L")).length, 1);
+  assert.deepEqual(elements(svg, "circle").map((c) => c.fill), ["#fff", "#1d2328"]);
+});
+
+test("of a stretch the part in use lies where it should, and its words are whole on a narrow screen", () => {
+  const words = "used from empty to full, and what is left beyond it on either side";
+  const row = { name: "positive", words, low: -1, high: 4, part: [0, 3], value: null, doubtful: false };
+  for (const width of [330, 1000]) {
+    const { svg, box, height } = page.draw_intervals(intervals([row], { look: "stretch" }), width, "i");
+    const [whole, part] = elements(svg, "rect").filter((r) => r.class === "slab");
+    const share = (part.x - whole.x) / whole.width;
+    close(share, 0.2);
+    close(part.width / whole.width, 0.6);
+    const lines = elements(svg, "text").filter((t) => t.class === "note").map((t) => t.words);
+    assert.equal(lines.join(" "), `positive: ${words}`);
+    assert.ok(Number(whole.y) + 16 < box.floor && box.floor < height);
+  }
+});

@@ -106,9 +106,8 @@ void delimited(std::string_view bytes) {
   if (!table) return;
   for (const params::DelimitedRow& row : table->rows) {
     require(row.cells.size() == table->titles.size(), "every row has as many cells as the header has titles");
-    for (const std::string& cell : row.cells) {
-      if (const auto number = table->number(cell)) require(std::isfinite(*number), "a number of a table is finite");
-    }
+    for (const std::optional<double>& number : row.numbers)
+      require(!number || std::isfinite(*number), "a number of a table is finite");
   }
 }
 

@@ -1,7 +1,7 @@
 // A block "plot": lines over two axes, their names at their ends. Data -> SVG; nothing here touches the page.
 //
 // {title, says, x and y: {title, unit, digits, include: [], most, least, logarithmic, ticks: [{at, words}]},
-//  series: [{label, role, order, doubtful, marked, x: [], y: [], low: [], high: [], at_points: [words], also: [[words]]}],
+//  series: [{label, role, order, doubtful, marked, joined, x: [], y: [], low: [], high: [], at_points: [words], also: [[words]]}],
 //  zones: [{from, to (null: to the edge), never, words}], levels: [{at, words}], stages: [{from, to, name}],
 //  names: "below" | "above" | "right" | "none", low, whole: {at, words}, key: [{role, words}], note}
 // Numbers are in the unit shown. A missing number leaves a gap.
@@ -163,13 +163,18 @@ function draw_series(line, points, x, y, id) {
   const { stroke, dash } = line.look;
   const clipped = { "clip-path": `url(#${id})` };
   const drawn = [];
-  if (line.low && line.low.length) {
+  if (line.joined === false) {
+    for (const p of points) {
+      const reach = line.low ? { y1: y(line.low[p[2]]), y2: y(line.high[p[2]]) } : { y1: p[1], y2: p[1] };
+      drawn.push(tag("line", { class: "bar", x1: p[0], x2: p[0], ...reach, stroke, ...clipped }));
+    }
+  } else if (line.low && line.low.length) {
     const edge = (key) => line.x.map((value, i) => `${x(value)},${y(line[key][i])}`);
     drawn.push(tag("polygon", { class: "band", points: [...edge("low"), ...edge("high").reverse()].join(" "), ...clipped }));
   }
   const all = line.x.map((value, i) => [known(value) ? x(value) : NaN, known(line.y[i]) ? y(line.y[i]) : NaN]);
   const path = d3.line().defined((p) => known(p[0]) && known(p[1]))(all);
-  drawn.push(tag("path", { class: line_style(line), d: path, stroke, "stroke-dasharray": dash, ...clipped }));
+  if (line.joined !== false) drawn.push(tag("path", { class: line_style(line), d: path, stroke, "stroke-dasharray": dash, ...clipped }));
   if (line.marked)
     for (const p of points)
       drawn.push(
