@@ -39,8 +39,8 @@ std::vector<std::string_view> web_asset_names();
 ///      "rate_capability": {"rated_capacity_mAh", "points": [as a curve, without its trace]},
 ///      "profiles": [{"electrode", "rate", "moments": [{"label", "radius": [0..1], "stoichiometry": []}]}],
 ///      "overpotentials": [{"label", "capacity_mAh": [], "parts": [{"name", "values_mV": [] (lost: positive)}]}],
-///      "losses": {see below}, "ceiling": {see below}, "balance": {see below}, "fit": {see
-///      below}, "pulses": {see below}, "cautions": [""], "provenance": [["what", "value"]]}
+///      "losses": {see below}, "ceiling": {see below}, "pulses": {see below}, "cautions": [""],
+///      "provenance": [["what", "value"]]}
 ///
 /// The highest charge rate that keeps every limit stands first on the page, the cautions right under its number:
 ///
@@ -73,28 +73,6 @@ std::vector<std::string_view> web_asset_names();
 ///      "levers": [{"change", "side_effect", "possible": true | false,    false: no numbers, and why in "side_effect"
 ///                  "capacity_fraction", "gained_fraction",               of what that cell holds, at this C-rate
 ///                  "areal_capacity_mAh_cm2", "areal_energy_mWh_cm2"}]}
-///
-/// The balance of the electrodes, found from a slow curve; `found` is {"value", "lower", "upper"} with 95 %:
-///
-///     {"electrodes": [{"electrode", "capacity_mAh": found, "sheet_mAh", "loss_percent": found,     the positive first
-///                      "full": found, "empty": found, "sheet_full", "sheet_empty"}],               stoichiometries
-///      "lithium": {"capacity_mAh": found, "sheet_mAh", "loss_percent": found},
-///      "capacity_ratio": found, "sheet_capacity_ratio", "cell_capacity_mAh": found, "sheet_cell_capacity_mAh",
-///      "alignment": {"charge_mAh" (given since full), "positive_V", "negative_V", "full_V", "capacity_mAh",
-///                    "measured": {"charge_mAh", "voltage_V"}}}
-///
-/// Estimates from measured curves:
-///
-///     {"parameters": [{"name", "label", "unit", "before", "estimate", "lower", "upper", "lower_open", "upper_open",
-///                      "linear_lower", "linear_upper", "logarithmic": true | false, "share_known_before": 0..1,
-///                      "at_bound": true | false, "told": true | false, "remark"}],
-///      "correlation": {"names": [""], "matrix": [[-1..1]]}, "untold": [""], "advice": [""], "notes": [""],
-///      "further_tests": [{"test", "narrower": {name: factor}}],
-///      "curves": [{"file", "start", "rows_read", "rows_left_out", "points", "correlation_points",
-///                  "rms_mV", "mean_mV", "largest_mV",
-///                  "trace": {"time_h", "charge_mAh", "measured_V", "model_V", "residual_mV"}}],
-///      "potentials": [{"name", "stoichiometry": [], "correction_mV": [], "standard_deviation_mV": []}],
-///      "noise_mV", "independent_points", "starts", "starts_agreeing", "converged": true | false, "ended_by"}
 ///
 /// Measured pulses: D against stoichiometry (logarithmic, both methods, `reasons` where a pulse is marked), and one
 /// pulse with its fit:
