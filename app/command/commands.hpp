@@ -81,6 +81,5 @@ void ceiling(const Request& request, const Channels& channels);
 void losses(const Request& request, const Channels& channels);
 void balance(const Request& request, const Channels& channels);
 void fit(const Request& request, const Channels& channels);
-void pulses(const Request& request, const Channels& channels);
 
 }  // namespace onegrain::app

@@ -952,7 +952,6 @@ function page(report) {
   const measured = [
     balance_section(part(report.balance), half_cell),
     ...fit_sections(part(report.fit), half_cell),
-    pulses_section(part(report.pulses), text(report.headline)),
   ].filter(Boolean);
   const opened = answer || lost.length > 0 || measured.length > 0;
 
