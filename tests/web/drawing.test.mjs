@@ -97,6 +97,21 @@ test("points that are not joined stand alone, each with a bar from its low to it
   });
 });
 
+test("on a logarithmic y axis a factor is the same length everywhere, and the first ticks stay where room is short", () => {
+  const ticks = [1, 2, 5].flatMap((step) => [-15, -14, -13].map((power) => ({ at: step * 10 ** power, words: `${step}e${power}` })));
+  const series = [line([0, 1, 2], [1e-15, 1e-14, 1e-13], { joined: false, marked: true })];
+  const { svg, traces } = page.draw_plot(
+    plot({ series, y: axis({ logarithmic: true, ticks }), key: [{ role: "predicted", words: "sphere" }] }),
+    800,
+    "p",
+  );
+  const [a, b, c] = traces[0].points.map((p) => p[1]);
+  close(a - b, b - c);
+  const words = elements(svg, "text").map((t) => t.words);
+  for (const one of ["1e-15", "1e-14", "1e-13"]) assert.ok(words.includes(one));
+  assert.equal(elements(svg, "path").filter((p) => p.class === "mark").length, 4); // three points and the key
+});
+
 test("what is not known leaves a gap and is never drawn as zero", () => {
   const { svg, traces } = page.draw_plot(plot({ series: [line([0, 1, 2, 3], [1, null, 3, 4])] }), 800, "p");
   const d = elements(svg, "path").find((p) => p.class === "line").d;
