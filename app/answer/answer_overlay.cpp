@@ -160,7 +160,7 @@ void add_warnings(Answer& said, const Overlay& overlay) {
   const StepNames names(overlay);
   for (const StepAt place : all_steps(overlay)) {
     const OverlaidStep& step = overlay.at(place);
-    const std::string& file = overlay.runs[place.run].recording.file;
+    const std::string file = overlay.runs[place.run].recording.name();
     const std::string what = fmt::format("{}, step {}, {}", file, step.number + 1, names.plain(place));
     if (step.model_ended_by)
       said.warnings.push_back(

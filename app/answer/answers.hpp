@@ -12,6 +12,7 @@ Answer curve(const Request& request, const Channels& channels, Job& job);
 Answer rates(const Request& request, const Channels& channels, Job& job);
 Answer follow(const Request& request, const Channels& channels, Job& job);
 Answer overlay(const Request& request, const Channels& channels, Job& job);
+Answer pulses(const Request& request, const Channels& channels, Job& job);
 Answer balance(const Request& request, const Channels& channels, Job& job);
 Answer fit(const Request& request, const Channels& channels, Job& job);
 

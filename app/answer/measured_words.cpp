@@ -192,8 +192,9 @@ std::string beyond_words(const std::vector<double>& values, double low, double h
   Measure short_one = measure;
   short_one.digits = 2;
   std::string words;
-  if (*least < low) words += ": down to " + render::text_of(*least, short_one);
-  if (*most > high) words += (words.empty() ? ": up to " : ", up to ") + render::text_of(*most, short_one);
+  const double slack = 0.02 * (high - low);
+  if (*least < low - slack) words += ": down to " + render::text_of(*least, short_one);
+  if (*most > high + slack) words += (words.empty() ? ": up to " : ", up to ") + render::text_of(*most, short_one);
   return words.empty() ? "" : "beyond this scale" + words;
 }
 

@@ -20,15 +20,28 @@ constexpr std::size_t curves_together = 8, runs_shown = 6, derivatives_shown = 5
 
 std::string voltage_title(const Job& job) { return job.cell.is_full_cell() ? "Voltage" : "Voltage against lithium"; }
 
-/// What is known, without its gaps: where rows lie wider apart than the smoothing reaches it is drawn straight across.
-Series derivative_line(const Derivative& d, Role role, const char* label) {
+/// What is known, as far as was measured, without its gaps: where rows lie wider apart than the smoothing reaches it is
+/// drawn straight across.
+Series derivative_line(const Derivative& d, const Derivative& measured, Role role, const char* label) {
   Series line{label, role};
   for (std::size_t k = 0; k < d.x.size(); ++k) {
-    if (!std::isfinite(d.value[k])) continue;
+    if (!std::isfinite(d.value[k]) || d.x[k] < measured.x.front() || d.x[k] > measured.x.back()) continue;
     line.x.push_back(d.x[k]);
     line.y.push_back(d.value[k]);
   }
   return line;
+}
+
+/// "cell_a/curves" of "data/cell_a/curves.csv".
+std::string with_folder(const std::string& path) {
+  const std::string stem = file_stem(path);
+  const auto slash = path.find_last_of("/\\");
+  return slash == std::string::npos ? stem : file_name(path.substr(0, slash)) + "/" + stem;
+}
+
+std::string capital(std::string text) {
+  text[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(text[0])));
+  return text;
 }
 
 /// dQ/dV: as high as what was measured, and half as much again for the calculated one.
@@ -55,6 +68,7 @@ void scale_to_middle(Plot& plot) {
 
 std::optional<Plot> derivative_plot(const std::string& name, const Derivative& measured, const Derivative& model,
                                     bool by_voltage) {
+  if (measured.x.size() < 2) return std::nullopt;
   Plot plot;
   plot.title = name + (by_voltage ? ": dQ/dV" : ": dV/dQ");
   plot.description =
@@ -65,8 +79,8 @@ std::optional<Plot> derivative_plot(const std::string& name, const Derivative& m
   plot.key = compared_key();
   plot.names = Plot::Names::none;
   plot.low = true;
-  plot.series = {derivative_line(measured, Role::measured, "measured"),
-                 derivative_line(model, Role::calculated, "calculated")};
+  plot.series = {derivative_line(measured, measured, Role::measured, "measured"),
+                 derivative_line(model, measured, Role::calculated, "calculated")};
   if (plot.series[0].x.size() < 2) return std::nullopt;
   by_voltage ? scale_to_peaks(plot) : scale_to_middle(plot);
   return plot;
@@ -86,13 +100,16 @@ std::string StepNames::plain(StepAt place) const {
 }
 
 std::string StepNames::marks(StepAt place) const {
-  bool other_file = false, same_file = false;
+  bool other_file = false, same_file = false, same_name = false;
+  const auto stem = [&](StepAt at) { return file_stem(overlay_.runs[at.run].recording.file); };
   for (const StepAt other : all_steps(overlay_)) {
     if (other.run == place.run && other.step == place.step) continue;
-    if (plain(other) == plain(place)) (other.run == place.run ? same_file : other_file) = true;
+    if (plain(other) != plain(place)) continue;
+    (other.run == place.run ? same_file : other_file) = true;
+    same_name = same_name || (other.run != place.run && stem(other) == stem(place));
   }
   std::string words;
-  if (other_file) words += ", " + file_stem(overlay_.runs[place.run].recording.file);
+  if (other_file) words += ", " + (same_name ? with_folder(overlay_.runs[place.run].recording.file) : stem(place));
   if (same_file) words += fmt::format(", step {}", overlay_.at(place).number + 1);
   return words;
 }
@@ -193,8 +210,8 @@ std::vector<Block> derivative_plots(const Overlay& overlay) {
       const auto of = [&](const study::Derivatives& d) {
         return by_voltage ? d.charge_by_voltage : d.voltage_by_charge;
       };
-      if (auto plot = derivative_plot(names.full(some[k]), of(*step.measured_derivatives), of(*step.model_derivatives),
-                                      by_voltage))
+      if (auto plot = derivative_plot(capital(names.full(some[k])), of(*step.measured_derivatives),
+                                      of(*step.model_derivatives), by_voltage))
         blocks.push_back(std::move(*plot));
     }
   }

@@ -79,6 +79,5 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
 void check(const Request& request, const Channels& channels);
 void ceiling(const Request& request, const Channels& channels);
 void losses(const Request& request, const Channels& channels);
-void pulses(const Request& request, const Channels& channels);
 
 }  // namespace onegrain::app

@@ -73,7 +73,7 @@ const std::vector<Verb>& verbs() {
       {"pulses",
        "resistance, and diffusion in the grains, from measured pulses and rests (GITT)",
        {sheet, data, output, temperature},
-       pulses},
+       about_cell(answer::pulses)},
       {"cards",
        "the shipped materials, electrolytes and sheets with their sources",
        {card},

@@ -39,8 +39,7 @@ std::vector<std::string_view> web_asset_names();
 ///      "rate_capability": {"rated_capacity_mAh", "points": [as a curve, without its trace]},
 ///      "profiles": [{"electrode", "rate", "moments": [{"label", "radius": [0..1], "stoichiometry": []}]}],
 ///      "overpotentials": [{"label", "capacity_mAh": [], "parts": [{"name", "values_mV": [] (lost: positive)}]}],
-///      "losses": {see below}, "ceiling": {see below}, "pulses": {see below}, "cautions": [""],
-///      "provenance": [["what", "value"]]}
+///      "losses": {see below}, "ceiling": {see below}, "cautions": [""], "provenance": [["what", "value"]]}
 ///
 /// The highest charge rate that keeps every limit stands first on the page, the cautions right under its number:
 ///
@@ -73,25 +72,6 @@ std::vector<std::string_view> web_asset_names();
 ///      "levers": [{"change", "side_effect", "possible": true | false,    false: no numbers, and why in "side_effect"
 ///                  "capacity_fraction", "gained_fraction",               of what that cell holds, at this C-rate
 ///                  "areal_capacity_mAh_cm2", "areal_energy_mWh_cm2"}]}
-///
-/// Measured pulses: D against stoichiometry (logarithmic, both methods, `reasons` where a pulse is marked), and one
-/// pulse with its fit:
-///
-///     {"headline", "method": [""],                                  what was done, in sentences
-///      "recorder_step_mV", "salt_settles_s", "radius_um", "radius_within_factor",
-///      "pulses": [{"file", "number", "kind": "pulse" | "interruption", "direction": "discharge" | "charge",
-///                  "start_s", "duration_s", "current_mA", "charge_mAh", "rest_before_V", "rest_after_V",
-///                  "change_mV", "change_plus_minus_mV",              of the potential from rest to rest
-///                  "relaxation_mV", "stoichiometry", "stoichiometry_plus_minus", "stoichiometry_from": "in words",
-///                  "jump_on_ohm", "jump_on_ohm_cm2", "jump_on_within_s",       between the rows around a switch; also
-///                  "jump_off_...", "fitted_resistance_ohm", "fitted_resistance_ohm_cm2",   "off"
-///                  "trusted": true | false, "reasons": ["why no D"], "notes": [""], "theta", "misfit_mV",
-///                  "diffusivity_fit": {"per_R2_1_s", "per_R2_within_factor", "m2_s", "m2_s_within_factor"},
-///                  "diffusivity_square_root": {the same}, "diffusivity_two_points": {"per_R2_1_s", "m2_s"}}],
-///      "example": {"file", "number", "duration_s", "fit_from_s", "time_s": [], "voltage_V": [], "fitted_V": []}}
-///
-/// A value lies with 95 % between itself over and itself times its factor. Radius, stoichiometry and diffusivities are
-/// missing for a full cell, diffusivities for a pulse that is not trusted.
 ///
 /// The headlines and the cautions are also written as plain HTML, for browsers that run no script.
 /// The results marked `key` stand large at the top of the page; where none is marked, the first six do.

@@ -233,6 +233,10 @@ TEST_CASE("a warning of the bench reaches every answer about the cell, on screen
   const Folder folder;
   folder.write("cell.yaml", starved_sheet());
   folder.write("protocol.yaml", "steps:\n- {drive: rest, until: {time: 10 min}}\n");
+  folder.write("pulse.yaml",
+               "steps:\n- {drive: {rate: C/5, sense: discharge}, until: {time: 10 min}}\n- {drive: rest, until: {time: "
+               "10 min}}\n");
+  REQUIRE(program({"follow", "cell.yaml", "--protocol", "pulse.yaml", "--out", "slow"}).status == 0);
   const json bench = json_of({"bench", "cell.yaml"});
   REQUIRE(bench["bench"]["capacity_ratio"]["value"] < 1);
   REQUIRE_FALSE(bench["warnings"].empty());
@@ -241,6 +245,8 @@ TEST_CASE("a warning of the bench reaches every answer about the cell, on screen
        std::vector<std::vector<std::string>>{{"bench", "cell.yaml"},
                                              {"rates", "cell.yaml", "--rates", "C/2"},
                                              {"curve", "cell.yaml", "--rates", "C/2"},
+                                             {"overlay", "cell.yaml", "slow/curves.csv"},
+                                             {"pulses", "cell.yaml", "slow/curves.csv"},
                                              {"follow", "cell.yaml", "--protocol", "protocol.yaml"}}) {
     INFO(words[0]);
     const json summary = json_of(words);

@@ -950,7 +950,6 @@ function page(report) {
   const answer = answer_section(ceiling, text(report.headline));
   const lost = losses_sections(part(report.losses));
   const measured = [
-    pulses_section(part(report.pulses), text(report.headline)),
   ].filter(Boolean);
   const opened = answer || lost.length > 0 || measured.length > 0;
 

@@ -58,8 +58,11 @@ function plot_scales(plot, lines, { box, band, x_end }) {
   const tops = [...all("y"), ...all("low"), ...all("high")].map((value) =>
     known(value) ? Math.max(least ?? value, Math.min(most ?? value, value)) : value,
   );
-  const y = d3.scaleLinear(domain(tops, plot.y.include), [0, 1]);
-  if (plot.whole) y.domain([y.domain()[0], 1.06 * y.domain()[1]]);
+  const y = plot.y.logarithmic
+    ? d3.scaleLog(domain(tops.filter((value) => value > 0)).map((value, i) => value * (i ? 1.5 : 1 / 1.5)), [0, 1])
+    : d3.scaleLinear(domain(tops, plot.y.include), [0, 1]);
+  if (plot.y.logarithmic) y.range([box.bottom, box.top]);
+  else if (plot.whole) y.domain([y.domain()[0], 1.06 * y.domain()[1]]);
   else y.nice(6);
   y.range([box.bottom, box.top + (plot.names === "above" ? band : 0)]);
   return [x, y];
@@ -139,20 +142,32 @@ function words_at_points(lines, places, box) {
 
 const SHAPES = { round: (p) => `M${p[0] - 4.6},${p[1]}a4.6,4.6 0 1,0 9.2,0a4.6,4.6 0 1,0 -9.2,0`, square: (p) => `M${p[0] - 4},${p[1] - 4}h8v8h-8z` };
 
+const draw_mark = (line, p, stroke) =>
+  tag("path", {
+    class: "mark",
+    d: (line.role === "other" ? SHAPES.square : SHAPES.round)(p),
+    fill: line.role === "other" || line.doubtful ? "#fff" : stroke,
+    stroke,
+  });
+
 const line_style = (line) =>
   ["line", line.doubtful ? "faint" : "", ["measured", "calculated"].includes(line.role) ? line.role : ""].filter(Boolean).join(" ");
 
-/** What the looks of lines mean, in one row above the plot. */
-function draw_key(key, width) {
-  const entries = (key || []).map((one) => ({ ...one, order: 0 }));
+/** What the looks of lines mean, in one row above the plot; of points that are not joined, their mark. */
+function draw_key({ key, series }, width) {
+  const entries = (key || []).map((one) => ({ ...one, order: 0, like: series.find((line) => line.role === one.role) }));
   const looks = looks_of(entries);
   let at = width - entries.reduce((sum, one) => sum + width_of(printed(one.words)) + 54, 0);
   return entries.map((one, i) => {
     const from = Math.max(0, at);
     at = from + width_of(printed(one.words)) + 54;
     const { stroke, dash } = looks[i];
+    const sample =
+      one.like?.joined === false
+        ? draw_mark(one, [from + 17, 10], stroke)
+        : tag("line", { class: line_style(one), x1: from + 4, x2: from + 30, y1: 10, y2: 10, stroke, "stroke-dasharray": dash });
     return (
-      tag("line", { class: line_style(one), x1: from + 4, x2: from + 30, y1: 10, y2: 10, stroke, "stroke-dasharray": dash }) +
+      sample +
       tag("text", { class: "note", x: from + 38, y: 14.5 }, escaped(printed(one.words)))
     );
   });
@@ -175,16 +190,7 @@ function draw_series(line, points, x, y, id) {
   const all = line.x.map((value, i) => [known(value) ? x(value) : NaN, known(line.y[i]) ? y(line.y[i]) : NaN]);
   const path = d3.line().defined((p) => known(p[0]) && known(p[1]))(all);
   if (line.joined !== false) drawn.push(tag("path", { class: line_style(line), d: path, stroke, "stroke-dasharray": dash, ...clipped }));
-  if (line.marked)
-    for (const p of points)
-      drawn.push(
-        tag("path", {
-          class: "mark",
-          d: (line.role === "other" ? SHAPES.square : SHAPES.round)(p),
-          fill: line.role === "other" || line.doubtful ? "#fff" : stroke,
-          stroke,
-        }),
-      );
+  if (line.marked) drawn.push(...points.map((p) => draw_mark(line, p, stroke)));
   return drawn.join("");
 }
 
@@ -200,7 +206,7 @@ function draw_plot(plot, width, id, printing = false) {
     clip(`${id}-plot`, box),
     ...draw_zones(plot, box, y, id),
     axes(box, x, y, plot.x, plot.y),
-    ...draw_key(plot.key, width),
+    ...draw_key(plot, width),
     draw_whole(plot.whole, box, y, width),
     ...draw_stages(plot.stages, box, x),
   ];
