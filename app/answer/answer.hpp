@@ -63,6 +63,10 @@ struct Paragraph {
   std::string text;
   Places places = read;
 };
+/// One under the other, each as it is: what was found in a file. Not on the page.
+struct Lines {
+  std::vector<std::string> lines;
+};
 struct Bullets {
   std::string title;
   std::vector<std::string> items;
@@ -166,7 +170,7 @@ struct Layers {
   std::vector<Layer> layers;
 };
 
-using Block = std::variant<Paragraph, Bullets, Figures, Facts, Table, Plot, Stack, Layers>;
+using Block = std::variant<Paragraph, Lines, Bullets, Figures, Facts, Table, Plot, Stack, Layers>;
 
 struct Section {
   std::string title;
@@ -199,6 +203,7 @@ struct Answer {
   std::optional<Course> course;
   std::string verbatim;                                         ///< not empty: printed as it is, and nothing else
   std::vector<std::pair<std::string, std::string>> more_files;  ///< name and content, beside the report
+  std::string unsound;  ///< not empty: faults of the input, a line each, told in the narration; the status is theirs
 
   // By the frame.
   std::string verb, subject, arrangement;

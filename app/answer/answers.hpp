@@ -12,6 +12,7 @@ Answer curve(const Request& request, const Channels& channels, Job& job);
 Answer rates(const Request& request, const Channels& channels, Job& job);
 Answer follow(const Request& request, const Channels& channels, Job& job);
 
+Answer check(const Request& request, const Channels& channels);
 Answer cards(const Request& request, const Channels& channels);
 Answer schema(const Request& request, const Channels& channels);
 

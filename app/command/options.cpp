@@ -35,6 +35,7 @@ void files(CLI::App& verb, Request& request) {
                   "columns of a data file by title, behind the files: time=t/h voltage=U/V current=I/mA; also "
                   "temperature, capacity, state, cycle, step; a unit that the title lacks behind a colon, time=Zeit:h; "
                   "words of the state, charge=CHA rest=PAU");
+  verb.add_flag("--json", request.json, "print what was found as JSON: faults, recognised steps, doubtful rows");
 }
 
 void data(CLI::App& verb, Request& request) { add_data(verb, request); }

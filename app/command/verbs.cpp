@@ -33,7 +33,7 @@ auto about_program(answer::Answer (*say)(const Request&, const Channels&)) {
 const std::vector<Verb>& verbs() {
   using namespace options;
   static const std::vector<Verb> all = {
-      {"check", "is this sheet, card, protocol or data file sound?", {files}, check},
+      {"check", "is this sheet, card, protocol or data file sound?", {files}, about_program(answer::check)},
       {"bench",
        "the cell that these measurements make, and the current for each C-rate",
        {sheet, output, temperature, electrolyte},

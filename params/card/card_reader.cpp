@@ -193,7 +193,7 @@ std::optional<Card> card_of(Fields& sheet, const std::string& key, const std::st
   std::string problem;
   std::optional<FoundFile> found = find_card(name, reading.folder, reading.shipped, shipped_folder, problem);
   if (!found) {
-    sheet.error(key, problem);
+    sheet.error(key, problem, nearest(name, shipped_names(shipped_folder)));
     return std::nullopt;
   }
   add_file(*reading.files, source_file(found->name, found->shipped, found->text, reading.file, name));

@@ -29,12 +29,17 @@ CALLS = [
     ["curve", "lfp_half_cell", "--rates", "C/5", "--points", "5"],
     ["follow", "demo", "--protocol", "protocol.yaml"],
     ["cards"],
+    ["check", "demo", "protocol.yaml", "run.csv"],
 ]
 
 
-def run(words):
+RUN = "Test Time / s,Voltage / V,Current / A\n" + "".join(
+    f"{10 * k},{3.5 + 0.001 * k},{0.001 if k < 20 else 0}\n" for k in range(40)) + "5,3.5,0\n"
+
+
+def run(words, status=0):
     done = subprocess.run([ONEGRAIN, *words], capture_output=True, text=True, check=False)
-    assert done.returncode == 0, (words, done.stderr)
+    assert done.returncode == status, (words, done.stderr)
     return done.stdout
 
 
@@ -57,7 +62,7 @@ validator = jsonschema.Draft202012Validator(schema)
 
 # One key, one meaning: whatever is not a list or an object of its own points to the one description of its name.
 NESTED = {"points", "curves", "steps", "bench", "cards", "rates", "positive", "negative", "working", "verb",
-          "passed_over", "rest_before_cut_off"}
+          "passed_over", "rest_before_cut_off", "checked", "faults", "columns", "recorded_steps", "doubts", "doubtful_rows"}
 OF_FIGURES = {"value", "plus_minus", "lower", "upper", "within_factor"}
 exceptions = []
 
@@ -77,14 +82,16 @@ assert len(CALLS) > 8
 
 summaries = {}
 with tempfile.TemporaryDirectory() as folder:
-    path = pathlib.Path(folder) / "protocol.yaml"
-    path.write_text(PROTOCOL)
-    for words in CALLS:
-        call = [str(path) if word == "protocol.yaml" else word for word in words]
-        summary = json.loads(run([*call, "--json"]))
+    written = {"protocol.yaml": PROTOCOL, "run.csv": RUN}
+    written["wrong.yaml"] = run(["cards", "demo"]).replace("thickness:", "thicknes:", 1).replace("4.8 um", "4.8 mm", 1)
+    for name, text in written.items():
+        (pathlib.Path(folder) / name).write_text(text)
+    for words, status in [(words, 0) for words in CALLS] + [(["check", "wrong.yaml"], 3)]:
+        call = [f"{folder}/{word}" if word in written else word for word in words]
+        summary = json.loads(run([*call, "--json"], status))
         for fault in validator.iter_errors(summary):
             sys.exit(f"onegrain {' '.join(words)}: {list(fault.absolute_path)}: {fault.message[:300]}")
-        summaries[words[0]] = summary
+        summaries[words[0] if status == 0 else "unsound"] = summary
 
 # A validator that takes everything would have passed too: each of these changes must be refused.
 def refused(verb, change):
@@ -103,4 +110,6 @@ refused("follow", lambda s: s["steps"][0].pop("net_charge_mAh"))
 refused("bench", lambda s: s["bench"].update(rated_capacity_mAh={"value": 1.0}))
 refused("bench", lambda s: s["files"][0].update(sha256="0"))
 refused("cards", lambda s: s.update(onegrain_summary=2))
-print(f"{len(CALLS)} summaries keep the schema, 10 changes are refused")
+refused("check", lambda s: s["recorded_steps"][0].update(kind="float"))
+refused("unsound", lambda s: s["faults"][0].update(line=0))
+print(f"{len(CALLS) + 1} summaries keep the schema, 12 changes are refused")
