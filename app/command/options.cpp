@@ -134,9 +134,12 @@ void card(CLI::App& verb, Request& request) {
 }
 
 void schema(CLI::App& verb, Request& request) {
-  verb.add_option("WHAT", request.files, "summary: the JSON Schema of summary.json")
+  verb.add_option("WHAT", request.files,
+                  "the JSON Schema of summary.json (summary), of a sheet, a card or a protocol; keys: a table of all keys "
+                  "of the last three")
       ->required()
-      ->check(CLI::IsMember({"summary"}));
+      ->expected(1)
+      ->check(CLI::IsMember({"summary", "sheet", "card", "protocol", "keys"}));
 }
 
 }  // namespace onegrain::app::options

@@ -79,7 +79,7 @@ const std::vector<Verb>& verbs() {
        {card},
        about_program(answer::cards)},
       {"schema",
-       "the published form of the results, for other programs",
+       "the published form of results, sheets, cards and protocols, for editors and other programs",
        {options::schema},
        about_program(answer::schema)},
   };
