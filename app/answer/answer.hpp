@@ -46,7 +46,7 @@ struct Facts {
 };
 
 struct Column {
-  std::string key, label;
+  std::string key, label;          ///< a path of keys, "trace.time", nests here too
   std::optional<Measure> measure;  ///< none: words
   Places places = everywhere;
 };
@@ -78,6 +78,7 @@ struct Axis {
   Measure measure;
   std::vector<double> include;  ///< values that the axis shows in any case
   std::optional<double> most;   ///< larger values do not stretch the axis
+  std::optional<double> least;  ///< smaller values do not stretch the axis
   bool logarithmic = false;     ///< ticks at `ticks` only
   std::vector<std::pair<double, std::string>> ticks;
 };
@@ -88,15 +89,17 @@ enum class Role {
   other,      ///< drawn against it
   in_order,   ///< one of several of which the order counts: dark to light by `Series::order`
   in_time,    ///< one of several moments
-  measured,
+  measured,   ///< broad and light; several: by `Series::order`
+  calculated  ///< thin and dark over the measured one of the same order, and not named again
 };
 
 struct Series {
   std::string label;
   Role role = Role::predicted;
-  int order = 0;          ///< of `in_order` and `in_time`, from 0
+  int order = 0;          ///< of `in_order`, `in_time`, `measured` and `calculated`, from 0
   bool doubtful = false;  ///< not to be relied on: drawn thin, named with (?)
   bool marked = false;    ///< a mark at every point
+  bool joined = true;     ///< by a line; else marks alone, the band as bars
   std::vector<double> x, y;
   std::vector<double> low, high;       ///< a band around y; may be empty
   std::vector<std::string> at_points;  ///< words beside the points; may be empty
@@ -137,6 +140,8 @@ struct Plot {
   enum class Names { below, above, right, none } names = Names::below;  ///< where the lines' names stand
   bool low = false;                                                     ///< of little height
   std::optional<std::pair<double, std::string>> whole;  ///< a value that counts as 100 % on a second axis, and of what
+  std::vector<std::pair<Role, std::string>> key;        ///< what the looks of lines mean, above the plot
+  std::string note;                                     ///< where lines are cut off
 };
 
 /// Parts on top of each other against x, on the page alone. Parts of one name look alike in all stacks of a page.
@@ -170,7 +175,43 @@ struct Layers {
   std::vector<Layer> layers;
 };
 
-using Block = std::variant<Paragraph, Lines, Bullets, Figures, Facts, Table, Plot, Stack, Layers>;
+/// Bars in rows over one axis: intervals of values, or stretches with a part in use. On the page alone.
+struct Intervals {
+  std::string title, description;
+  Axis axis;
+  std::vector<Level> levels;  ///< upright lines
+  /// `interval`: a line from low to high with a dot, a thin line below for the part. `stretch`: a slab from low to
+  /// high, hatched, the part dark.
+  enum class Look { interval, stretch } look = Look::interval;
+  struct Row {
+    std::string name, words;      ///< words: under the pointer; of a stretch beside the name
+    std::optional<double> value;  ///< the dot
+    double low, high;             ///< an infinite end goes on at the edge with an arrow
+    std::optional<std::pair<double, double>> part;
+    bool doubtful = false;  ///< an open dot
+  };
+  std::vector<Row> rows;
+};
+
+/// Arrays of numbers that only the summary holds, members of the object at `key`.
+struct Arrays {
+  struct Array {
+    std::string key;
+    Measure measure;
+    std::vector<double> values;
+  };
+  std::string key;
+  std::vector<Array> arrays;
+};
+
+struct Listed;
+using Block = std::variant<Paragraph, Lines, Bullets, Figures, Facts, Table, Plot, Stack, Layers, Intervals, Arrays, Listed>;
+
+/// In the summary alone, an array of objects at `key`, each made of blocks of its own; for objects that hold tables.
+struct Listed {
+  std::string key;
+  std::vector<std::vector<Block>> members;
+};
 
 struct Section {
   std::string title;
@@ -204,6 +245,7 @@ struct Answer {
   std::string verbatim;                                         ///< not empty: printed as it is, and nothing else
   std::vector<std::pair<std::string, std::string>> more_files;  ///< name and content, beside the report
   std::string unsound;  ///< not empty: faults of the input, a line each, told in the narration; the status is theirs
+  std::vector<std::pair<std::string, Course>> more_courses;     ///< name and columns, as curves.csv
 
   // By the frame.
   std::string verb, subject, arrangement;

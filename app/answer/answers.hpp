@@ -11,6 +11,8 @@ Answer bench(const Request& request, const Channels& channels, Job& job);
 Answer curve(const Request& request, const Channels& channels, Job& job);
 Answer rates(const Request& request, const Channels& channels, Job& job);
 Answer follow(const Request& request, const Channels& channels, Job& job);
+Answer overlay(const Request& request, const Channels& channels, Job& job);
+Answer pulses(const Request& request, const Channels& channels, Job& job);
 
 Answer check(const Request& request, const Channels& channels);
 Answer cards(const Request& request, const Channels& channels);

@@ -59,7 +59,7 @@ void add_step(Course& course, const Job& job, const solver::StepSolution& step, 
       row.insert(row.end(), {p.negative_surface, p.negative_mean, v.negative_potential + v.negative_overpotential,
                              v.negative_potential - rest, v.negative_overpotential});
     } else {
-      row.push_back(v.negative_overpotential);
+      row.emplace_back(v.negative_overpotential);
     }
     row.insert(row.end(), {v.electrolyte, v.concentration, v.electronic, v.contact, v.separator_side, p.temperature});
     course.rows.add(row);

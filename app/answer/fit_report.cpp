@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "app/answer/measured_words.hpp"
 #include "app/study/fitting.hpp"
 
 // What is to be said of a fit.
@@ -144,7 +145,7 @@ nlohmann::json fit_json(const Job& job, const Fitting& fitting, const solver::Ce
                       {"largest_mV", number(1e3 * m.largest)},
                       {"correlation_points", number(m.correlation_time)},
                       {"points", curve.voltage.size()},
-                      {"start", recordings[c].start_text},
+                      {"start", answer::start_words(recordings[c])},
                       {"rows_read", recordings[c].measured.rows_read},
                       {"rows_left_out", recordings[c].measured.doubts.left_out()},
                       {"trace",

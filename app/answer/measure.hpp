@@ -18,6 +18,7 @@ struct Measure {
 
   bool whole = false;  ///< a count: no decimals anywhere
 
+  bool operator==(const Measure&) const = default;
   const char* shown_unit() const { return unit ? unit : kind->unit; }
 };
 
@@ -46,6 +47,7 @@ struct Uncertainty {
   };
   Form form = Form::none;
   double size = 0, low = 0, high = 0;
+  bool operator==(const Uncertainty&) const = default;
 
   static Uncertainty plus_minus(double half_width) { return {Form::plus_minus, half_width}; }
   static Uncertainty interval(double low, double high) { return {Form::interval, 0, low, high}; }

@@ -49,6 +49,7 @@ void put_cell(std::string& bytes, const Cell& cell) {
     put(bytes, array->size());
     bytes.append(reinterpret_cast<const char*>(array->data()), array->size() * sizeof(double));
   }
+  if (const auto* amount = std::get_if<Amount>(&cell)) put(bytes, *amount);  // its pointers hold within this process
 }
 
 void read(std::FILE* file, void* into, std::size_t bytes) {
@@ -79,6 +80,8 @@ Cell get_cell(std::FILE* file) {
       read(file, array.data(), array.size() * sizeof(double));
       return array;
     }
+    case 5:
+      return get<Amount>(file);
     default:
       return std::monostate{};
   }

@@ -6,11 +6,23 @@
 #include <variant>
 #include <vector>
 
+#include "app/answer/measure.hpp"
+
 namespace onegrain::app::answer {
 
-/// What stands in a cell of a table: nothing, a number in SI, yes or no, text, or a whole array (summary only).
-struct Cell : std::variant<std::monostate, double, bool, std::string, std::vector<double>> {
-  using Alternatives = std::variant<std::monostate, double, bool, std::string, std::vector<double>>;
+/// A number in SI that brings its own measure, for columns whose rows measure different things. In the summary a number
+/// alone where nothing is known of its uncertainty, else an object as of a figure.
+struct Amount {
+  double value = 0;
+  Measure measure;
+  Uncertainty uncertainty{};
+  bool operator==(const Amount&) const = default;
+};
+
+/// What stands in a cell of a table: nothing, a number in SI, yes or no, text, a whole array (summary only), or a
+/// number with its own measure.
+struct Cell : std::variant<std::monostate, double, bool, std::string, std::vector<double>, Amount> {
+  using Alternatives = std::variant<std::monostate, double, bool, std::string, std::vector<double>, Amount>;
   using Alternatives::Alternatives;
   // Where memory runs out within the copy of a variant of these types, libstdc++ 12 destroys what was never made and
   // jumps anywhere; an assignment makes the copy first.

@@ -67,6 +67,8 @@ void present(const Request& request, const Channels& channels, const Answer& sai
   if (request.out.empty()) return;
   ResultFolder folder(request.out, said.command);
   if (said.course) folder.add("curves.csv", [&](std::ostream& out) { render::write_curves(out, *said.course); });
+  for (const auto& more : said.more_courses)
+    folder.add(more.first, [&more](std::ostream& out) { render::write_curves(out, more.second); });
   for (const auto& [name, content] : said.more_files) folder.add(name, content);
   folder.add("summary.json", [&](std::ostream& out) { render::write_summary(out, said); });
   folder.add("report.html", render::page_text(said));

@@ -5,6 +5,7 @@
 #include <ostream>
 
 #include "app/answer/document.hpp"
+#include "app/answer/measured_words.hpp"
 #include "app/answer/words.hpp"
 #include "app/render/output.hpp"
 #include "app/render/table.hpp"
@@ -205,7 +206,7 @@ void print(std::ostream& out, const Job& job, const BalanceReport& b, const solv
   row("capacity of the cell, at rest / mAh", job.bench.window.capacity, b.cell_capacity, per_mAh, "");
   out << table.text() << "\n";
   out << recording.file << ": "
-      << wrapped(fmt::format("{}; {} rows read, {} left out, {} compared.", recording.start_text,
+      << wrapped(fmt::format("{}; {} rows read, {} left out, {} compared.", answer::start_words(recording),
                              recording.measured.rows_read, recording.measured.doubts.left_out(), recording.rows.size()),
                  100, "  ");
   out << wrapped(fmt::format(

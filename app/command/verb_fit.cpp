@@ -5,6 +5,7 @@
 #include <ostream>
 
 #include "app/answer/document.hpp"
+#include "app/answer/measured_words.hpp"
 #include "app/answer/words.hpp"
 #include "app/render/output.hpp"
 #include "app/render/screen.hpp"
@@ -123,7 +124,8 @@ void print(std::ostream& out, const Job& job, const Fitting& fitting, const solv
                 digits(static_cast<double>(recordings[c].rows.size()) / m.correlation_time, 2)});
   }
   out << misfit.text();
-  for (const Recording& rec : recordings) out << "  " << rec.file << ": " << wrapped(rec.start_text, 100, "    ");
+  for (const Recording& rec : recordings)
+    out << "  " << rec.file << ": " << wrapped(answer::start_words(rec), 100, "    ");
   out << "\n";
 
   std::string pairs;

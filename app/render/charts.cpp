@@ -38,6 +38,7 @@ json axis(const Axis& a) {
   for (const auto& [value, words] : a.ticks) ticks.push_back({{"at", scale(value)}, {"words", words}});
   j["include"] = include;
   if (a.most) j["most"] = scale(*a.most);
+  if (a.least) j["least"] = scale(*a.least);
   if (a.logarithmic) j["logarithmic"] = true;
   if (!ticks.empty()) j["ticks"] = ticks;
   return j;
@@ -55,6 +56,8 @@ const char* name_of(Role role) {
       return "in_time";
     case Role::measured:
       return "measured";
+    case Role::calculated:
+      return "calculated";
   }
   return "";
 }
@@ -66,6 +69,7 @@ json series(const Series& s, const Plot& plot) {
          {"order", s.order},
          {"doubtful", s.doubtful},
          {"marked", s.marked},
+         {"joined", s.joined},
          {"x", numbers(s.x, plot.x.measure, kept)},
          {"y", numbers(s.y, plot.y.measure, kept)}};
   if (!s.low.empty()) {
@@ -100,6 +104,8 @@ json plot_json(const Plot& p) {
   for (const Level& l : p.levels) j["levels"].push_back({{"at", y(l.value)}, {"words", l.words}});
   for (const Stage& s : p.stages) j["stages"].push_back({{"from", x(s.from)}, {"to", x(s.to)}, {"name", s.name}});
   if (p.whole) j["whole"] = {{"at", y(p.whole->first)}, {"words", p.whole->second}};
+  for (const auto& [role, words] : p.key) j["key"].push_back({{"role", name_of(role)}, {"words", words}});
+  if (!p.note.empty()) j["note"] = p.note;
   return j;
 }
 
@@ -136,6 +142,26 @@ json layers_json(const Layers& drawing) {
                     {"shares", shares}});
   }
   return {{"type", "layers"}, {"title", drawing.title}, {"says", drawing.description}, {"layers", list}};
+}
+
+json intervals_json(const Intervals& drawing) {
+  const Scale scale(drawing.axis.measure);
+  const auto place = [&](double value) { return std::isfinite(value) ? json(scale(value)) : json(nullptr); };
+  json levels = json::array(), rows = json::array();
+  for (const Level& l : drawing.levels) levels.push_back({{"at", scale(l.value)}, {"words", l.words}});
+  for (const Intervals::Row& r : drawing.rows) {
+    json row{{"name", r.name},      {"words", r.words},      {"value", r.value ? place(*r.value) : json()},
+             {"low", place(r.low)}, {"high", place(r.high)}, {"doubtful", r.doubtful}};
+    if (r.part) row["part"] = {place(r.part->first), place(r.part->second)};
+    rows.push_back(std::move(row));
+  }
+  return {{"type", "intervals"},
+          {"title", drawing.title},
+          {"says", drawing.description},
+          {"axis", axis(drawing.axis)},
+          {"levels", levels},
+          {"look", drawing.look == Intervals::Look::stretch ? "stretch" : "interval"},
+          {"rows", rows}};
 }
 
 }  // namespace onegrain::app::render

@@ -16,6 +16,7 @@ using Looks = std::vector<std::string>;
 nlohmann::json plot_json(const answer::Plot& plot);
 nlohmann::json stack_json(const answer::Stack& stack, Looks& looks);
 nlohmann::json layers_json(const answer::Layers& drawing);
+nlohmann::json intervals_json(const answer::Intervals& drawing);
 
 /// "Capacity / mAh", the title of an axis or a column.
 std::string titled(const std::string& label, const answer::Measure& measure);

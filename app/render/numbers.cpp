@@ -94,6 +94,14 @@ std::string text_of(const Figure& figure) {
   return params::show(figure.value, *m.kind, m.digits, m.shown_unit());  // "42 um", not "42.00 um"
 }
 
+std::string text_of(const answer::Amount& amount) {
+  Figure figure;
+  figure.value = amount.value;
+  figure.measure = amount.measure;
+  figure.uncertainty = amount.uncertainty;
+  return text_of(figure);
+}
+
 std::string uncertainty_of(const Figure& figure) {
   const Uncertainty& known = figure.uncertainty;
   switch (known.form) {
@@ -104,6 +112,7 @@ std::string uncertainty_of(const Figure& figure) {
       down.rounding = Rounding::down;
       up.rounding = Rounding::up;
       const std::string low = digits_of(known.low, down), high = digits_of(known.high, up);
+      if (!std::isfinite(known.low) && !std::isfinite(known.high)) return "open at both ends";
       if (!std::isfinite(known.low)) return "at most " + high;
       if (!std::isfinite(known.high)) return "at least " + low;
       return low + " to " + high;

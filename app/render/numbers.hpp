@@ -30,6 +30,7 @@ std::string text_of(double si, const answer::Measure& measure);
 /// Value and uncertainty to the second digit of the uncertainty: "2.070 ± 0.027 mA"; "1.2e-14 m2/s, within a factor 3",
 /// "12.1 mAh (11.8 to 12.5)".
 std::string text_of(const answer::Figure& figure);
+std::string text_of(const answer::Amount& amount);
 /// The uncertainty alone: "± 0.027 mA"; "" where there is none.
 std::string uncertainty_of(const answer::Figure& figure);
 

@@ -34,6 +34,7 @@ std::string cell_text(const Cell& cell, const Column& column) {
   }
   if (const auto* yes = std::get_if<bool>(&cell)) return *yes ? "yes" : "no";
   if (const auto* words = std::get_if<std::string>(&cell)) return *words;
+  if (const auto* amount = std::get_if<Amount>(&cell)) return text_of(*amount);
   return "";
 }
 
@@ -82,6 +83,7 @@ json block_json(const Block& block, Looks& looks) {
   if (const auto* p = std::get_if<Plot>(&block)) return plot_json(*p);
   if (const auto* s = std::get_if<Stack>(&block)) return stack_json(*s, looks);
   if (const auto* l = std::get_if<Layers>(&block)) return layers_json(*l);
+  if (const auto* i = std::get_if<Intervals>(&block)) return intervals_json(*i);
   return nullptr;
 }
 

@@ -39,8 +39,8 @@ std::vector<std::string_view> web_asset_names();
 ///      "rate_capability": {"rated_capacity_mAh", "points": [as a curve, without its trace]},
 ///      "profiles": [{"electrode", "rate", "moments": [{"label", "radius": [0..1], "stoichiometry": []}]}],
 ///      "overpotentials": [{"label", "capacity_mAh": [], "parts": [{"name", "values_mV": [] (lost: positive)}]}],
-///      "losses": {see below}, "ceiling": {see below}, "overlay": {see below}, "balance": {see below}, "fit": {see
-///      below}, "pulses": {see below}, "cautions": [""], "provenance": [["what", "value"]]}
+///      "losses": {see below}, "ceiling": {see below}, "balance": {see below}, "fit": {see
+///      below}, "cautions": [""], "provenance": [["what", "value"]]}
 ///
 /// The highest charge rate that keeps every limit stands first on the page, the cautions right under its number:
 ///
@@ -74,25 +74,6 @@ std::vector<std::string_view> web_asset_names();
 ///                  "capacity_fraction", "gained_fraction",               of what that cell holds, at this C-rate
 ///                  "areal_capacity_mAh_cm2", "areal_energy_mWh_cm2"}]}
 ///
-/// The model over measured curves: charges and discharges against capacity, records of several steps against time as
-/// well, calculated minus measured below each, the derivatives, and the model beside what needs no model:
-///
-///     {"driven_by": "measured current" | "recognised protocol", "why": "why the fast rate gave less",
-///      "smoothing": {"voltage_mV", "capacity_percent"},              of the derivatives, to either side
-///      "resistance": {"ohm", "slow", "fitted_to"},                   of the yardstick, and the steps it was made from
-///      "runs": [{"file", "start": "in words", "rows_read", "rows_left_out", "rows_compared", "rows_beyond_the_model",
-///                "temperature_measured": true | false,
-///                "steps": [{"step", "kind": "charge" | "discharge" | "hold" | "rest" | ..., "c_rate", "current_mA",
-///                           "temperature_degC", "rows", "rows_compared", "rms_mV", "mean_mV", "largest_mV",
-///                           "capacity_mAh", "model_capacity_mAh",
-///                           "model_rms_there_mV", "resistance_rms_mV", "between_cells_rms_mV",     from 2 to 95 %
-///                           "resistance_fitted_here": true | false, "model_ended_by", "trusted": true | false, "note",
-///                           "trace": {"time_h" (of the run), "capacity_mAh" (of the step), "measured_V", "model_V",
-///                                     "residual_mV"},
-///                           "measured_derivatives": {"dQ_dV": {"voltage_V", "value" (mAh/V)},
-///                                                    "dV_dQ": {"capacity_mAh", "value" (mV/mAh)}},
-///                           "model_derivatives": {the same}}]}]}
-///
 /// The balance of the electrodes, found from a slow curve; `found` is {"value", "lower", "upper"} with 95 %:
 ///
 ///     {"electrodes": [{"electrode", "capacity_mAh": found, "sheet_mAh", "loss_percent": found,     the positive first
@@ -114,25 +95,6 @@ std::vector<std::string_view> web_asset_names();
 ///                  "trace": {"time_h", "charge_mAh", "measured_V", "model_V", "residual_mV"}}],
 ///      "potentials": [{"name", "stoichiometry": [], "correction_mV": [], "standard_deviation_mV": []}],
 ///      "noise_mV", "independent_points", "starts", "starts_agreeing", "converged": true | false, "ended_by"}
-///
-/// Measured pulses: D against stoichiometry (logarithmic, both methods, `reasons` where a pulse is marked), and one
-/// pulse with its fit:
-///
-///     {"headline", "method": [""],                                  what was done, in sentences
-///      "recorder_step_mV", "salt_settles_s", "radius_um", "radius_within_factor",
-///      "pulses": [{"file", "number", "kind": "pulse" | "interruption", "direction": "discharge" | "charge",
-///                  "start_s", "duration_s", "current_mA", "charge_mAh", "rest_before_V", "rest_after_V",
-///                  "change_mV", "change_plus_minus_mV",              of the potential from rest to rest
-///                  "relaxation_mV", "stoichiometry", "stoichiometry_plus_minus", "stoichiometry_from": "in words",
-///                  "jump_on_ohm", "jump_on_ohm_cm2", "jump_on_within_s",       between the rows around a switch; also
-///                  "jump_off_...", "fitted_resistance_ohm", "fitted_resistance_ohm_cm2",   "off"
-///                  "trusted": true | false, "reasons": ["why no D"], "notes": [""], "theta", "misfit_mV",
-///                  "diffusivity_fit": {"per_R2_1_s", "per_R2_within_factor", "m2_s", "m2_s_within_factor"},
-///                  "diffusivity_square_root": {the same}, "diffusivity_two_points": {"per_R2_1_s", "m2_s"}}],
-///      "example": {"file", "number", "duration_s", "fit_from_s", "time_s": [], "voltage_V": [], "fitted_V": []}}
-///
-/// A value lies with 95 % between itself over and itself times its factor. Radius, stoichiometry and diffusivities are
-/// missing for a full cell, diffusivities for a pulse that is not trusted.
 ///
 /// The headlines and the cautions are also written as plain HTML, for browsers that run no script.
 /// The results marked `key` stand large at the top of the page; where none is marked, the first six do.

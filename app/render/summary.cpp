@@ -22,7 +22,10 @@ struct Node {
   std::vector<std::pair<std::string, std::unique_ptr<Node>>> members;
   ordered_json value;
   const answer::Table* table = nullptr;
+  const Listed* listed = nullptr;
   bool object = false;
+
+  bool taken() const { return object || table || listed || !value.is_null(); }
 
   Node& at(const std::string& key) {
     object = true;
@@ -42,8 +45,13 @@ struct Node {
   }
   void put(const std::string& key, ordered_json content) {
     Node& node = path(key);
-    if (node.object || node.table || !node.value.is_null()) throw std::logic_error("two things are called " + key);
+    if (node.taken()) throw std::logic_error("two things are called " + key);
     node.value = std::move(content);
+  }
+  Node& free_place(const std::string& key) {
+    Node& node = path(key);
+    if (node.taken()) throw std::logic_error("two things are called " + key);
+    return node;
   }
 };
 
@@ -52,12 +60,9 @@ ordered_json value_of(double si, const Measure& measure) {
   return number(machine_number(si, measure));
 }
 
-ordered_json value_of(const Figure& figure) {
-  const Measure& m = figure.measure;
-  if (figure.alone) return value_of(figure.value, m);
-  const Uncertainty& known = figure.uncertainty;
-  ordered_json json{{"value", value_of(figure.value, m)}};
-  const auto width = [&](double si) { return number(m.kind->dimension.none() ? si : Scale(m).difference(si)); };
+ordered_json value_of(double si, const Measure& m, const Uncertainty& known) {
+  ordered_json json{{"value", value_of(si, m)}};
+  const auto width = [&](double size) { return number(m.kind->dimension.none() ? size : Scale(m).difference(size)); };
   if (known.form == Uncertainty::Form::interval) {
     json["lower"] = value_of(known.low, m);
     json["upper"] = value_of(known.high, m);
@@ -69,20 +74,44 @@ ordered_json value_of(const Figure& figure) {
   return json;
 }
 
+ordered_json value_of(const Figure& figure) {
+  return figure.alone ? value_of(figure.value, figure.measure)
+                      : value_of(figure.value, figure.measure, figure.uncertainty);
+}
+
+ordered_json value_of(const Amount& amount) {
+  return amount.uncertainty.form == Uncertainty::Form::none
+             ? value_of(amount.value, amount.measure)
+             : value_of(amount.value, amount.measure, amount.uncertainty);
+}
+
+ordered_json list_of(const std::vector<double>& array, const Measure& measure) {
+  ordered_json list = ordered_json::array();
+  const Scale scale(measure);
+  const bool plain = measure.kind->dimension.none();
+  for (const double si : array) list.push_back(ordered_json(number(plain ? si : scale(si))));
+  return list;
+}
+
+/// Where a path of keys leads in an object.
+ordered_json& place_of(ordered_json& object, const std::string& keys) {
+  const auto dot = keys.find('.');
+  if (dot == std::string::npos) return object[keys];
+  return place_of(object[keys.substr(0, dot)], keys.substr(dot + 1));
+}
+
 ordered_json row_of(const answer::Table& table, const std::vector<std::string>& keys, const Row& row) {
   ordered_json json = ordered_json::object();
   for (std::size_t k = 0; k < row.size(); ++k) {
     const Measure measure = table.columns[k].measure.value_or(Measure{});
-    if (keys[k].empty()) continue;
-    if (const auto* value = std::get_if<double>(&row[k])) json[keys[k]] = value_of(*value, measure);
-    if (const auto* yes = std::get_if<bool>(&row[k])) json[keys[k]] = *yes;
-    if (const auto* words = std::get_if<std::string>(&row[k])) json[keys[k]] = *words;
+    if (keys[k].empty() || std::holds_alternative<std::monostate>(row[k])) continue;
+    ordered_json& place = place_of(json, keys[k]);
+    if (const auto* value = std::get_if<double>(&row[k])) place = value_of(*value, measure);
+    if (const auto* yes = std::get_if<bool>(&row[k])) place = *yes;
+    if (const auto* words = std::get_if<std::string>(&row[k])) place = *words;
+    if (const auto* amount = std::get_if<Amount>(&row[k])) place = value_of(*amount);
     if (const auto* array = std::get_if<std::vector<double>>(&row[k])) {
-      ordered_json list = ordered_json::array();
-      const Scale scale(measure);
-      const bool plain = measure.kind->dimension.none();
-      for (const double si : *array) list.push_back(ordered_json(number(plain ? si : scale(si))));
-      json[keys[k]] = std::move(list);
+      place = list_of(*array, measure);
     }
   }
   return json;
@@ -100,12 +129,13 @@ void add(Node& root, const Block& block) {
     for (const auto& [key, fact] : facts->facts)
       std::visit([&, name = key](const auto& content) { place.put(name, content); }, fact);
   } else if (const auto* table = std::get_if<answer::Table>(&block)) {
-    if ((table->places & summary) && !table->key.empty()) {
-      Node& place = root.path(table->key);
-      if (place.object || place.table || !place.value.is_null())
-        throw std::logic_error("two things are called " + table->key);
-      place.table = table;
-    }
+    if ((table->places & summary) && !table->key.empty()) root.free_place(table->key).table = table;
+  } else if (const auto* arrays = std::get_if<Arrays>(&block)) {
+    Node& place = root.path(arrays->key);
+    for (const Arrays::Array& one : arrays->arrays)
+      place.put(key_of(one.key, one.measure), list_of(one.values, one.measure));
+  } else if (const auto* listed = std::get_if<Listed>(&block)) {
+    root.free_place(listed->key).listed = listed;
   }
 }
 
@@ -138,8 +168,28 @@ void write_rows(std::ostream& out, const answer::Table& table, std::size_t depth
   out << "\n" << std::string(depth, ' ') << "]";
 }
 
+void write(std::ostream& out, const Node& node, std::size_t depth);
+
+void write_members(std::ostream& out, const Listed& listed, std::size_t depth) {
+  if (listed.members.empty()) {
+    out << "[]";
+    return;
+  }
+  const char* before = "[\n";
+  for (const std::vector<Block>& member : listed.members) {
+    Node object;
+    object.object = true;
+    for (const Block& block : member) add(object, block);
+    out << before << std::string(depth + 1, ' ');
+    write(out, object, depth + 1);
+    before = ",\n";
+  }
+  out << "\n" << std::string(depth, ' ') << "]";
+}
+
 void write(std::ostream& out, const Node& node, std::size_t depth) {
   if (node.table) return write_rows(out, *node.table, depth);
+  if (node.listed) return write_members(out, *node.listed, depth);
   if (!node.object) {
     out << indented(node.value, depth);
     return;

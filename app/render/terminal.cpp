@@ -20,6 +20,7 @@ std::string cell_text(const Cell& cell, const Column& column) {
   }
   if (const auto* yes = std::get_if<bool>(&cell)) return *yes ? "yes" : "no";
   if (const auto* words = std::get_if<std::string>(&cell)) return *words;
+  if (const auto* amount = std::get_if<Amount>(&cell)) return text_of(*amount);
   return column.measure ? "-" : "";
 }
 

@@ -132,5 +132,5 @@ TEST_CASE("a sheet that bench refuses is unsound") {
   CHECK(bench.status == 3);
   CHECK(check.status == 3);
   CHECK(check.results.empty());
-  CHECK_THAT(check.narration, HasText("impossible cell: the porosity of the positive electrode"));
+  CHECK_THAT(check.narration, HasText("impossible cell: the porosity of the negative electrode"));
 }

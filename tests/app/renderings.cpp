@@ -82,22 +82,45 @@ TEST_CASE("an uncertainty is told in its own form, and an interval is never made
   CHECK(render::uncertainty_of(figure) == "1.9 to 2.2");
   figure.uncertainty = Uncertainty::interval(-INFINITY, 7.6);
   CHECK(render::uncertainty_of(figure) == "at most 2.2");
+  figure.uncertainty = Uncertainty::interval(-INFINITY, INFINITY);
+  CHECK(render::uncertainty_of(figure) == "open at both ends");
+}
+
+TEST_CASE("rows of a table may measure different things, each in its own unit", "[renderings]") {
+  Answer said;
+  Table table{"found", "", {{"name", "quantity", {}}, {"value", "found", {}}}, {}};
+  const Measure length = measure<params::Length>(nullptr, 3), share = measure<params::Fraction>(nullptr, 2);
+  table.rows.add({std::string("a"), Amount{2.5e-6, length}});
+  table.rows.add({std::string("b"), Amount{0.25, share, Uncertainty::interval(0.2, INFINITY)}});
+  said.sections.push_back({"", {table}});
+  std::ostringstream screen, summary;
+  render::print(screen, said);
+  CHECK(screen.str().find("a         2.5 um\n") != std::string::npos);
+  CHECK(screen.str().find("b         25 % (at least 20)\n") != std::string::npos);
+  render::write_summary(summary, said);
+  CHECK(json::parse(summary.str())["found"] == json::parse(R"([{"name": "a", "value": 2.5},
+                        {"name": "b", "value": {"value": 0.25, "lower": 0.2, "upper": null}}])"));
 }
 
 TEST_CASE("rows come back as they went in, from memory or from a file", "[renderings]") {
   Rows rows;
   const std::string text(1000, 'x');
+  const auto amount = [](int k) { return Amount{0.1 * k, measure<params::Voltage>("mV"), Uncertainty::plus_minus(k)}; };
   const int count = 12000;  // some 12 MB, more than is kept in memory
   for (int k = 0; k < count; ++k)
-    rows.add({std::monostate{}, 0.5 * k, k % 2 == 0, text + std::to_string(k), std::vector<double>{1.0 * k, -1.0}});
+    rows.add({std::monostate{}, 0.5 * k, k % 2 == 0, text + std::to_string(k), std::vector<double>{1.0 * k, -1.0},
+              amount(k)});
   CHECK_FALSE(rows.in_memory());
   CHECK(rows.size() == static_cast<std::size_t>(count));
   for (int again = 0; again < 2; ++again) {
     int k = 0;
     bool same = true;
     rows.each([&](const Row& row) {
-      same = same && row == Row{std::monostate{}, 0.5 * k, k % 2 == 0, text + std::to_string(k),
-                                std::vector<double>{1.0 * k, -1.0}};
+      same =
+          same &&
+          row ==
+              Row{std::monostate{}, 0.5 * k, k % 2 == 0, text + std::to_string(k), std::vector<double>{1.0 * k, -1.0},
+                  amount(k)};
       ++k;
       return true;
     });
@@ -114,6 +137,35 @@ TEST_CASE("rows come back as they went in, from memory or from a file", "[render
   Rows few;
   few.add({2.0});
   CHECK(few.in_memory());
+}
+
+TEST_CASE("objects that hold tables nest in the summary as their keys say", "[renderings]") {
+  Answer said;
+  Table steps{"steps", "", {{"kind", "", {}}, {"trace.time", "", measure<params::Time>("h")}}, {}};
+  steps.rows.add({std::string("rest"), std::vector<double>{3600, NAN}});
+  steps.rows.add({std::string("hold"), std::monostate{}});
+  Table none{"steps", "", {{"kind", "", {}}}, {}};
+  said.sections.push_back(
+      {"",
+       {Listed{"overlay.runs",
+               {{Facts{"", {{"file", std::string("a.csv")}, {"notes", std::vector<std::string>{"a", "b"}}}}, steps},
+                {none},
+                {}}}}});
+  const json summary = json::parse(summary_of(said));
+  CHECK(
+      summary["overlay"]["runs"] ==
+      json::parse(
+          R"([{"file": "a.csv", "notes": ["a", "b"], "steps": [{"kind": "rest", "trace": {"time_h": [1.0, null]}}, {"kind": "hold"}]}, {"steps": []}, {}])"));
+}
+
+TEST_CASE("a thinned line keeps its gaps", "[renderings]") {
+  std::vector<double> y(10000, 1.0);
+  y[0] = y[5000] = y[5001] = NAN;
+  y[7000] = 2;
+  y[7777] = -3;
+  const std::vector<std::size_t> kept = thinned(y, 300);
+  CHECK(kept.size() <= 310);
+  for (const std::size_t k : {0u, 5000u, 7000u, 7777u, 9999u}) CHECK(std::count(kept.begin(), kept.end(), k) == 1);
 }
 
 TEST_CASE("a thinned line keeps its ends and its extremes, and is as dense everywhere", "[renderings]") {
@@ -181,6 +233,10 @@ TEST_CASE("a warning of the bench reaches every answer about the cell, on screen
   const Folder folder;
   folder.write("cell.yaml", starved_sheet());
   folder.write("protocol.yaml", "steps:\n- {drive: rest, until: {time: 10 min}}\n");
+  folder.write("pulse.yaml",
+               "steps:\n- {drive: {rate: C/5, sense: discharge}, until: {time: 10 min}}\n- {drive: rest, until: {time: "
+               "10 min}}\n");
+  REQUIRE(program({"follow", "cell.yaml", "--protocol", "pulse.yaml", "--out", "slow"}).status == 0);
   const json bench = json_of({"bench", "cell.yaml"});
   REQUIRE(bench["bench"]["capacity_ratio"]["value"] < 1);
   REQUIRE_FALSE(bench["warnings"].empty());
@@ -189,6 +245,8 @@ TEST_CASE("a warning of the bench reaches every answer about the cell, on screen
        std::vector<std::vector<std::string>>{{"bench", "cell.yaml"},
                                              {"rates", "cell.yaml", "--rates", "C/2"},
                                              {"curve", "cell.yaml", "--rates", "C/2"},
+                                             {"overlay", "cell.yaml", "slow/curves.csv"},
+                                             {"pulses", "cell.yaml", "slow/curves.csv"},
                                              {"follow", "cell.yaml", "--protocol", "protocol.yaml"}}) {
     INFO(words[0]);
     const json summary = json_of(words);

@@ -54,6 +54,64 @@ test("on a logarithmic axis equal ratios are equal distances", () => {
   close(x_reader(svg, true)(b), 0.5, 1e-3);
 });
 
+test("a value beyond the scale asked for does not stretch it, and what its lines mean stands above", () => {
+  const series = [
+    line([0, 1, 2, 3], [3, 3.5, 3.6, 3.4], { role: "measured" }),
+    line([0, 1, 2, 3], [3, 3.4, 3.9, -20], { role: "calculated" }),
+  ];
+  const key = [
+    { role: "measured", words: "measured" },
+    { role: "calculated", words: "calculated" },
+  ];
+  for (const width of [340, 1100]) {
+    const { svg, box, traces } = page.draw_plot(
+      plot({ series, key, names: "below", y: axis({ least: 2.9, most: 4 }), note: "beyond this scale" }),
+      width,
+      "p",
+    );
+    const read = y_reader(svg);
+    assert.ok(read(box.bottom) <= 2.9 && read(box.bottom) > 2 && read(box.top) < 4.5);
+    assert.equal(traces[1].points.length, 3); // the fourth point lies outside
+    const words = elements(svg, "text").map((t) => t.words);
+    for (const one of ["measured", "calculated", "beyond this scale"]) assert.equal(words.filter((w) => w === one).length, 1);
+    assert.equal(elements(svg, "text").filter((t) => t.class === "label").length, 1); // the calculated line is not named again
+    for (const t of elements(svg, "text")) assert.ok(Number(t.x ?? 0) >= 0 && Number(t.x ?? 0) <= width);
+    const broad = elements(svg, "path").filter((p) => p.class === "line measured");
+    assert.equal(broad.length, 1);
+    assert.equal(elements(svg, "path").filter((p) => p.class === "line calculated").length, 1);
+  }
+});
+
+test("points that are not joined stand alone, each with a bar from its low to its high end", () => {
+  const series = [line([0, 1, 2], [3, 5, 4], { joined: false, marked: true, low: [2, 4, 3.5], high: [4, 7, 4.5] })];
+  const { svg, traces } = page.draw_plot(plot({ series }), 800, "p");
+  const read = y_reader(svg);
+  assert.equal(elements(svg, "path").filter((p) => p.class === "line").length, 0);
+  assert.equal(elements(svg, "path").filter((p) => p.class === "mark").length, 3);
+  const bars = elements(svg, "line").filter((l) => l.class === "bar");
+  assert.equal(bars.length, 3);
+  bars.forEach((bar, i) => {
+    close(read(Number(bar.y1)), [2, 4, 3.5][i], 1e-2);
+    close(read(Number(bar.y2)), [4, 7, 4.5][i], 1e-2);
+    close(Number(bar.x1), traces[0].points[i][0], 1e-9);
+  });
+});
+
+test("on a logarithmic y axis a factor is the same length everywhere, and the first ticks stay where room is short", () => {
+  const ticks = [1, 2, 5].flatMap((step) => [-15, -14, -13].map((power) => ({ at: step * 10 ** power, words: `${step}e${power}` })));
+  const series = [line([0, 1, 2], [1e-15, 1e-14, 1e-13], { joined: false, marked: true })];
+  const { svg, traces } = page.draw_plot(
+    plot({ series, y: axis({ logarithmic: true, ticks }), key: [{ role: "predicted", words: "sphere" }] }),
+    800,
+    "p",
+  );
+  const [a, b, c] = traces[0].points.map((p) => p[1]);
+  close(a - b, b - c);
+  const words = elements(svg, "text").map((t) => t.words);
+  for (const one of ["1e-15", "1e-14", "1e-13"]) assert.ok(words.includes(one));
+  assert.equal(elements(svg, "path").filter((p) => p.class === "mark").length, 4); // three points and the key
+});
+
 test("what is not known leaves a gap and is never drawn as zero", () => {
   const { svg, traces } = page.draw_plot(plot({ series: [line([0, 1, 2, 3], [1, null, 3, 4])] }), 800, "p");
   const d = elements(svg, "path").find((p) => p.class === "line").d;
@@ -128,4 +186,53 @@ test("items that are spread out keep their order, do not overlap and stay inside
   const centres = items.map((item) => item.centre).sort((a, b) => a - b);
   centres.slice(1).forEach((at, i) => assert.ok(at - centres[i] >= 20 - 1e-9));
   assert.ok(centres[0] >= 10 && centres[4] <= 90);
+});
+
+const intervals = (rows, more = {}) => ({ title: "", says: "", axis: axis(), levels: [], look: "interval", rows, ...more });
+const bar = (low, value, high, more = {}) => ({ name: "a", words: "", low, value, high, doubtful: false, ...more });
+
+test("an interval read off its axis gives its ends and its dot back, on either scale", () => {
+  for (const logarithmic of [false, true])
+    for (const [low, value, high] of [[0.02, 0.3, 40], [0.9, 1, 1.2], [1e-3, 1, 1e3]])
+      for (const width of [380, 900]) {
+        const block = intervals([bar(low, value, high)], { axis: axis({ logarithmic }), levels: [{ at: 1, words: "here" }] });
+        const { svg, traces } = page.draw_intervals(block, width, "i");
+        const ticks = elements(svg, "text")
+          .filter((t) => t["text-anchor"] === "middle" && !t.class)
+          .map((t) => ({ at: Number(t.x), value: number(t.words) }));
+        const read = reader(ticks, logarithmic);
+        const span = elements(svg, "line").find((l) => l.class === "interval");
+        const slack = logarithmic ? 1e-6 : 1e-6 * high;
+        const same = (at, b) => assert.ok(Math.abs(read(at) - b) <= slack * Math.max(1, b), `${read(at)} is not ${b}`);
+        same(Number(span.x1), low);
+        same(Number(span.x2), high);
+        same(traces[0].points[0][0], value);
+        same(Number(elements(svg, "line").find((l) => l.class === "level").x1), 1);
+        for (let i = 1; i < ticks.length; ++i) assert.ok(ticks[i].at - ticks[i - 1].at > 25, "ticks have room");
+      }
+});
+
+test("an interval without an end goes on to the edge with an arrow, and an open dot stays open", () => {
+  const rows = [bar(null, 1, 2, { doubtful: true }), bar(0.5, 1, 2)];
+  const { svg, box } = page.draw_intervals(intervals(rows), 900, "i");
+  const [open, closed] = elements(svg, "line").filter((l) => l.class === "interval");
+  assert.equal(Number(open.x1), box.left);
+  assert.ok(Number(closed.x1) > box.left);
+  assert.equal(elements(svg, "path").filter((p) => p.class === "bar" && p.d.includes("L")).length, 1);
+  assert.deepEqual(elements(svg, "circle").map((c) => c.fill), ["#fff", "#1d2328"]);
+});
+
+test("of a stretch the part in use lies where it should, and its words are whole on a narrow screen", () => {
+  const words = "used from empty to full, and what is left beyond it on either side";
+  const row = { name: "positive", words, low: -1, high: 4, part: [0, 3], value: null, doubtful: false };
+  for (const width of [330, 1000]) {
+    const { svg, box, height } = page.draw_intervals(intervals([row], { look: "stretch" }), width, "i");
+    const [whole, part] = elements(svg, "rect").filter((r) => r.class === "slab");
+    const share = (part.x - whole.x) / whole.width;
+    close(share, 0.2);
+    close(part.width / whole.width, 0.6);
+    const lines = elements(svg, "text").filter((t) => t.class === "note").map((t) => t.words);
+    assert.equal(lines.join(" "), `positive: ${words}`);
+    assert.ok(Number(whole.y) + 16 < box.floor && box.floor < height);
+  }
 });

@@ -950,10 +950,8 @@ function page(report) {
   const answer = answer_section(ceiling, text(report.headline));
   const lost = losses_sections(part(report.losses));
   const measured = [
-    ...overlay_sections(part(report.overlay), half_cell),
     balance_section(part(report.balance), half_cell),
     ...fit_sections(part(report.fit), half_cell),
-    pulses_section(part(report.pulses), text(report.headline)),
   ].filter(Boolean);
   const opened = answer || lost.length > 0 || measured.length > 0;
 

@@ -294,45 +294,6 @@ function draw_panes(svg, width, live, id, spec) {
 
 // ---- groups of bars --------------------------------------------------------------------------------------------------
 
-/** groups: [{name, bars: [{kind (index into kinds), size, words}]}]; kinds: [{words, mark (of FILLS)}]. */
-function draw_groups(svg, width, id, unit, kinds, groups) {
-  const names = Math.min(width * 0.34, Math.max(...groups.map((one) => width_of(one.name, 600))) + 8);
-  const room = Math.max(...groups.flatMap((one) => one.bars.map((bar) => width_of(bar.words)))) + 12;
-  const left = names + 8;
-  const most = Math.max(...groups.flatMap((one) => one.bars.map((bar) => bar.size)));
-  const x = d3.scaleLinear([0, most || 1], [left, Math.max(left + 60, width - room)]);
-  const entries = kinds.map((kind) => ({
-    words: kind.words,
-    kind: "area",
-    paint: fill(svg, id, kind.mark),
-  }));
-  let at = 8;
-  for (const rows of key_width(entries) > width ? entries.map((entry) => [entry]) : [entries]) {
-    draw_key(svg, rows.length > 1 ? Math.min(width, key_width(rows)) + 2 : key_width(rows), at + 8, rows);
-    at += 19;
-  }
-  at += 8;
-  for (const group of groups) {
-    const middle = at + (18 * group.bars.length) / 2;
-    put(svg, "text", { class: "label", x: names, y: middle + 4, "text-anchor": "end", fill: INK }, group.name);
-    for (const bar of group.bars) {
-      put(svg, "rect", {
-        class: "slab",
-        x: left,
-        width: Math.max(1.5, x(bar.size) - left),
-        y: at + 2,
-        height: 14,
-        fill: fill(svg, id, kinds[bar.kind].mark),
-      });
-      put(svg, "text", { class: "value", x: x(bar.size) + 7, y: at + 13.5, fill: INK }, bar.words);
-      at += 18;
-    }
-    at += 12;
-  }
-  put(svg, "line", { class: "bar-foot", x1: left, x2: left, y1: 32, y2: at - 8 });
-  return at;
-}
-
 // ---- intervals -------------------------------------------------------------------------------------------------------
 
 const CLIP_FACTOR = 1e3; // what lies further off than this factor is beyond every use, and drawn to the edge

@@ -19,7 +19,7 @@ function table_html(table) {
   return tag("div", region, inside) + (table.more ? tag("p", { class: "remarks" }, rich(table.more)) : "");
 }
 
-const CHARTS = { plot: draw_plot, stack: draw_stack, layers: draw_layers };
+const CHARTS = { plot: draw_plot, stack: draw_stack, layers: draw_layers, intervals: draw_intervals };
 
 /** A place for a chart; `charts` collects what is to be drawn there. */
 function chart_html(block, charts) {
