@@ -27,9 +27,9 @@ std::vector<double> residuals(const Compared& c) {
   return difference;
 }
 
-/// About 600 rows that show the course of all three lines.
+/// About 900 rows that show the course of all three lines.
 Compared thinned_rows(const Compared& c) {
-  constexpr std::size_t enough = 600;
+  constexpr std::size_t enough = 900;
   if (c.x.size() <= enough) return c;
   std::vector<std::size_t> rows = thinned(c.measured, enough / 2);
   for (const std::size_t row : thinned(residuals(c), enough / 2)) rows.push_back(row);

@@ -32,6 +32,9 @@ Series derivative_line(const Derivative& d, const Derivative& measured, Role rol
   return line;
 }
 
+/// A row or two that a cycler's change of mode has left.
+bool is_scrap(const OverlaidStep& step) { return step.time.size() < 3; }
+
 /// "cell_a/curves" of "data/cell_a/curves.csv".
 std::string with_folder(const std::string& path) {
   const std::string stem = file_stem(path);
@@ -104,7 +107,7 @@ std::string StepNames::marks(StepAt place) const {
   const auto stem = [&](StepAt at) { return file_stem(overlay_.runs[at.run].recording.file); };
   for (const StepAt other : all_steps(overlay_)) {
     if (other.run == place.run && other.step == place.step) continue;
-    if (plain(other) != plain(place)) continue;
+    if (plain(other) != plain(place) || is_scrap(overlay_.at(other))) continue;
     (other.run == place.run ? same_file : other_file) = true;
     same_name = same_name || (other.run != place.run && stem(other) == stem(place));
   }
@@ -185,9 +188,9 @@ std::vector<Block> record_plots(const Job& job, const Overlay& overlay) {
       whole.x.insert(whole.x.end(), step.time.begin(), step.time.end());
       whole.measured.insert(whole.measured.end(), step.measured.begin(), step.measured.end());
       whole.model.insert(whole.model.end(), step.model.begin(), step.model.end());
-      const std::string kind = params::step_kind_name(step.recorded.kind);
-      over.stages.push_back(
-          {step.time.front(), step.time.back(), step.is_sweep() ? names.rate({r, s}) + " " + kind : kind});
+      const std::string kind = is_scrap(step) ? "" : params::step_kind_name(step.recorded.kind);
+      over.stages.push_back({step.time.front(), step.time.back(),
+                             step.is_sweep() && !kind.empty() ? names.rate({r, s}) + " " + kind : kind});
     }
     over.x = {"Time", measure<params::Time>(whole.x.back() < 3600 ? "min" : "h"), {0.0}};
     const std::vector<Block> both = compared_plots({whole}, over);
