@@ -77,8 +77,6 @@ int run(const std::vector<std::string>& words, std::ostream& results, std::ostre
 
 // Verbs that print and write by themselves. They write results, and throw what is above.
 void check(const Request& request, const Channels& channels);
-void ceiling(const Request& request, const Channels& channels);
-void losses(const Request& request, const Channels& channels);
 void balance(const Request& request, const Channels& channels);
 void fit(const Request& request, const Channels& channels);
 
