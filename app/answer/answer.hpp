@@ -65,6 +65,10 @@ struct Paragraph {
   std::string text;
   Places places = read;
 };
+/// One under the other, each as it is: what was found in a file. Not on the page.
+struct Lines {
+  std::vector<std::string> lines;
+};
 struct Bullets {
   std::string title;
   std::vector<std::string> items;
@@ -241,7 +245,7 @@ struct Arrays {
 };
 
 struct Listed;
-using Block = std::variant<Paragraph, Bullets, Figures, Facts, Table, Plot, Bars, Stack, Layers, Intervals, Arrays, Listed>;
+using Block = std::variant<Paragraph, Lines, Bullets, Figures, Facts, Table, Plot, Bars, Stack, Layers, Intervals, Arrays, Listed>;
 
 /// In the summary alone, an array of objects at `key`, each made of blocks of its own; for objects that hold tables.
 struct Listed {
@@ -280,6 +284,7 @@ struct Answer {
   std::optional<Course> course;
   std::string verbatim;                                         ///< not empty: printed as it is, and nothing else
   std::vector<std::pair<std::string, std::string>> more_files;  ///< name and content, beside the report
+  std::string unsound;  ///< not empty: faults of the input, a line each, told in the narration; the status is theirs
   std::vector<std::pair<std::string, Course>> more_courses;     ///< name and columns, as curves.csv
 
   // By the frame.

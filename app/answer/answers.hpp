@@ -16,6 +16,7 @@ Answer follow(const Request& request, const Channels& channels, Job& job);
 Answer overlay(const Request& request, const Channels& channels, Job& job);
 Answer pulses(const Request& request, const Channels& channels, Job& job);
 
+Answer check(const Request& request, const Channels& channels);
 Answer cards(const Request& request, const Channels& channels);
 Answer schema(const Request& request, const Channels& channels);
 

@@ -66,6 +66,7 @@ void present(const Request& request, const Channels& channels, const Answer& sai
   } else {
     render::print(channels.results, said);
   }
+  if (!said.unsound.empty()) throw UnsoundInput(said.unsound);
   if (request.out.empty()) return;
   ResultFolder folder(request.out, said.command);
   if (said.course) folder.add("curves.csv", [&](std::ostream& out) { render::write_curves(out, *said.course); });

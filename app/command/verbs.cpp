@@ -33,7 +33,7 @@ auto about_program(answer::Answer (*say)(const Request&, const Channels&)) {
 const std::vector<Verb>& verbs() {
   using namespace options;
   static const std::vector<Verb> all = {
-      {"check", "is this sheet, card, protocol or data file sound?", {files}, check},
+      {"check", "is this sheet, card, protocol or data file sound?", {files}, about_program(answer::check)},
       {"bench",
        "the cell that these measurements make, and the current for each C-rate",
        {sheet, output, temperature, electrolyte},
@@ -79,7 +79,7 @@ const std::vector<Verb>& verbs() {
        {card},
        about_program(answer::cards)},
       {"schema",
-       "the published form of the results, for other programs",
+       "the published form of results, sheets, cards and protocols, for editors and other programs",
        {options::schema},
        about_program(answer::schema)},
   };

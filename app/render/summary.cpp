@@ -216,12 +216,14 @@ void write_summary(std::ostream& out, const Answer& said) {
   root.put("version", said.version);
   root.put("command", said.command);
   root.put("verb", said.verb);
-  if (!said.subject.empty()) {
-    root.put("sheet", said.subject);
+  if (!said.subject.empty()) root.put("sheet", said.subject);
+  if (!said.subject.empty() || !said.files.empty()) {
     ordered_json files = ordered_json::array();
     for (const SourceFile& file : said.files)
       files.push_back({{"name", file.name}, {"shipped", file.shipped}, {"sha256", file.sha256}});
     root.put("files", std::move(files));
+  }
+  if (!said.subject.empty()) {
     root.put("headline", said.headline);
     root.put("warnings", said.warnings);
   }

@@ -62,6 +62,8 @@ void print_list(std::ostream& out, const std::vector<std::string>& items) {
 void print_block(std::ostream& out, const Block& block) {
   if (const auto* words = std::get_if<Paragraph>(&block)) {
     if (words->places & terminal) out << "\n" << wrapped(words->text);
+  } else if (const auto* lines = std::get_if<Lines>(&block)) {
+    for (const std::string& line : lines->lines) out << line << "\n";
   } else if (const auto* list = std::get_if<Bullets>(&block)) {
     if (!(list->places & terminal)) return;
     if (!list->title.empty()) out << list->title << ":\n";

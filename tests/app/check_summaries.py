@@ -37,6 +37,7 @@ CALLS = [
     ["pulses", "demo_half_cell", "titration/curves.csv"],
     ["pulses", "demo", "measured/curves.csv"],
     ["cards"],
+    ["check", "demo", "protocol.yaml", "run.csv"],
 ]
 TITRATION = """steps:
 - {drive: rest, until: {time: 10 min}}
@@ -52,9 +53,13 @@ MEASURED = [
 ]
 
 
-def run(words):
+RUN = "Test Time / s,Voltage / V,Current / A\n" + "".join(
+    f"{10 * k},{3.5 + 0.001 * k},{0.001 if k < 20 else 0}\n" for k in range(40)) + "5,3.5,0\n"
+
+
+def run(words, status=0):
     done = subprocess.run([ONEGRAIN, *words], capture_output=True, text=True, check=False)
-    assert done.returncode == 0, (words, done.stderr)
+    assert done.returncode == status, (words, done.stderr)
     return done.stdout
 
 
@@ -80,7 +85,7 @@ NESTED = {"points", "curves", "steps", "bench", "cards", "rates", "positive", "n
           "passed_over", "rest_before_cut_off", "ceiling", "margins", "unknowns", "temperatures", "staircase", "losses", "parts",
           "levers", "overlay", "runs", "trace", "measured_derivatives",
           "model_derivatives", "dQ_dV", "dV_dQ", "smoothing", "resistance", "pulses", "example", "diffusivity_fit", "diffusivity_square_root",
-          "diffusivity_two_points"}
+          "diffusivity_two_points", "checked", "faults", "columns", "recorded_steps", "doubts", "doubtful_rows"}
 OF_FIGURES = {"value", "plus_minus", "lower", "upper", "within_factor"}
 exceptions = []
 
@@ -101,22 +106,27 @@ assert len(CALLS) > 8
 summaries = {}
 with tempfile.TemporaryDirectory() as folder:
     place = pathlib.Path(folder)
-    (place / "protocol.yaml").write_text(PROTOCOL)
-    (place / "titration.yaml").write_text(TITRATION)
     sheet = run(["cards", "demo"])
-    (place / "hidden.yaml").write_text(sheet.replace("{value: 8 um, spread: 0.8 um", "{value: 12 um, spread: 0.8 um"))
+    written = {
+        "protocol.yaml": PROTOCOL,
+        "titration.yaml": TITRATION,
+        "run.csv": RUN,
+        "hidden.yaml": sheet.replace("{value: 8 um, spread: 0.8 um", "{value: 12 um, spread: 0.8 um"),
+        "wrong.yaml": sheet.replace("thickness:", "thicknes:", 1).replace("4.8 um", "4.8 mm", 1),
+    }
+    for name, text in written.items():
+        (place / name).write_text(text)
     def placed(words):
         """Files and folders of the test by where they lie."""
-        ours = ("protocol.yaml", "titration.yaml", "hidden.yaml", "measured", "slow", "titration")
+        ours = [*written, "measured", "slow", "titration"]
         return [str(place / word) if word.split("/")[0] in ours else word for word in words]
     for words in MEASURED:
         run(placed(words))
-    for words in CALLS:
-        call = placed(words)
-        summary = json.loads(run([*call, "--json"]))
+    for words, status in [(words, 0) for words in CALLS] + [(["check", "wrong.yaml"], 3)]:
+        summary = json.loads(run([*placed(words), "--json"], status))
         for fault in validator.iter_errors(summary):
             sys.exit(f"onegrain {' '.join(words)}: {list(fault.absolute_path)}: {fault.message[:300]}")
-        summaries[words[0]] = summary
+        summaries[words[0] if status == 0 else "unsound"] = summary
 
 # A validator that takes everything would have passed too: each of these changes must be refused.
 def refused(verb, change):
@@ -144,4 +154,6 @@ refused("pulses", lambda s: s["pulses"].update(method="one sentence"))
 refused("bench", lambda s: s["bench"].update(rated_capacity_mAh={"value": 1.0}))
 refused("bench", lambda s: s["files"][0].update(sha256="0"))
 refused("cards", lambda s: s.update(onegrain_summary=2))
-print(f"{len(CALLS)} summaries keep the schema, 19 changes are refused")
+refused("check", lambda s: s["recorded_steps"][0].update(kind=1))
+refused("unsound", lambda s: s["faults"][0].update(line=0))
+print(f"{len(CALLS) + 1} summaries keep the schema, 21 changes are refused")
