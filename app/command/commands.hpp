@@ -76,7 +76,5 @@ inline constexpr const char* no_memory =
 int run(const std::vector<std::string>& words, std::ostream& results, std::ostream& narration);
 
 // Verbs that print and write by themselves. They write results, and throw what is above.
-void balance(const Request& request, const Channels& channels);
-void fit(const Request& request, const Channels& channels);
 
 }  // namespace onegrain::app

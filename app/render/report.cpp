@@ -54,8 +54,7 @@ std::string filling(std::string_view name, const json& document) {
   if (name == "SCRIPTS") {
     std::string scripts;
     for (const auto* file : {"render/web/report_text.js", "render/web/report_charts.js", "render/web/report_plots.js",
-                             "render/web/report_panes.js", "render/web/report_measured.js",
-                             "render/web/report_balance.js", "render/web/report_estimates.js", "render/web/report.js"})
+                             "render/web/report_panes.js", "render/web/report_measured.js", "render/web/report.js"})
       scripts += web_asset(file);
     return scripts;
   }

@@ -33,29 +33,7 @@ std::vector<std::string_view> web_asset_names();
 ///               "results": [{"label", "value", "plus_minus", "note", "key": true}],
 ///               "rate_table": [{"label", "current_mA", "current_mA_cm2", "current_mA_g", "hours"}],
 ///               "warnings": [""], "assumptions": [""]},
-///      "balance": {see below}, "fit": {see below}, "cautions": [""], "provenance": [["what", "value"]]}
-///
-/// The balance of the electrodes, found from a slow curve; `found` is {"value", "lower", "upper"} with 95 %:
-///
-///     {"electrodes": [{"electrode", "capacity_mAh": found, "sheet_mAh", "loss_percent": found,     the positive first
-///                      "full": found, "empty": found, "sheet_full", "sheet_empty"}],               stoichiometries
-///      "lithium": {"capacity_mAh": found, "sheet_mAh", "loss_percent": found},
-///      "capacity_ratio": found, "sheet_capacity_ratio", "cell_capacity_mAh": found, "sheet_cell_capacity_mAh",
-///      "alignment": {"charge_mAh" (given since full), "positive_V", "negative_V", "full_V", "capacity_mAh",
-///                    "measured": {"charge_mAh", "voltage_V"}}}
-///
-/// Estimates from measured curves:
-///
-///     {"parameters": [{"name", "label", "unit", "before", "estimate", "lower", "upper", "lower_open", "upper_open",
-///                      "linear_lower", "linear_upper", "logarithmic": true | false, "share_known_before": 0..1,
-///                      "at_bound": true | false, "told": true | false, "remark"}],
-///      "correlation": {"names": [""], "matrix": [[-1..1]]}, "untold": [""], "advice": [""], "notes": [""],
-///      "further_tests": [{"test", "narrower": {name: factor}}],
-///      "curves": [{"file", "start", "rows_read", "rows_left_out", "points", "correlation_points",
-///                  "rms_mV", "mean_mV", "largest_mV",
-///                  "trace": {"time_h", "charge_mAh", "measured_V", "model_V", "residual_mV"}}],
-///      "potentials": [{"name", "stoichiometry": [], "correction_mV": [], "standard_deviation_mV": []}],
-///      "noise_mV", "independent_points", "starts", "starts_agreeing", "converged": true | false, "ended_by"}
+///      "cautions": [""], "provenance": [["what", "value"]]}
 ///
 /// The headlines and the cautions are also written as plain HTML, for browsers that run no script.
 /// The results marked `key` stand large at the top of the page; where none is marked, the first six do.

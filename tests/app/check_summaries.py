@@ -36,6 +36,10 @@ CALLS = [
     ["overlay", "demo", "measured/curves.csv", "--recognised", "--steps", "2.."],
     ["pulses", "demo_half_cell", "titration/curves.csv"],
     ["pulses", "demo", "measured/curves.csv"],
+    ["balance", "demo", "slow/curves.csv", "--steps", "1", "--from-soc", "1"],
+    ["balance", "demo_half_cell", "half/curves.csv"],
+    ["fit", "demo", "slow/curves.csv", "--from-soc", "1", "--starts", "2", "--linear", "--free",
+     "negative.diffusion_time,separator.porosity,contact_resistance,positive.potential"],
     ["cards"],
     ["check", "demo", "protocol.yaml", "run.csv"],
 ]
@@ -50,6 +54,7 @@ MEASURED = [
     ["follow", "hidden.yaml", "--protocol", "protocol.yaml", "--out", "measured"],
     ["curve", "hidden.yaml", "--rates", "C/10,1C", "--out", "slow"],
     ["follow", "demo_half_cell", "--protocol", "titration.yaml", "--from-soc", "0.85", "--out", "titration"],
+    ["curve", "demo_half_cell", "--rates", "C/20", "--points", "60", "--out", "half"],
 ]
 
 
@@ -82,10 +87,12 @@ validator = jsonschema.Draft202012Validator(schema)
 
 # One key, one meaning: whatever is not a list or an object of its own points to the one description of its name.
 NESTED = {"points", "curves", "steps", "bench", "cards", "rates", "positive", "negative", "working", "verb",
-          "passed_over", "rest_before_cut_off", "ceiling", "margins", "unknowns", "temperatures", "staircase", "losses", "parts",
-          "levers", "overlay", "runs", "trace", "measured_derivatives",
-          "model_derivatives", "dQ_dV", "dV_dQ", "smoothing", "resistance", "pulses", "example", "diffusivity_fit", "diffusivity_square_root",
-          "diffusivity_two_points", "checked", "faults", "columns", "recorded_steps", "doubts", "doubtful_rows"}
+          "passed_over", "rest_before_cut_off", "ceiling", "margins",
+          "unknowns", "temperatures", "staircase", "losses", "parts", "levers", "overlay", "runs", "trace", "measured_derivatives",
+          "model_derivatives", "dQ_dV", "dV_dQ", "smoothing", "resistance", "pulses", "example", "diffusivity_fit",
+          "diffusivity_square_root", "diffusivity_two_points", "fit", "parameters", "correlation",
+          "further_tests", "potentials", "balance", "lithium", "lines", "checked", "faults",
+          "columns", "recorded_steps", "doubts", "doubtful_rows"}
 OF_FIGURES = {"value", "plus_minus", "lower", "upper", "within_factor"}
 exceptions = []
 
@@ -118,7 +125,7 @@ with tempfile.TemporaryDirectory() as folder:
         (place / name).write_text(text)
     def placed(words):
         """Files and folders of the test by where they lie."""
-        ours = [*written, "measured", "slow", "titration"]
+        ours = [*written, "measured", "slow", "titration", "half"]
         return [str(place / word) if word.split("/")[0] in ours else word for word in words]
     for words in MEASURED:
         run(placed(words))
@@ -151,9 +158,13 @@ refused("losses", lambda s: s["losses"].pop("trusted"))
 refused("overlay", lambda s: s["overlay"]["runs"][0]["steps"][0].update(rms_mV=-1.0))
 refused("overlay", lambda s: s["overlay"]["runs"][0]["steps"][0]["trace"].pop("model_V"))
 refused("pulses", lambda s: s["pulses"].update(method="one sentence"))
+refused("balance", lambda s: s["balance"]["lines"][0].update(line="neither"))
+refused("balance", lambda s: s["balance"]["working"].pop("loss_against_sheet"))
+refused("fit", lambda s: s["fit"]["parameters"][0].update(estimate="1.0"))
+refused("fit", lambda s: s["fit"]["curves"][0].pop("trace"))
 refused("bench", lambda s: s["bench"].update(rated_capacity_mAh={"value": 1.0}))
 refused("bench", lambda s: s["files"][0].update(sha256="0"))
 refused("cards", lambda s: s.update(onegrain_summary=2))
 refused("check", lambda s: s["recorded_steps"][0].update(kind=1))
 refused("unsound", lambda s: s["faults"][0].update(line=0))
-print(f"{len(CALLS) + 1} summaries keep the schema, 21 changes are refused")
+print(f"{len(CALLS) + 1} summaries keep the schema, 25 changes are refused")

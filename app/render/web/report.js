@@ -104,8 +104,6 @@ function page(report) {
     : null;
   const half_cell = text(cell.arrangement) === "half_cell";
   const measured = [
-    balance_section(part(report.balance), half_cell),
-    ...fit_sections(part(report.fit), half_cell),
   ].filter(Boolean);
   const opened = measured.length > 0;
 
