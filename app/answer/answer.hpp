@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <utility>
@@ -39,10 +40,10 @@ struct Figures {
   Places places = everywhere;
 };
 
-/// Words, yes or no and lists of words that only the summary holds: {"material", "NMC"}.
+/// Words, yes or no, names that are numbers, and lists of words that only the summary holds: {"material", "NMC"}.
 struct Facts {
   std::string key;
-  std::vector<std::pair<std::string, std::variant<std::string, bool, std::vector<std::string>>>> facts;
+  std::vector<std::pair<std::string, std::variant<std::string, bool, std::uint64_t, std::vector<std::string>>>> facts;
 };
 
 struct Column {
@@ -57,6 +58,7 @@ struct Table {
   std::vector<Column> columns;
   Rows rows;
   Places places = everywhere;
+  Places titled = page;  ///< where the title stands above it
 };
 
 struct Paragraph {
@@ -76,11 +78,12 @@ struct Bullets {
 struct Axis {
   std::string label;
   Measure measure;
-  std::vector<double> include;  ///< values that the axis shows in any case
-  std::optional<double> most;   ///< larger values do not stretch the axis
-  std::optional<double> least;  ///< smaller values do not stretch the axis
-  bool logarithmic = false;     ///< ticks at `ticks` only
-  std::vector<std::pair<double, std::string>> ticks;
+  std::vector<double> include;                        ///< values that the axis shows in any case
+  std::optional<double> most;                         ///< larger values do not stretch the axis
+  std::optional<double> least;                        ///< smaller values do not stretch the axis
+  bool logarithmic = false;                           ///< ticks at `ticks` only
+  std::vector<std::pair<double, std::string>> ticks;  ///< the first ones first where there is no room for all
+  std::string zero = {};  ///< logarithmic y: a value of 0 is drawn as a cross at the foot, under this name
 };
 
 /// How a line is drawn.
@@ -99,6 +102,8 @@ struct Series {
   int order = 0;          ///< of `in_order`, `in_time`, `measured` and `calculated`, from 0
   bool doubtful = false;  ///< not to be relied on: drawn thin, named with (?)
   bool marked = false;    ///< a mark at every point
+  bool stepped = false;   ///< each value holds until the next point
+  bool filled = false;    ///< a light ground down to the axis
   bool joined = true;     ///< by a line; else marks alone, the band as bars
   std::vector<double> x, y;
   std::vector<double> low, high;       ///< a band around y; may be empty
@@ -110,6 +115,7 @@ struct Series {
     std::vector<double> values;
   };
   std::vector<Also> also;
+  std::vector<std::vector<std::string>> told = {};  ///< not empty: all that is shown under the pointer, for each point
 };
 
 /// A strip of the y axis to keep out of (`never`) or to take care in; infinite ends reach the edge.
@@ -117,6 +123,22 @@ struct Zone {
   double from, to;
   bool never = true;
   std::string words;
+};
+/// A strip of the x axis, its words above the plot.
+struct Band {
+  double from, to;
+  bool never = true;
+  std::string words;
+};
+/// A place that matters, with words beside it and dotted lines to both axes.
+struct Mark {
+  double x, y;
+  std::string words;
+};
+/// A vertical line with words beside it, one above the other; beyond the right edge the words stand there alone.
+struct Upright {
+  double x;
+  std::vector<std::string> words;
 };
 /// A horizontal line with words.
 struct Level {
@@ -137,11 +159,29 @@ struct Plot {
   std::vector<Zone> zones;
   std::vector<Level> levels;
   std::vector<Stage> stages;
+  std::vector<Band> bands = {};
+  std::vector<Mark> marks = {};
+  std::vector<Upright> uprights = {};
   enum class Names { below, above, right, none } names = Names::below;  ///< where the lines' names stand
   bool low = false;                                                     ///< of little height
   std::optional<std::pair<double, std::string>> whole;  ///< a value that counts as 100 % on a second axis, and of what
   std::vector<std::pair<Role, std::string>> key;        ///< what the looks of lines mean, above the plot
   std::string note;                                     ///< where lines are cut off
+};
+
+/// Bars from one foot, each with its name and words, in the order given. On the page alone. Their sizes have no axis:
+/// what a bar stands for is in its words.
+struct Bars {
+  std::string title, description;
+  struct Bar {
+    std::string name, remark;  ///< remark: small, under the name
+    double size;               ///< in any unit, the same for all; below 0 the bar goes to the left
+    std::string words;
+    double from = 0;    ///< where it begins
+    bool part = false;  ///< looks as the part of this name in a stack does
+  };
+  std::vector<Bar> bars;
+  bool numbered = true;  ///< 1., 2., ... before the names
 };
 
 /// Parts on top of each other against x, on the page alone. Parts of one name look alike in all stacks of a page.
@@ -205,7 +245,7 @@ struct Arrays {
 };
 
 struct Listed;
-using Block = std::variant<Paragraph, Lines, Bullets, Figures, Facts, Table, Plot, Stack, Layers, Intervals, Arrays, Listed>;
+using Block = std::variant<Paragraph, Lines, Bullets, Figures, Facts, Table, Plot, Bars, Stack, Layers, Intervals, Arrays, Listed>;
 
 /// In the summary alone, an array of objects at `key`, each made of blocks of its own; for objects that hold tables.
 struct Listed {

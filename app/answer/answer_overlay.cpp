@@ -9,7 +9,7 @@
 #include "app/answer/overlay_words.hpp"
 #include "app/answer/results.hpp"
 #include "app/render/table.hpp"
-#include "app/study/losses.hpp"
+#include "solver/step/losses.hpp"
 
 namespace onegrain::app::answer {
 
@@ -96,12 +96,12 @@ std::string largest_shares(const solver::LossBudget& budget, const model::Cell& 
   std::sort(shares.begin(), shares.end(), [&](const auto& a, const auto& b) { return value(a) > value(b); });
   if (value(shares.front()) > 1.005 * total)
     return fmt::format("more than all to {}, since another one gives some back",
-                       app::name_of(shares.front().loss, cell));
+                       name_of(shares.front().loss, cell.is_full_cell()));
   std::string words;
   for (std::size_t k = 0; k < shares.size() && k < 4; ++k) {
     const double share = value(shares[k]) / total;
     if (share < 0.05) break;
-    words += fmt::format("{}{:.0f} % to {}", k == 0 ? "" : ", ", 100 * share, app::name_of(shares[k].loss, cell));
+    words += fmt::format("{}{:.0f} % to {}", k == 0 ? "" : ", ", 100 * share, name_of(shares[k].loss, cell.is_full_cell()));
   }
   return words.empty() ? "none to any one loss" : words;
 }

@@ -18,13 +18,16 @@ using namespace answer;
 
 namespace {
 
+/// At the top of the page: what the verb found, or else the cell.
 void gather_important(Answer& said) {
-  for (const auto* sections : {&said.sections, &said.about_the_cell})
+  for (const auto* sections : {&said.sections, &said.about_the_cell}) {
+    if (!said.important.empty()) return;
     for (const Section& section : *sections)
       for (const Block& block : section.blocks)
         if (const auto* figures = std::get_if<Figures>(&block))
           for (const Figure& figure : figures->figures)
             if (!figure.at_the_top.empty()) said.important.push_back(figure);
+  }
 }
 
 }  // namespace

@@ -28,10 +28,8 @@ std::string title_of(const json& document) {
 /// The sentences and the cautions as HTML, for readers whose browser runs no script.
 std::string headlines_in_html(const json& document) {
   const std::string whole = text_at(document, json::json_pointer("/headline"));
-  const std::string ceiling = text_at(document, json::json_pointer("/ceiling/headline"));
   std::string html;
   if (!whole.empty()) html += "<p class=\"headline\">" + render::html_text(whole) + "</p>\n";
-  if (!ceiling.empty() && ceiling != whole) html += "<p class=\"headline\">" + render::html_text(ceiling) + "</p>\n";
   return html;
 }
 

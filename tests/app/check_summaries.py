@@ -28,6 +28,10 @@ CALLS = [
     ["curve", "demo", "--rates", "1C,5C", "--points", "5", "--charge"],
     ["curve", "lfp_half_cell", "--rates", "C/5", "--points", "5"],
     ["follow", "demo", "--protocol", "protocol.yaml"],
+    ["ceiling", "demo", "--samples", "20", "--staircase"],
+    ["ceiling", "lfp_half_cell", "--samples", "0"],
+    ["losses", "demo", "--rate", "3C", "--charge"],
+    ["losses", "demo_half_cell", "--rate", "C/2"],
     ["overlay", "demo", "measured/curves.csv", "slow/curves.csv"],
     ["overlay", "demo", "measured/curves.csv", "--recognised", "--steps", "2.."],
     ["pulses", "demo_half_cell", "titration/curves.csv"],
@@ -83,7 +87,8 @@ validator = jsonschema.Draft202012Validator(schema)
 
 # One key, one meaning: whatever is not a list or an object of its own points to the one description of its name.
 NESTED = {"points", "curves", "steps", "bench", "cards", "rates", "positive", "negative", "working", "verb",
-          "passed_over", "rest_before_cut_off", "overlay", "runs", "trace", "measured_derivatives",
+          "passed_over", "rest_before_cut_off", "ceiling", "margins",
+          "unknowns", "temperatures", "staircase", "losses", "parts", "levers", "overlay", "runs", "trace", "measured_derivatives",
           "model_derivatives", "dQ_dV", "dV_dQ", "smoothing", "resistance", "pulses", "example", "diffusivity_fit",
           "diffusivity_square_root", "diffusivity_two_points", "fit", "parameters", "correlation",
           "further_tests", "potentials", "balance", "lithium", "lines", "checked", "faults",
@@ -144,6 +149,12 @@ refused("rates", lambda s: s["points"][0].update(unheard_of=1))
 refused("curve", lambda s: s["curves"][0].update(capacity_mAh=1.0))
 refused("follow", lambda s: s["steps"][0].update(capacity_mAh=-1.0))
 refused("follow", lambda s: s["steps"][0].pop("net_charge_mAh"))
+refused("ceiling", lambda s: s["margins"][0].update(worst_V="72.1 mV"))
+refused("ceiling", lambda s: s["margins"][0].pop("left_V"))
+refused("ceiling", lambda s: s["ceiling"].update(c_rate=-0.1))
+refused("ceiling", lambda s: s["ceiling"]["temperatures"][0].pop("c_rate_confident"))
+refused("losses", lambda s: s["losses"]["parts"][0].update(capacity_mAh=0.1))
+refused("losses", lambda s: s["losses"].pop("trusted"))
 refused("overlay", lambda s: s["overlay"]["runs"][0]["steps"][0].update(rms_mV=-1.0))
 refused("overlay", lambda s: s["overlay"]["runs"][0]["steps"][0]["trace"].pop("model_V"))
 refused("pulses", lambda s: s["pulses"].update(method="one sentence"))
@@ -156,4 +167,4 @@ refused("bench", lambda s: s["files"][0].update(sha256="0"))
 refused("cards", lambda s: s.update(onegrain_summary=2))
 refused("check", lambda s: s["recorded_steps"][0].update(kind=1))
 refused("unsound", lambda s: s["faults"][0].update(line=0))
-print(f"{len(CALLS) + 1} summaries keep the schema, 19 changes are refused")
+print(f"{len(CALLS) + 1} summaries keep the schema, 25 changes are refused")

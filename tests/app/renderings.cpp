@@ -86,6 +86,13 @@ TEST_CASE("an uncertainty is told in its own form, and an interval is never made
   CHECK(render::uncertainty_of(figure) == "open at both ends");
 }
 
+TEST_CASE("a rate that is allowed is rounded down and says none for none", "[renderings]") {
+  CHECK(render::text_of(2.8579, allowed_rate()) == "2.85C");
+  CHECK(render::text_of(0.38, allowed_rate()) == "0.380C");
+  CHECK(render::text_of(0, allowed_rate()) == "none");
+  CHECK(render::key_of("c_rate", allowed_rate()) == "c_rate");
+}
+
 TEST_CASE("rows of a table may measure different things, each in its own unit", "[renderings]") {
   Answer said;
   Table table{"found", "", {{"name", "quantity", {}}, {"value", "found", {}}}, {}};

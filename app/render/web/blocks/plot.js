@@ -1,18 +1,23 @@
 // A block "plot": lines over two axes, their names at their ends. Data -> SVG; nothing here touches the page.
 //
 // {title, says, x and y: {title, unit, digits, include: [], most, least, logarithmic, ticks: [{at, words}]},
-//  series: [{label, role, order, doubtful, marked, joined, x: [], y: [], low: [], high: [], at_points: [words], also: [[words]]}],
+//  series: [{label, role, order, doubtful, marked, joined, stepped, filled, x: [], y: [], low: [], high: [], at_points: [words],
+//            also: [[words]], told: [[words] for each point] (in place of the numbers)}],
 //  zones: [{from, to (null: to the edge), never, words}], levels: [{at, words}], stages: [{from, to, name}],
+//  bands, marks, uprights: see marks.js; y.zero: name of the place for zeros where y is logarithmic;
 //  names: "below" | "above" | "right" | "none", low, whole: {at, words}, key: [{role, words}], note}
 // Numbers are in the unit shown. A missing number leaves a gap.
 
-const points_of = (one, x, y) =>
-  one.x.map((value, i) => [x(value), y(one.y[i]), i]).filter((p, _, all) => all.length && known(p[0]) && known(p[1]));
+const points_of = (one, x, y) => one.x.map((value, i) => [x(value), y(one.y[i]), i]).filter((p) => known(p[0]) && known(p[1]));
+
+/** The corners of a line; a stepped one holds each value until the next. */
+const corners_of = (one, all) => (one.stepped ? all.flatMap((p, i) => (i && known(p[1]) ? [[p[0], all[i - 1][1]], p] : [p])) : all);
 
 const seen = (one) => one.x.some((value, i) => known(value) && known(one.y[i]));
 
 /** Words under the pointer at point i of a line. */
 function words_at(plot, one, i) {
+  if (one.told) return one.told[i].map(printed);
   const quantity = (value, axis) => [num(value, axis.digits), printed(axis.unit)].filter(Boolean).join(" ");
   return [
     printed(one.label),
@@ -42,11 +47,13 @@ function plot_frame(plot, width, all, printing) {
   const rows = Math.max(1, Math.ceil(lines.reduce((sum, line) => sum + long(line), 0) / (width - 48)));
   const band = beside || bare ? 0 : 24 + 17 * rows;
   const height = plot.low ? (bare ? 250 : 270) : Math.max(300, Math.min(printing ? 335 : 430, width * (plot.whole ? 0.5 : 0.66)));
+  const heads = band_heads(plot.bands, width);
   const above = plot.key ? 22 : 0;
-  const top = above + (plot.stages.length ? 50 : 34);
-  const box = { left: 48, right: width - right, top, floor: height - 48, title: above + (plot.stages.length ? 18 : 20) };
-  box.bottom = box.floor - (plot.names === "below" ? band : 6);
-  return { box, height, rows, band, x_end: whole ? box.right - names : box.right - (beside ? 0 : 6) };
+  const top = above + (plot.stages.length ? 50 : 34) + heads.top;
+  const box = { left: 48, right: width - right, top, floor: height + heads.top - 48, title: above + (plot.stages.length || heads.top ? 18 : 20) };
+  const foot = plot.y.zero && lines.some((line) => line.y.some((value) => value === 0)) ? 26 : 0;
+  box.bottom = box.floor - (plot.names === "below" ? band : 6) - foot;
+  return { box, height: height + heads.top, rows, band, heads, foot, x_end: whole ? box.right - names : box.right - (beside ? 0 : 6) };
 }
 
 function plot_scales(plot, lines, { box, band, x_end }) {
@@ -174,7 +181,7 @@ function draw_key({ key, series }, width) {
 }
 
 /** One line: band, path, marks, end. */
-function draw_series(line, points, x, y, id) {
+function draw_series(line, points, x, y, floor, id) {
   const { stroke, dash } = line.look;
   const clipped = { "clip-path": `url(#${id})` };
   const drawn = [];
@@ -187,7 +194,13 @@ function draw_series(line, points, x, y, id) {
     const edge = (key) => line.x.map((value, i) => `${x(value)},${y(line[key][i])}`);
     drawn.push(tag("polygon", { class: "band", points: [...edge("low"), ...edge("high").reverse()].join(" "), ...clipped }));
   }
-  const all = line.x.map((value, i) => [known(value) ? x(value) : NaN, known(line.y[i]) ? y(line.y[i]) : NaN]);
+  const places = line.x.map((value, i) => [known(value) ? x(value) : NaN, known(line.y[i]) ? y(line.y[i]) : NaN]);
+  const all = corners_of(line, places);
+  if (line.filled) {
+    const edge = all.filter((p) => known(p[0]) && known(p[1]));
+    const ground = [[edge[0][0], floor], ...edge, [edge[edge.length - 1][0], floor]];
+    drawn.push(tag("polygon", { class: "under", points: ground.join(" "), ...clipped }));
+  }
   const path = d3.line().defined((p) => known(p[0]) && known(p[1]))(all);
   if (line.joined !== false) drawn.push(tag("path", { class: line_style(line), d: path, stroke, "stroke-dasharray": dash, ...clipped }));
   if (line.marked) drawn.push(...points.map((p) => draw_mark(line, p, stroke)));
@@ -202,9 +215,11 @@ function draw_plot(plot, width, id, printing = false) {
   const { box } = frame;
   const [x, y] = plot_scales(plot, lines, frame);
   const places = lines.map((line) => points_of(line, x, y));
+  const [grounds, heads] = draw_bands(plot.bands, frame.heads, box, x, width, id);
   const out = [
     clip(`${id}-plot`, box),
     ...draw_zones(plot, box, y, id),
+    grounds,
     axes(box, x, y, plot.x, plot.y),
     ...draw_key(plot, width),
     draw_whole(plot.whole, box, y, width),
@@ -214,7 +229,7 @@ function draw_plot(plot, width, id, printing = false) {
   const traces = [];
   lines.forEach((line, k) => {
     const points = places[k].filter((p) => p[1] > box.top - 8 && p[1] < box.floor + 8);
-    out.push(draw_series(line, points, x, y, `${id}-plot`));
+    out.push(draw_series(line, points, x, y, box.floor, `${id}-plot`));
     if (!points.length) return;
     const end = points[points.length - 1];
     const { stroke } = line.look;
@@ -223,7 +238,9 @@ function draw_plot(plot, width, id, printing = false) {
     if (is_named(line) && line.label) items.push({ x: end[0], y: end[1], wanted: end[1], words: line.words, lines: line.rows, size: 15 * line.rows.length + 2, stroke });
     traces.push({ points, stroke, words: (i) => words_at(plot, line, points[i][2]) });
   });
+  out.push(frame.foot ? draw_zeros(lines, plot.y.zero, box, x, frame.foot) : "");
   out.push(...words_at_points(lines, places, box), ...draw_notes(plot, box, y));
+  out.push(heads, ...draw_marks(plot.marks, box, x, y), ...draw_uprights(plot.uprights, box, x));
   if (plot.names === "right") out.push(...labels_right(items, box, frame.x_end + 20));
   else if (plot.names !== "none") out.push(...labels_in_rows(items, box, width, plot.names === "below", frame.rows, frame.band));
   return { svg: out.join(""), height: frame.height, box, traces };
