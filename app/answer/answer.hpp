@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <utility>
@@ -39,14 +40,14 @@ struct Figures {
   Places places = everywhere;
 };
 
-/// Words, yes or no and lists of words that only the summary holds: {"material", "NMC"}.
+/// Words, yes or no, names that are numbers, and lists of words that only the summary holds: {"material", "NMC"}.
 struct Facts {
   std::string key;
-  std::vector<std::pair<std::string, std::variant<std::string, bool, std::vector<std::string>>>> facts;
+  std::vector<std::pair<std::string, std::variant<std::string, bool, std::uint64_t, std::vector<std::string>>>> facts;
 };
 
 struct Column {
-  std::string key, label;
+  std::string key, label;          ///< a path of keys, "trace.time", nests here too
   std::optional<Measure> measure;  ///< none: words
   Places places = everywhere;
 };
@@ -57,11 +58,16 @@ struct Table {
   std::vector<Column> columns;
   Rows rows;
   Places places = everywhere;
+  Places titled = page;  ///< where the title stands above it
 };
 
 struct Paragraph {
   std::string text;
   Places places = read;
+};
+/// One under the other, each as it is: what was found in a file. Not on the page.
+struct Lines {
+  std::vector<std::string> lines;
 };
 struct Bullets {
   std::string title;
@@ -72,10 +78,12 @@ struct Bullets {
 struct Axis {
   std::string label;
   Measure measure;
-  std::vector<double> include;  ///< values that the axis shows in any case
-  std::optional<double> most;   ///< larger values do not stretch the axis
-  bool logarithmic = false;     ///< ticks at `ticks` only
-  std::vector<std::pair<double, std::string>> ticks;
+  std::vector<double> include;                        ///< values that the axis shows in any case
+  std::optional<double> most;                         ///< larger values do not stretch the axis
+  std::optional<double> least;                        ///< smaller values do not stretch the axis
+  bool logarithmic = false;                           ///< ticks at `ticks` only
+  std::vector<std::pair<double, std::string>> ticks;  ///< the first ones first where there is no room for all
+  std::string zero = {};  ///< logarithmic y: a value of 0 is drawn as a cross at the foot, under this name
 };
 
 /// How a line is drawn.
@@ -84,15 +92,19 @@ enum class Role {
   other,      ///< drawn against it
   in_order,   ///< one of several of which the order counts: dark to light by `Series::order`
   in_time,    ///< one of several moments
-  measured,
+  measured,   ///< broad and light; several: by `Series::order`
+  calculated  ///< thin and dark over the measured one of the same order, and not named again
 };
 
 struct Series {
   std::string label;
   Role role = Role::predicted;
-  int order = 0;          ///< of `in_order` and `in_time`, from 0
+  int order = 0;          ///< of `in_order`, `in_time`, `measured` and `calculated`, from 0
   bool doubtful = false;  ///< not to be relied on: drawn thin, named with (?)
   bool marked = false;    ///< a mark at every point
+  bool stepped = false;   ///< each value holds until the next point
+  bool filled = false;    ///< a light ground down to the axis
+  bool joined = true;     ///< by a line; else marks alone, the band as bars
   std::vector<double> x, y;
   std::vector<double> low, high;       ///< a band around y; may be empty
   std::vector<std::string> at_points;  ///< words beside the points; may be empty
@@ -103,6 +115,7 @@ struct Series {
     std::vector<double> values;
   };
   std::vector<Also> also;
+  std::vector<std::vector<std::string>> told = {};  ///< not empty: all that is shown under the pointer, for each point
 };
 
 /// A strip of the y axis to keep out of (`never`) or to take care in; infinite ends reach the edge.
@@ -110,6 +123,22 @@ struct Zone {
   double from, to;
   bool never = true;
   std::string words;
+};
+/// A strip of the x axis, its words above the plot.
+struct Band {
+  double from, to;
+  bool never = true;
+  std::string words;
+};
+/// A place that matters, with words beside it and dotted lines to both axes.
+struct Mark {
+  double x, y;
+  std::string words;
+};
+/// A vertical line with words beside it, one above the other; beyond the right edge the words stand there alone.
+struct Upright {
+  double x;
+  std::vector<std::string> words;
 };
 /// A horizontal line with words.
 struct Level {
@@ -130,9 +159,29 @@ struct Plot {
   std::vector<Zone> zones;
   std::vector<Level> levels;
   std::vector<Stage> stages;
+  std::vector<Band> bands = {};
+  std::vector<Mark> marks = {};
+  std::vector<Upright> uprights = {};
   enum class Names { below, above, right, none } names = Names::below;  ///< where the lines' names stand
   bool low = false;                                                     ///< of little height
   std::optional<std::pair<double, std::string>> whole;  ///< a value that counts as 100 % on a second axis, and of what
+  std::vector<std::pair<Role, std::string>> key;        ///< what the looks of lines mean, above the plot
+  std::string note;                                     ///< where lines are cut off
+};
+
+/// Bars from one foot, each with its name and words, in the order given. On the page alone. Their sizes have no axis:
+/// what a bar stands for is in its words.
+struct Bars {
+  std::string title, description;
+  struct Bar {
+    std::string name, remark;  ///< remark: small, under the name
+    double size;               ///< in any unit, the same for all; below 0 the bar goes to the left
+    std::string words;
+    double from = 0;    ///< where it begins
+    bool part = false;  ///< looks as the part of this name in a stack does
+  };
+  std::vector<Bar> bars;
+  bool numbered = true;  ///< 1., 2., ... before the names
 };
 
 /// Parts on top of each other against x, on the page alone. Parts of one name look alike in all stacks of a page.
@@ -184,7 +233,25 @@ struct Intervals {
   std::vector<Row> rows;
 };
 
-using Block = std::variant<Paragraph, Bullets, Figures, Facts, Table, Plot, Stack, Layers, Intervals>;
+/// Arrays of numbers that only the summary holds, members of the object at `key`.
+struct Arrays {
+  struct Array {
+    std::string key;
+    Measure measure;
+    std::vector<double> values;
+  };
+  std::string key;
+  std::vector<Array> arrays;
+};
+
+struct Listed;
+using Block = std::variant<Paragraph, Lines, Bullets, Figures, Facts, Table, Plot, Bars, Stack, Layers, Intervals, Arrays, Listed>;
+
+/// In the summary alone, an array of objects at `key`, each made of blocks of its own; for objects that hold tables.
+struct Listed {
+  std::string key;
+  std::vector<std::vector<Block>> members;
+};
 
 struct Section {
   std::string title;
@@ -217,6 +284,8 @@ struct Answer {
   std::optional<Course> course;
   std::string verbatim;                                         ///< not empty: printed as it is, and nothing else
   std::vector<std::pair<std::string, std::string>> more_files;  ///< name and content, beside the report
+  std::string unsound;  ///< not empty: faults of the input, a line each, told in the narration; the status is theirs
+  std::vector<std::pair<std::string, Course>> more_courses;     ///< name and columns, as curves.csv
 
   // By the frame.
   std::string verb, subject, arrangement;

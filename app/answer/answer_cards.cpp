@@ -1,9 +1,8 @@
 #include "app/answer/answers.hpp"
-#include "app/render/summary.hpp"
 #include "params/card/card.hpp"
 #include "params/text/faults.hpp"
 
-// `cards` and `schema`: what is shipped, to read or to copy.
+// `cards`: what is shipped, to read or to copy.
 
 namespace onegrain::app::answer {
 
@@ -31,12 +30,6 @@ Answer cards(const Request& request, const Channels&) {
        {table,
         Paragraph{"onegrain cards NAME prints one whole, with the source of every value. A card of the same name "
                   "beside a sheet is taken instead of the shipped one: onegrain cards graphite > graphite.yaml"}}});
-  return said;
-}
-
-Answer schema(const Request&, const Channels&) {
-  Answer said;
-  said.verbatim = std::string(render::summary_schema());
   return said;
 }
 

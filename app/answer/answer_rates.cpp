@@ -39,7 +39,7 @@ std::string mAh(const Job& job, const NamedCurve& c) { return digits(job.milliam
 std::string largest_loss(const Job& job, const NamedCurve& c) {
   const auto parts = study::mean_voltage_parts(job, c.curve.step);
   const auto largest = std::max_element(parts.begin(), parts.end(), [](auto& a, auto& b) { return a.volts < b.volts; });
-  return fmt::format(" The largest loss at {} is {} ({} mV on average).", c.label,
+  return fmt::format(" The largest loss of voltage at {} is {} ({} mV on average).", c.label,
                      name_of(largest->loss, job.cell.is_full_cell()), digits(largest->volts * 1e3, 2));
 }
 

@@ -10,8 +10,15 @@ namespace onegrain::app::answer {
 Answer bench(const Request& request, const Channels& channels, Job& job);
 Answer curve(const Request& request, const Channels& channels, Job& job);
 Answer rates(const Request& request, const Channels& channels, Job& job);
+Answer ceiling(const Request& request, const Channels& channels, Job& job);
+Answer losses(const Request& request, const Channels& channels, Job& job);
 Answer follow(const Request& request, const Channels& channels, Job& job);
+Answer overlay(const Request& request, const Channels& channels, Job& job);
+Answer pulses(const Request& request, const Channels& channels, Job& job);
+Answer balance(const Request& request, const Channels& channels, Job& job);
+Answer fit(const Request& request, const Channels& channels, Job& job);
 
+Answer check(const Request& request, const Channels& channels);
 Answer cards(const Request& request, const Channels& channels);
 Answer schema(const Request& request, const Channels& channels);
 

@@ -37,6 +37,24 @@ const char* name_of(study::Loss loss, bool full) {
   return "";
 }
 
+const char* name_of(solver::Loss loss, bool full) {
+  switch (loss) {
+    case solver::Loss::positive_diffusion:
+      return name_of(study::Loss::positive_diffusion, full);
+    case solver::Loss::positive_charge_transfer:
+      return name_of(study::Loss::positive_transfer, full);
+    case solver::Loss::negative_diffusion:
+      return name_of(study::Loss::negative_diffusion, full);
+    case solver::Loss::negative_charge_transfer:
+      return name_of(study::Loss::negative_transfer, full);
+    case solver::Loss::electrolyte:
+      return "electrolyte: resistance and uneven salt";
+    case solver::Loss::resistance:
+      return "contact and electronic resistance";
+  }
+  return "";
+}
+
 std::string plating_words(const Job& job, const std::string& what, const study::Plating& found) {
   const std::string from = found.first_charge > 0
                                ? fmt::format("from {} mAh on", digits(job.milliampere_hours(found.first_charge), 3))

@@ -3,6 +3,7 @@
 #include "app/answer/answer.hpp"
 #include "app/study/curves.hpp"
 #include "app/study/voltage_parts.hpp"
+#include "solver/step/losses.hpp"
 
 /// Sentences, plots and stacks of calculated curves that more than one verb shows.
 namespace onegrain::app::answer {
@@ -14,6 +15,9 @@ const char* sense_of(const NamedCurve& curve);
 
 /// "diffusion in the positive grains"; half cells: "diffusion in the grains".
 const char* name_of(study::Loss loss, bool full_cell);
+
+/// The losses that can be switched off, by the same names as far as they are the same.
+const char* name_of(solver::Loss loss, bool full_cell);
 
 /// "Charging at 5C: below 0 V against lithium ..." for every charge in which lithium can plate; part of the warnings.
 std::string plating_words(const Job& job, const std::string& what, const study::Plating& found);

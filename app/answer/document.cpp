@@ -150,50 +150,6 @@ bool invented(const Job& job) {
   return text.find("invented") != std::string::npos;
 }
 
-/// Amplitudes of the profile at four moments of a step.
-json profile(const Job& job, const NamedCurve& named, bool positive) {
-  const solver::StepSolution& s = named.curve.step;
-  const Eigen::ArrayXd rho = Eigen::ArrayXd::LinSpaced(41, 0, 1);
-  json moments = json::array();
-  const std::vector<std::pair<const char*, double>> shown = {
-      {"start", 0.0}, {"early", 0.05}, {"one third", 1.0 / 3}, {"two thirds", 2.0 / 3}, {"end", 1.0}};
-  for (const auto& [label, share] : shown) {
-    const double t = share * s.duration();
-    const Eigen::VectorXd x = positive ? s.positive_profile(t, rho) : s.negative_profile(t, rho);
-    json radius = json::array(), values = json::array();
-    for (Eigen::Index k = 0; k < rho.size(); ++k) {
-      radius.push_back(number(rho[k]));
-      values.push_back(number(x[k]));
-    }
-    moments.push_back({{"label", label}, {"radius", std::move(radius)}, {"stoichiometry", std::move(values)}});
-  }
-  const std::string electrode = job.cell.is_full_cell() ? (positive ? "positive" : "negative") : "working electrode";
-  return {{"electrode", electrode}, {"rate", named.label}, {"moments", std::move(moments)}};
-}
-
-json overpotentials(const Job& job, const NamedCurve& named, int points) {
-  const solver::StepSolution& s = named.curve.step;
-  json capacity = json::array();
-  std::vector<json> values;
-  std::vector<std::string> names;
-  for (const double t : solver::moments(s, points, true)) {
-    capacity.push_back(number(job.milliampere_hours(std::abs(named.curve.current) * t)));
-    const auto parts = loss_parts(job, s.at(t));
-    if (values.empty()) values.resize(parts.size(), json::array());
-    names.clear();
-    for (std::size_t k = 0; k < parts.size(); ++k) {
-      values[k].push_back(number(parts[k].volts * 1e3));
-      names.push_back(parts[k].name);
-    }
-  }
-  json parts = json::array();
-  for (std::size_t k = 0; k < values.size(); ++k)
-    parts.push_back({{"name", names[k]}, {"values_mV", std::move(values[k])}});
-  return {{"label", named.label + (named.curve.is_charge() ? " charge" : " discharge")},
-          {"capacity_mAh", std::move(capacity)},
-          {"parts", std::move(parts)}};
-}
-
 }  // namespace
 
 json cell_document(const Request& request, const Job& job, const std::string& headline) {
@@ -237,52 +193,6 @@ json cell_document(const Request& request, const Job& job, const std::string& he
   }
   d["provenance"] = std::move(provenance);
   return d;
-}
-
-void add_curves(json& document, const Job& job, const std::vector<NamedCurve>& curves, int points) {
-  json list = json::array(), capability = json::array();
-  for (const NamedCurve& named : curves) {
-    json c = point_json(job, named);
-    capability.push_back(c);
-    json trace{{"capacity_mAh", json::array()}, {"voltage_V", json::array()}, {"time_s", json::array()}};
-    if (job.cell.is_full_cell()) trace["separator_side_V"] = json::array();
-    for (const double t : solver::moments(named.curve.step, points, true)) {
-      const solver::Point p = named.curve.step.at(t);
-      trace["capacity_mAh"].push_back(number(job.milliampere_hours(std::abs(named.curve.current) * t)));
-      trace["voltage_V"].push_back(number(p.terminal.voltage));
-      trace["time_s"].push_back(number(t));
-      if (job.cell.is_full_cell()) {
-        trace["separator_side_V"].push_back(number(p.terminal.separator_side));
-      }
-    }
-    c["trace"] = std::move(trace);
-    list.push_back(std::move(c));
-  }
-  document["curves"] = std::move(list);
-  document["rate_capability"] = {{"rated_capacity_mAh", number(job.milliampere_hours(job.base.one_hour_charge))},
-                                 {"points", std::move(capability)}};
-  // Grains and losses: at the slowest rate, near 1C and at the fastest, in the first direction asked for.
-  std::vector<const NamedCurve*> shown;
-  const auto consider = [&](double c_rate) {
-    const NamedCurve* best = nullptr;
-    for (const NamedCurve& c : curves) {
-      if (c.curve.is_charge() != curves.front().curve.is_charge() || !(c.curve.step.duration() > 0)) continue;
-      if (!best || std::abs(std::log(c.c_rate / c_rate)) < std::abs(std::log(best->c_rate / c_rate))) best = &c;
-    }
-    if (best && std::find(shown.begin(), shown.end(), best) == shown.end()) shown.push_back(best);
-  };
-  if (curves.empty()) return;
-  for (const double c_rate : {0.2, 1.0, 1e9}) consider(c_rate);
-  json profiles = json::array(), losses = json::array();
-  for (const NamedCurve* c : shown) {
-    if (c != shown.front() || shown.size() == 1) {
-      profiles.push_back(profile(job, *c, true));
-      if (job.cell.is_full_cell()) profiles.push_back(profile(job, *c, false));
-    }
-    losses.push_back(overpotentials(job, *c, 61));
-  }
-  document["profiles"] = std::move(profiles);
-  document["overpotentials"] = std::move(losses);
 }
 
 }  // namespace onegrain::app

@@ -11,7 +11,4 @@ namespace onegrain::app {
 /// The cell on one page: what goes in, what comes out, the currents, warnings, assumptions, cautions, provenance.
 nlohmann::json cell_document(const Request& request, const Job& job, const std::string& headline);
 
-/// Adds curves, rate capability, grain profiles and loss parts.
-void add_curves(nlohmann::json& document, const Job& job, const std::vector<NamedCurve>& curves, int points);
-
 }  // namespace onegrain::app

@@ -18,6 +18,9 @@ struct Measure {
 
   bool whole = false;  ///< a count: no decimals anywhere
 
+  const char* behind = "";     ///< written right behind the number wherever it stands: the C of "0.38C"
+  const char* zero = nullptr;  ///< what is said in place of 0: "none"
+
   bool operator==(const Measure&) const = default;
   const char* shown_unit() const { return unit ? unit : kind->unit; }
 };
@@ -36,6 +39,11 @@ inline Measure lasting() { return {&params::Time::kind(), "s", 3, Rounding::near
 
 /// A number of things.
 inline Measure counted() { return {&params::NumberKind::kind, nullptr, 4, Rounding::nearest, false, true}; }
+
+/// A charge rate that is allowed, as a multiple of 1C: always rounded down.
+inline Measure allowed_rate() {
+  return {&params::NumberKind::kind, nullptr, 3, Rounding::down, false, false, "C", "none"};
+}
 
 /// How well a number is known, in SI like the number.
 struct Uncertainty {

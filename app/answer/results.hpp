@@ -15,25 +15,10 @@ namespace onegrain::app {
 /// A number for JSON, of 10 significant digits; null if not finite.
 nlohmann::json number(double value);
 
-/// The keys of a point of `rates --json`.
-nlohmann::json point_json(const Job& job, const NamedCurve& curve);
 /// The command line as it was typed, for the record.
 std::string command_line(const Request& request);
 /// Program, version, options, files with SHA-256: the head of every summary.
 nlohmann::json provenance_json(const Request& request, const params::Sheet& sheet);
-
-/// Columns of curves.csv for one step; time goes on from `start_time` [s].
-class CurveTable {
- public:
-  explicit CurveTable(const Job& job);
-  /// @param index  number of the curve or step, from 1
-  void add(const solver::StepSolution& step, const std::vector<double>& moments, double start_time, int index);
-  std::string text() const { return params::delimited_text(columns_); }
-
- private:
-  const Job& job_;
-  std::vector<params::Column> columns_;
-};
 
 /// "voltage cut-off", or what else ended it, in words.
 std::string ended_by(const solver::StepSolution& step);

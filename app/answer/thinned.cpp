@@ -1,6 +1,7 @@
 #include "app/answer/thinned.hpp"
 
 #include <algorithm>
+#include <cmath>
 
 namespace onegrain::app::answer {
 
@@ -13,10 +14,17 @@ std::vector<std::size_t> thinned(const std::vector<double>& y, std::size_t most)
   const std::size_t stretches = std::max<std::size_t>(1, most / 3);
   for (std::size_t s = 0; s < stretches; ++s) {
     const std::size_t from = s * y.size() / stretches, to = (s + 1) * y.size() / stretches;
-    const auto at = [&](std::size_t k) { return y.begin() + static_cast<std::ptrdiff_t>(k); };
-    const auto [low, high] = std::minmax_element(at(from), at(to));
-    std::vector<std::size_t> some = {from, static_cast<std::size_t>(low - y.begin()),
-                                     static_cast<std::size_t>(high - y.begin())};
+    std::size_t low = from, high = from;
+    std::vector<std::size_t> some = {from};
+    for (std::size_t k = from; k < to; ++k) {
+      if (!std::isfinite(y[k])) {
+        if (k == 0 || std::isfinite(y[k - 1])) some.push_back(k);
+        continue;
+      }
+      if (!(y[low] <= y[k])) low = k;
+      if (!(y[high] > y[k])) high = k;
+    }
+    some.insert(some.end(), {low, high});
     std::sort(some.begin(), some.end());
     kept.insert(kept.end(), some.begin(), std::unique(some.begin(), some.end()));
   }

@@ -6,7 +6,8 @@
 namespace onegrain::app::answer {
 
 /// Which points of a line are kept so that at most about `most` of them show its course: all where there are no more,
-/// else of each of equal stretches the first, the lowest and the highest, and the last of all.
+/// else of each of equal stretches the first, the lowest and the highest, and the last of all. Of neighbours that are
+/// not known (NaN) the first is kept, so that the line keeps its gap.
 std::vector<std::size_t> thinned(const std::vector<double>& y, std::size_t most);
 
 /// A line that grows without end in flat memory. Beyond `room` points it is kept as the first, lowest, highest and last

@@ -54,11 +54,4 @@ std::vector<std::string> trust_criteria() {
       "before its cut-off."};
 }
 
-std::vector<LossPart> loss_parts(const Job& job, const solver::Point& p) {
-  std::vector<LossPart> parts;
-  for (const study::VoltagePart& part : study::voltage_parts(job, p))
-    parts.push_back({answer::name_of(part.loss, job.cell.is_full_cell()), part.volts});
-  return parts;
-}
-
 }  // namespace onegrain::app

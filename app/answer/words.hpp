@@ -17,11 +17,4 @@ std::string electrolyte_remark(model::ElectrolyteModel electrolyte);
 /// Where a result is no longer believed: the limits with their values and sources.
 std::vector<std::string> trust_criteria();
 
-/// The parts of what is lost between the equilibrium voltage and the terminals, each positive where it is a loss.
-struct LossPart {
-  const char* name;  ///< a literal
-  double volts;
-};
-std::vector<LossPart> loss_parts(const Job& job, const solver::Point& point);
-
 }  // namespace onegrain::app

@@ -75,13 +75,4 @@ inline constexpr const char* no_memory =
 /// The whole program: parses the words after the program's name, does the work, returns the exit status.
 int run(const std::vector<std::string>& words, std::ostream& results, std::ostream& narration);
 
-// Verbs that print and write by themselves. They write results, and throw what is above.
-void check(const Request& request, const Channels& channels);
-void ceiling(const Request& request, const Channels& channels);
-void losses(const Request& request, const Channels& channels);
-void overlay(const Request& request, const Channels& channels);
-void balance(const Request& request, const Channels& channels);
-void fit(const Request& request, const Channels& channels);
-void pulses(const Request& request, const Channels& channels);
-
 }  // namespace onegrain::app

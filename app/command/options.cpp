@@ -35,6 +35,7 @@ void files(CLI::App& verb, Request& request) {
                   "columns of a data file by title, behind the files: time=t/h voltage=U/V current=I/mA; also "
                   "temperature, capacity, state, cycle, step; a unit that the title lacks behind a colon, time=Zeit:h; "
                   "words of the state, charge=CHA rest=PAU");
+  verb.add_flag("--json", request.json, "print what was found as JSON: faults, recognised steps, doubtful rows");
 }
 
 void data(CLI::App& verb, Request& request) { add_data(verb, request); }
@@ -133,9 +134,12 @@ void card(CLI::App& verb, Request& request) {
 }
 
 void schema(CLI::App& verb, Request& request) {
-  verb.add_option("WHAT", request.files, "summary: the JSON Schema of summary.json")
+  verb.add_option("WHAT", request.files,
+                  "the JSON Schema of summary.json (summary), of a sheet, a card or a protocol; keys: a table of all keys "
+                  "of the last three")
       ->required()
-      ->check(CLI::IsMember({"summary"}));
+      ->expected(1)
+      ->check(CLI::IsMember({"summary", "sheet", "card", "protocol", "keys"}));
 }
 
 }  // namespace onegrain::app::options

@@ -18,13 +18,16 @@ using namespace answer;
 
 namespace {
 
+/// At the top of the page: what the verb found, or else the cell.
 void gather_important(Answer& said) {
-  for (const auto* sections : {&said.sections, &said.about_the_cell})
+  for (const auto* sections : {&said.sections, &said.about_the_cell}) {
+    if (!said.important.empty()) return;
     for (const Section& section : *sections)
       for (const Block& block : section.blocks)
         if (const auto* figures = std::get_if<Figures>(&block))
           for (const Figure& figure : figures->figures)
             if (!figure.at_the_top.empty()) said.important.push_back(figure);
+  }
 }
 
 }  // namespace
@@ -63,9 +66,12 @@ void present(const Request& request, const Channels& channels, const Answer& sai
   } else {
     render::print(channels.results, said);
   }
+  if (!said.unsound.empty()) throw UnsoundInput(said.unsound);
   if (request.out.empty()) return;
   ResultFolder folder(request.out, said.command);
   if (said.course) folder.add("curves.csv", [&](std::ostream& out) { render::write_curves(out, *said.course); });
+  for (const auto& more : said.more_courses)
+    folder.add(more.first, [&more](std::ostream& out) { render::write_curves(out, more.second); });
   for (const auto& [name, content] : said.more_files) folder.add(name, content);
   folder.add("summary.json", [&](std::ostream& out) { render::write_summary(out, said); });
   folder.add("report.html", render::page_text(said));

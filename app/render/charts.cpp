@@ -38,7 +38,9 @@ json axis(const Axis& a) {
   for (const auto& [value, words] : a.ticks) ticks.push_back({{"at", scale(value)}, {"words", words}});
   j["include"] = include;
   if (a.most) j["most"] = scale(*a.most);
+  if (a.least) j["least"] = scale(*a.least);
   if (a.logarithmic) j["logarithmic"] = true;
+  if (!a.zero.empty()) j["zero"] = a.zero;
   if (!ticks.empty()) j["ticks"] = ticks;
   return j;
 }
@@ -55,6 +57,8 @@ const char* name_of(Role role) {
       return "in_time";
     case Role::measured:
       return "measured";
+    case Role::calculated:
+      return "calculated";
   }
   return "";
 }
@@ -66,13 +70,20 @@ json series(const Series& s, const Plot& plot) {
          {"order", s.order},
          {"doubtful", s.doubtful},
          {"marked", s.marked},
+         {"joined", s.joined},
          {"x", numbers(s.x, plot.x.measure, kept)},
          {"y", numbers(s.y, plot.y.measure, kept)}};
   if (!s.low.empty()) {
     j["low"] = numbers(s.low, plot.y.measure, kept);
     j["high"] = numbers(s.high, plot.y.measure, kept);
   }
+  if (s.stepped) j["stepped"] = true;
+  if (s.filled) j["filled"] = true;
   if (!s.at_points.empty()) j["at_points"] = s.at_points;
+  if (!s.told.empty()) {
+    j["told"] = json::array();
+    for (const std::size_t k : kept) j["told"].push_back(s.told[k]);
+  }
   json also = json::array();
   for (const Series::Also& more : s.also) {
     json words = json::array();
@@ -99,8 +110,38 @@ json plot_json(const Plot& p) {
     j["zones"].push_back({{"from", end(z.from)}, {"to", end(z.to)}, {"never", z.never}, {"words", z.words}});
   for (const Level& l : p.levels) j["levels"].push_back({{"at", y(l.value)}, {"words", l.words}});
   for (const Stage& s : p.stages) j["stages"].push_back({{"from", x(s.from)}, {"to", x(s.to)}, {"name", s.name}});
+  for (const char* list : {"bands", "marks", "uprights"}) j[list] = json::array();
+  for (const Band& b : p.bands)
+    j["bands"].push_back({{"from", x(b.from)}, {"to", x(b.to)}, {"never", b.never}, {"words", b.words}});
+  for (const Mark& m : p.marks) j["marks"].push_back({{"x", x(m.x)}, {"y", y(m.y)}, {"words", m.words}});
+  for (const Upright& u : p.uprights) j["uprights"].push_back({{"x", x(u.x)}, {"words", u.words}});
   if (p.whole) j["whole"] = {{"at", y(p.whole->first)}, {"words", p.whole->second}};
+  for (const auto& [role, words] : p.key) j["key"].push_back({{"role", name_of(role)}, {"words", words}});
+  if (!p.note.empty()) j["note"] = p.note;
   return j;
+}
+
+namespace {
+
+std::size_t look_of(const std::string& name, Looks& looks) {
+  auto at = std::find(looks.begin(), looks.end(), name);
+  if (at == looks.end()) at = looks.insert(looks.end(), name);
+  return static_cast<std::size_t>(at - looks.begin());
+}
+
+}  // namespace
+
+json bars_json(const Bars& block, Looks& looks) {
+  json bars = json::array();
+  for (const Bars::Bar& b : block.bars) {
+    bars.push_back({{"name", b.name}, {"remark", b.remark}, {"from", b.from}, {"size", b.size}, {"words", b.words}});
+    if (b.part) bars.back()["look"] = look_of(b.name, looks);
+  }
+  return {{"type", "bars"},
+          {"title", block.title},
+          {"says", block.description},
+          {"bars", bars},
+          {"numbered", block.numbered}};
 }
 
 json stack_json(const Stack& s, Looks& looks) {
@@ -108,10 +149,8 @@ json stack_json(const Stack& s, Looks& looks) {
   for (std::size_t k = 0; k < all.size(); ++k) all[k] = k;
   json parts = json::array();
   for (const Stack::Part& part : s.parts) {
-    auto at = std::find(looks.begin(), looks.end(), part.name);
-    if (at == looks.end()) at = looks.insert(looks.end(), part.name);
     parts.push_back(
-        {{"name", part.name}, {"look", at - looks.begin()}, {"values", numbers(part.values, s.y.measure, all)}});
+        {{"name", part.name}, {"look", look_of(part.name, looks)}, {"values", numbers(part.values, s.y.measure, all)}});
   }
   return {{"type", "stack"}, {"title", s.title}, {"says", s.description},
           {"x", axis(s.x)},  {"y", axis(s.y)},   {"positions", numbers(s.positions, s.x.measure, all)},

@@ -14,6 +14,7 @@ namespace onegrain::app::render {
 using Looks = std::vector<std::string>;
 
 nlohmann::json plot_json(const answer::Plot& plot);
+nlohmann::json bars_json(const answer::Bars& bars, Looks& looks);
 nlohmann::json stack_json(const answer::Stack& stack, Looks& looks);
 nlohmann::json layers_json(const answer::Layers& drawing);
 nlohmann::json intervals_json(const answer::Intervals& drawing);

@@ -11,6 +11,7 @@
 
 namespace onegrain::app::render {
 
+using answer::Amount;
 using answer::Figure;
 using answer::Measure;
 using answer::Rounding;
@@ -69,7 +70,20 @@ std::string digits_of(double si, const Measure& measure) {
 
 std::string text_of(double si, const Measure& measure) {
   if (measure.at_ease) return std::isfinite(si) ? duration(si) : "-";
-  return with_unit(digits_of(si, measure), measure);
+  if (measure.zero && si == 0) return measure.zero;
+  return with_unit(digits_of(si, measure) + (std::isfinite(si) ? measure.behind : ""), measure);
+}
+
+std::string cell_text(const answer::Cell& cell, const answer::Column& column) {
+  if (const auto* value = std::get_if<double>(&cell)) {
+    if (!column.measure) return digits(*value);
+    const Measure& m = *column.measure;
+    return m.at_ease || m.zero || *m.behind != '\0' ? text_of(*value, m) : digits_of(*value, m);
+  }
+  if (const auto* yes = std::get_if<bool>(&cell)) return *yes ? "yes" : "no";
+  if (const auto* words = std::get_if<std::string>(&cell)) return *words;
+  if (const auto* amount = std::get_if<Amount>(&cell)) return text_of(*amount);
+  return "";
 }
 
 std::string text_of(const Figure& figure) {

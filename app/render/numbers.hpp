@@ -27,6 +27,9 @@ std::string digits_of(double si, const answer::Measure& measure);
 /// With its unit: "2.070 mA", "62.3 %", "5.1 h" where the measure is at ease.
 std::string text_of(double si, const answer::Measure& measure);
 
+/// What stands in a cell of a table; the unit stands in the head of its column. "" for nothing.
+std::string cell_text(const answer::Cell& cell, const answer::Column& column);
+
 /// Value and uncertainty to the second digit of the uncertainty: "2.070 ± 0.027 mA"; "1.2e-14 m2/s, within a factor 3",
 /// "12.1 mAh (11.8 to 12.5)".
 std::string text_of(const answer::Figure& figure);

@@ -27,17 +27,6 @@ std::string capital(std::string text) {
   return text;
 }
 
-std::string cell_text(const Cell& cell, const Column& column) {
-  if (const auto* value = std::get_if<double>(&cell)) {
-    if (!column.measure) return digits(*value);
-    return column.measure->at_ease ? text_of(*value, *column.measure) : digits_of(*value, *column.measure);
-  }
-  if (const auto* yes = std::get_if<bool>(&cell)) return *yes ? "yes" : "no";
-  if (const auto* words = std::get_if<std::string>(&cell)) return *words;
-  if (const auto* amount = std::get_if<Amount>(&cell)) return text_of(*amount);
-  return "";
-}
-
 json table_json(const answer::Table& table) {
   json columns = json::array(), rows = json::array();
   std::vector<std::size_t> shown;
@@ -54,7 +43,7 @@ json table_json(const answer::Table& table) {
     rows.push_back(std::move(cells));
     return rows.size() < most_page_rows;
   });
-  json j{{"type", "table"}, {"title", table.title}, {"columns", columns}, {"rows", rows}};
+  json j{{"type", "table"}, {"title", capital(table.title)}, {"columns", columns}, {"rows", rows}};
   if (table.rows.size() > rows.size())
     j["more"] = fmt::format("{} further rows stand in summary.json.", table.rows.size() - rows.size());
   return j;
@@ -81,6 +70,7 @@ json block_json(const Block& block, Looks& looks) {
   if (const auto* t = std::get_if<answer::Table>(&block))
     return (t->places & page) && t->rows.size() > 0 ? table_json(*t) : json();
   if (const auto* p = std::get_if<Plot>(&block)) return plot_json(*p);
+  if (const auto* b = std::get_if<Bars>(&block)) return bars_json(*b, looks);
   if (const auto* s = std::get_if<Stack>(&block)) return stack_json(*s, looks);
   if (const auto* l = std::get_if<Layers>(&block)) return layers_json(*l);
   if (const auto* i = std::get_if<Intervals>(&block)) return intervals_json(*i);

@@ -28,10 +28,8 @@ std::string title_of(const json& document) {
 /// The sentences and the cautions as HTML, for readers whose browser runs no script.
 std::string headlines_in_html(const json& document) {
   const std::string whole = text_at(document, json::json_pointer("/headline"));
-  const std::string ceiling = text_at(document, json::json_pointer("/ceiling/headline"));
   std::string html;
   if (!whole.empty()) html += "<p class=\"headline\">" + render::html_text(whole) + "</p>\n";
-  if (!ceiling.empty() && ceiling != whole) html += "<p class=\"headline\">" + render::html_text(ceiling) + "</p>\n";
   return html;
 }
 
@@ -56,8 +54,7 @@ std::string filling(std::string_view name, const json& document) {
   if (name == "SCRIPTS") {
     std::string scripts;
     for (const auto* file : {"render/web/report_text.js", "render/web/report_charts.js", "render/web/report_plots.js",
-                             "render/web/report_panes.js", "render/web/report_measured.js",
-                             "render/web/report_balance.js", "render/web/report_estimates.js", "render/web/report.js"})
+                             "render/web/report_panes.js", "render/web/report_measured.js", "render/web/report.js"})
       scripts += web_asset(file);
     return scripts;
   }

@@ -22,7 +22,10 @@ struct Node {
   std::vector<std::pair<std::string, std::unique_ptr<Node>>> members;
   ordered_json value;
   const answer::Table* table = nullptr;
+  const Listed* listed = nullptr;
   bool object = false;
+
+  bool taken() const { return object || table || listed || !value.is_null(); }
 
   Node& at(const std::string& key) {
     object = true;
@@ -42,8 +45,13 @@ struct Node {
   }
   void put(const std::string& key, ordered_json content) {
     Node& node = path(key);
-    if (node.object || node.table || !node.value.is_null()) throw std::logic_error("two things are called " + key);
+    if (node.taken()) throw std::logic_error("two things are called " + key);
     node.value = std::move(content);
+  }
+  Node& free_place(const std::string& key) {
+    Node& node = path(key);
+    if (node.taken()) throw std::logic_error("two things are called " + key);
+    return node;
   }
 };
 
@@ -77,21 +85,33 @@ ordered_json value_of(const Amount& amount) {
              : value_of(amount.value, amount.measure, amount.uncertainty);
 }
 
+ordered_json list_of(const std::vector<double>& array, const Measure& measure) {
+  ordered_json list = ordered_json::array();
+  const Scale scale(measure);
+  const bool plain = measure.kind->dimension.none();
+  for (const double si : array) list.push_back(ordered_json(number(plain ? si : scale(si))));
+  return list;
+}
+
+/// Where a path of keys leads in an object.
+ordered_json& place_of(ordered_json& object, const std::string& keys) {
+  const auto dot = keys.find('.');
+  if (dot == std::string::npos) return object[keys];
+  return place_of(object[keys.substr(0, dot)], keys.substr(dot + 1));
+}
+
 ordered_json row_of(const answer::Table& table, const std::vector<std::string>& keys, const Row& row) {
   ordered_json json = ordered_json::object();
   for (std::size_t k = 0; k < row.size(); ++k) {
     const Measure measure = table.columns[k].measure.value_or(Measure{});
-    if (keys[k].empty()) continue;
-    if (const auto* value = std::get_if<double>(&row[k])) json[keys[k]] = value_of(*value, measure);
-    if (const auto* yes = std::get_if<bool>(&row[k])) json[keys[k]] = *yes;
-    if (const auto* words = std::get_if<std::string>(&row[k])) json[keys[k]] = *words;
-    if (const auto* amount = std::get_if<Amount>(&row[k])) json[keys[k]] = value_of(*amount);
+    if (keys[k].empty() || std::holds_alternative<std::monostate>(row[k])) continue;
+    ordered_json& place = place_of(json, keys[k]);
+    if (const auto* value = std::get_if<double>(&row[k])) place = value_of(*value, measure);
+    if (const auto* yes = std::get_if<bool>(&row[k])) place = *yes;
+    if (const auto* words = std::get_if<std::string>(&row[k])) place = *words;
+    if (const auto* amount = std::get_if<Amount>(&row[k])) place = value_of(*amount);
     if (const auto* array = std::get_if<std::vector<double>>(&row[k])) {
-      ordered_json list = ordered_json::array();
-      const Scale scale(measure);
-      const bool plain = measure.kind->dimension.none();
-      for (const double si : *array) list.push_back(ordered_json(number(plain ? si : scale(si))));
-      json[keys[k]] = std::move(list);
+      place = list_of(*array, measure);
     }
   }
   return json;
@@ -109,12 +129,13 @@ void add(Node& root, const Block& block) {
     for (const auto& [key, fact] : facts->facts)
       std::visit([&, name = key](const auto& content) { place.put(name, content); }, fact);
   } else if (const auto* table = std::get_if<answer::Table>(&block)) {
-    if ((table->places & summary) && !table->key.empty()) {
-      Node& place = root.path(table->key);
-      if (place.object || place.table || !place.value.is_null())
-        throw std::logic_error("two things are called " + table->key);
-      place.table = table;
-    }
+    if ((table->places & summary) && !table->key.empty()) root.free_place(table->key).table = table;
+  } else if (const auto* arrays = std::get_if<Arrays>(&block)) {
+    Node& place = root.path(arrays->key);
+    for (const Arrays::Array& one : arrays->arrays)
+      place.put(key_of(one.key, one.measure), list_of(one.values, one.measure));
+  } else if (const auto* listed = std::get_if<Listed>(&block)) {
+    root.free_place(listed->key).listed = listed;
   }
 }
 
@@ -147,8 +168,28 @@ void write_rows(std::ostream& out, const answer::Table& table, std::size_t depth
   out << "\n" << std::string(depth, ' ') << "]";
 }
 
+void write(std::ostream& out, const Node& node, std::size_t depth);
+
+void write_members(std::ostream& out, const Listed& listed, std::size_t depth) {
+  if (listed.members.empty()) {
+    out << "[]";
+    return;
+  }
+  const char* before = "[\n";
+  for (const std::vector<Block>& member : listed.members) {
+    Node object;
+    object.object = true;
+    for (const Block& block : member) add(object, block);
+    out << before << std::string(depth + 1, ' ');
+    write(out, object, depth + 1);
+    before = ",\n";
+  }
+  out << "\n" << std::string(depth, ' ') << "]";
+}
+
 void write(std::ostream& out, const Node& node, std::size_t depth) {
   if (node.table) return write_rows(out, *node.table, depth);
+  if (node.listed) return write_members(out, *node.listed, depth);
   if (!node.object) {
     out << indented(node.value, depth);
     return;
@@ -175,12 +216,14 @@ void write_summary(std::ostream& out, const Answer& said) {
   root.put("version", said.version);
   root.put("command", said.command);
   root.put("verb", said.verb);
-  if (!said.subject.empty()) {
-    root.put("sheet", said.subject);
+  if (!said.subject.empty()) root.put("sheet", said.subject);
+  if (!said.subject.empty() || !said.files.empty()) {
     ordered_json files = ordered_json::array();
     for (const SourceFile& file : said.files)
       files.push_back({{"name", file.name}, {"shipped", file.shipped}, {"sha256", file.sha256}});
     root.put("files", std::move(files));
+  }
+  if (!said.subject.empty()) {
     root.put("headline", said.headline);
     root.put("warnings", said.warnings);
   }

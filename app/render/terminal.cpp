@@ -13,15 +13,9 @@ using namespace answer;
 
 namespace {
 
-std::string cell_text(const Cell& cell, const Column& column) {
-  if (const auto* value = std::get_if<double>(&cell)) {
-    if (!column.measure) return digits(*value);
-    return column.measure->at_ease ? text_of(*value, *column.measure) : digits_of(*value, *column.measure);
-  }
-  if (const auto* yes = std::get_if<bool>(&cell)) return *yes ? "yes" : "no";
-  if (const auto* words = std::get_if<std::string>(&cell)) return *words;
-  if (const auto* amount = std::get_if<Amount>(&cell)) return text_of(*amount);
-  return column.measure ? "-" : "";
+/// A number that is missing has a dash.
+std::string shown_cell(const Cell& cell, const Column& column) {
+  return std::holds_alternative<std::monostate>(cell) && column.measure ? "-" : cell_text(cell, column);
 }
 
 void print_table(std::ostream& out, const answer::Table& table) {
@@ -34,6 +28,7 @@ void print_table(std::ostream& out, const answer::Table& table) {
     headings.push_back({column.label, column.measure ? app::Table::Align::right : app::Table::Align::left,
                         column.measure ? unit_of(*column.measure) : ""});
   }
+  if (table.titled & terminal) out << table.title << "\n";
   app::Table text(std::move(headings));
   const std::size_t count = table.rows.size();
   const std::size_t head = count > most_rows ? most_rows - 20 : count, tail = count > most_rows ? count - 20 : count;
@@ -41,7 +36,7 @@ void print_table(std::ostream& out, const answer::Table& table) {
   table.rows.each([&](const Row& row) {
     if (k < head || k >= tail) {
       std::vector<std::string> cells;
-      for (const std::size_t c : shown) cells.push_back(cell_text(row[c], table.columns[c]));
+      for (const std::size_t c : shown) cells.push_back(shown_cell(row[c], table.columns[c]));
       text.add(std::move(cells));
     } else if (k == head) {
       text.add({"..."});
@@ -67,6 +62,8 @@ void print_list(std::ostream& out, const std::vector<std::string>& items) {
 void print_block(std::ostream& out, const Block& block) {
   if (const auto* words = std::get_if<Paragraph>(&block)) {
     if (words->places & terminal) out << "\n" << wrapped(words->text);
+  } else if (const auto* lines = std::get_if<Lines>(&block)) {
+    for (const std::string& line : lines->lines) out << line << "\n";
   } else if (const auto* list = std::get_if<Bullets>(&block)) {
     if (!(list->places & terminal)) return;
     if (!list->title.empty()) out << list->title << ":\n";
@@ -87,6 +84,11 @@ void print_block(std::ostream& out, const Block& block) {
 void print(std::ostream& out, const Answer& said) {
   if (!said.subject.empty()) out << said.subject << "\n";
   if (!said.headline.empty()) out << wrapped(said.headline);
+  if (said.recommends) {
+    out << "\n";
+    print_list(out, said.cautions);
+    if (!said.warnings.empty() || !said.doubts.empty()) out << "\n";
+  }
   for (const std::string& warning : said.warnings) out << "warning: " << wrapped(warning, 91, "  ");
   for (const std::string& doubt : said.doubts) out << "(?) " << wrapped(doubt, 96, "    ");
   for (const Section& section : said.sections) {
@@ -97,7 +99,7 @@ void print(std::ostream& out, const Answer& said) {
     out << "\nassumed:\n";
     print_list(out, said.assumptions);
   }
-  if (!said.cautions.empty()) {
+  if (!said.cautions.empty() && !said.recommends) {
     out << "\ncautions:\n";
     print_list(out, said.cautions);
   }

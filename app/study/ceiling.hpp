@@ -1,6 +1,8 @@
 #pragma once
 
-#include <nlohmann/json.hpp>
+#include <cstdint>
+#include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -8,67 +10,109 @@
 #include "solver/charge/staircase.hpp"
 
 /// How fast may this cell be charged before it has ever been tested: the ceiling of the cell as the sheet has it, of
-/// the cells that its spreads allow, over temperature, and as a staircase.
-namespace onegrain::app {
+/// the cells that its spreads allow, over temperature, and as a staircase. Currents per plate area.
+namespace onegrain::app::study {
 
-struct CeilingOptions {
+struct CeilingAsked {
   solver::ChargeWindow soc;
   solver::ChargeLimits limits;
-  int samples = 0;  ///< 0: the nominal cell only
+  int samples = 0;  ///< plausible cells; 0: the cell as the sheet has it alone
   std::uint64_t seed = 1;
   int threads = 0;  ///< 0: all cores
-  bool temperatures = true;
   bool staircase = false;
 };
-constexpr double confidence = 0.95;
 
-/// Which unknown costs most.
-struct Cost {
-  std::string path, written;
-  double slope;             ///< d ln(current) per standard deviation
-  double current_if_known;  ///< what `confidence` of the cells would survive if this were known exactly [A/m2]
+/// What `confident_share` of the plausible cells survive is recommended.
+constexpr double confident_share = 0.95;
+
+/// What it is at, for who waits.
+enum class CeilingWork { temperatures, cold_and_hot_cells, plausible_cells };
+using CeilingProgress = std::function<void(CeilingWork work, int done, int of)>;
+
+/// What one value that is not known well costs.
+struct UnknownCost {
+  std::string path, written;  ///< as Unknown
+  double slope;               ///< d ln(current) per standard deviation
+  double current_if_known;    ///< what `confident_share` of the cells would survive if this were known exactly [A/m2]
 };
 
-struct AtTemperature {
+struct CeilingAtTemperature {
   double temperature;        ///< [K]
-  double current;            ///< of the nominal cell [A/m2]
+  double current;            ///< of the cell as the sheet has it [A/m2]
   double confident_current;  ///< from fewer plausible cells than the recommendation; equal to `current` without samples
                              ///< [A/m2]
   solver::Limit limited_by;
 };
 
-struct CeilingResult {
-  solver::Ceiling nominal;
-  double even_current, plain_current;  ///< what coarser descriptions say [A/m2]
-  double recommended;                  ///< current: that of the confidence, or the nominal one without samples [A/m2]
-  double median;                       ///< [A/m2]
-  std::vector<double> currents;        ///< of the plausible cells, ascending; an unsolved one counts as 0 [A/m2]
-  solver::Limit limited_by;            ///< of the recommendation: what stops most of the cells that survive least
-  double limited_share = 1;            ///< of those cells, the share that it stops
-  int unsolved = 0;
-  std::string unsolved_because;             ///< of the first of them
-  std::vector<Cost> costs;                  ///< dearest first
-  std::vector<AtTemperature> temperatures;  ///< empty where the cards say nothing about temperature
-  std::string temperature_remark;           ///< what the cards leave out; empty if nothing
-  solver::JudgedCharge charge;              ///< the nominal cell at the recommended current
-  solver::Ride ride;
-  double staircase_share = 1;        ///< recommended / nominal, at most 1
-  solver::Staircase staircase;       ///< at that share of the nominal one
-  std::string no_staircase_because;  ///< asked for and not to be had; empty otherwise
-  double constant_current_time, constant_current_constant_voltage_time;  ///< to the end of the window [s]
+/// A temperature at which the ceiling of the cell as the sheet has it could not be found, and why.
+struct TemperatureLeftOut {
+  double temperature;  ///< [K]
+  std::string because;
 };
 
-/// Throws NotCompleted where the user interrupts.
-CeilingResult find_ceiling(const Job& job, const CeilingOptions& options, const Channels& channels);
+/// The cells that the spreads allow.
+struct PlausibleCells {
+  std::vector<double> currents;  ///< the ceiling of each, ascending; of one that could not be solved 0 [A/m2]
+  int unsolved = 0;
+  std::string unsolved_because;             ///< of the first of them
+  double confident, median;                 ///< what `confident_share` and what half of them survive [A/m2]
+  std::optional<solver::Limit> limited_by;  ///< what stops most of those that survive least; none: all are unsolved
+  double limited_share = 1;                 ///< of those, the share that it stops
+  std::vector<UnknownCost> costs;           ///< dearest first
+};
 
-/// "lithium plating on the negative", ...
-std::string name_of(solver::Limit limit, const Job& job);
-std::string ceiling_headline(const Job& job, const CeilingOptions& options, const CeilingResult& result);
-nlohmann::json margins_json(const Job& job, const solver::JudgedCharge& charge);
-/// For the summary, and (with the arrays that plots need) for the report.
-nlohmann::json ceiling_json(const Job& job, const CeilingOptions& options, const CeilingResult& result);
-nlohmann::json ceiling_document(const Job& job, const CeilingOptions& options, const CeilingResult& result);
-/// The staircase as a protocol file that `follow` runs.
-std::string staircase_protocol(const Job& job, const solver::Staircase& staircase);
+/// The recommended charge of the cell as the sheet has it, on its way.
+struct ChargePath {
+  std::vector<double> soc, voltage;    ///< [1], [V]
+  std::vector<double> separator_side;  ///< with the reaction resolved across the lithiated layer [V]
+  std::vector<double> even;            ///< the same had the reaction been even [V]
+};
 
-}  // namespace onegrain::app
+/// Why there is no staircase where one was asked for.
+enum class NoStaircase {
+  none,               ///< there is one, or none was asked for
+  no_rate,            ///< no rate is recommended
+  no_first_step,      ///< the slowest charge looked at breaks a limit in the first step
+  charge_without_end  ///< one of its charges could not be calculated where the ceiling could
+};
+
+/// The fastest charge along the limits, cut into steps of constant current.
+struct StaircaseFound {
+  solver::Ride ride;
+  double share = 1;              ///< of what the cell as the sheet has it allows that the steps and the ride take
+  solver::Staircase staircase;   ///< at that share
+  double constant_current_time;  ///< at the recommended current, to the end of the window [s]
+  double constant_voltage_time;  ///< the same with the voltage held where it is met [s]; infinite: never
+};
+
+struct CeilingFound {
+  solver::Ceiling nominal;             ///< of the cell as the sheet has it
+  double even_current, plain_current;  ///< what coarser descriptions say [A/m2]
+  std::optional<PlausibleCells> plausible;
+  double recommended;        ///< what the plausible cells allow, or the nominal one where there are none [A/m2]
+  solver::Limit limited_by;  ///< of that recommendation
+  std::vector<CeilingAtTemperature> temperatures;  ///< empty where the cards say nothing about temperature
+  std::vector<TemperatureLeftOut> left_out;
+  int cold_and_hot_cells = 0, cold_and_hot_unsolved = 0;  ///< plausible cells behind `temperatures`
+  solver::JudgedCharge charge;  ///< the nominal cell at the recommended current, or the least looked at if that is 0
+  ChargePath path;
+  std::optional<StaircaseFound> staircase;
+  NoStaircase no_staircase = NoStaircase::none;
+  std::string no_staircase_because;  ///< of charge_without_end
+};
+
+/// @throws NotCompleted  where the user interrupts
+/// @throws solver::IntegrationFailure, model::ImpossibleBalance  the cell as the sheet has it cannot be calculated; no
+///         trouble of another cell is thrown
+CeilingFound find_ceiling(const Job& job, const CeilingAsked& asked, const CeilingProgress& progress);
+
+/// The staircase of a study at this recommended current; the time at that current is left to the caller.
+/// @param nominal, recommended  > 0 [A/m2]
+/// @throws solver::IntegrationFailure  one of its charges cannot be calculated
+StaircaseFound find_staircase(solver::ChargeStudy& study, solver::Workspace& workspace, double nominal,
+                              double recommended);
+
+/// The staircase of what was found, or why there is none: the ceiling stands all the same.
+void add_staircase(solver::ChargeStudy& study, solver::Workspace& workspace, CeilingFound& found);
+
+}  // namespace onegrain::app::study

@@ -1,15 +1,12 @@
 #include "app/study/fitting.hpp"
 
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
 
-#include "app/render/table.hpp"
 #include "app/study/ensemble.hpp"
 #include "model/constants.hpp"
 
-namespace onegrain::app {
+namespace onegrain::app::study {
 
 namespace {
 
@@ -17,7 +14,6 @@ using solver::FreeParameter;
 using solver::Quantity;
 
 constexpr double reference_filling = 0.5;
-constexpr double usual_spread_of_potential = 0.02;  // V; between half cells of one material, common practice
 constexpr int potential_pieces = 24;
 
 /// Standard deviation of the logarithm of a value that its spread leaves; infinite without spread.
@@ -46,20 +42,19 @@ struct Builder {
   params::Sheet& sheet() { return fitting.sheet; }
   model::Cell& cell() { return fitting.problem.cell; }
 
-  void add(FreeParameter p, std::string label, std::string unit) {
+  void add(FreeParameter p, const params::Kind& kind) {
     for (const FreeParameter& known : fitting.problem.free) {
       if (known.name == p.name) return;
     }
     fitting.problem.free.push_back(std::move(p));
-    fitting.labels.push_back(std::move(label));
-    fitting.units.push_back(std::move(unit));
+    fitting.kinds.push_back(&kind);
   }
 
   void add_within(const std::string& name, Quantity quantity, bool negative, double nominal, double factor,
-                  double prior, std::string label, std::string unit) {
+                  double prior, const params::Kind& kind) {
     FreeParameter p{name, quantity, negative, nominal, nominal / factor, nominal * factor};
     p.prior = prior;
-    add(std::move(p), std::move(label), std::move(unit));
+    add(std::move(p), kind);
   }
 
   void diffusion_time(const params::ElectrodeSheet& e, bool negative) {
@@ -70,7 +65,7 @@ struct Builder {
         e.key + ".diffusion_time", Quantity::diffusion_time, negative,
         layer.particle_radius * layer.particle_radius / D, 1e4,
         together(deviation_of_logarithm(e.material.diffusion_coefficient), std::isfinite(radius) ? 2 * radius : 0.0),
-        "time of diffusion R^2/D in the grains of the " + e.key, "s");
+        params::Time::kind());
   }
 
   void exchange(const params::ElectrodeSheet& e, bool negative) {
@@ -80,14 +75,13 @@ struct Builder {
         e.key + ".exchange_current_density", Quantity::exchange_current_density, negative,
         layer.host.exchange_current_density(reference_filling, model::reference_temperature), 1e4,
         together(deviation_of_logarithm(e.material.exchange_current_density), std::isfinite(radius) ? radius : 0.0),
-        "exchange current density of the " + e.key, "A/m2");
+        params::CurrentDensity::kind());
   }
 
   void capacity(const params::ElectrodeSheet& e, bool negative) {
     const model::Electrode& layer = negative ? *cell().negative : cell().positive;
     add_within(e.key + ".capacity", Quantity::capacity, negative, layer.capacity(), 3,
-               deviation_of_logarithm(e.accessible_fraction), "capacity of the " + e.key + ", full minus empty",
-               "mAh/cm2");
+               deviation_of_logarithm(e.accessible_fraction), params::ArealCapacity::kind());
   }
 
   void potential(const params::ElectrodeSheet& e, bool negative) {
@@ -114,7 +108,7 @@ struct Builder {
     if (stated.spread.form == params::Spread::Form::absolute) p.prior = stated.spread.size / 1.96 / p.unit;
     if (stated.spread.form == params::Spread::Form::factor)
       p.prior = stated.si * (stated.spread.size - 1) / 1.96 / p.unit;
-    add(std::move(p), "contact resistance", "ohm.cm2");
+    add(std::move(p), params::ArealResistance::kind());
   }
 
   void lithium() {
@@ -123,7 +117,7 @@ struct Builder {
     const double content = cell().inventory.positive * cell().positive.capacity() +
                            cell().inventory.negative * cell().negative->capacity();
     add_within("lithium", Quantity::lithium, false, content, 3, std::numeric_limits<double>::infinity(),
-               "lithium that both electrodes share", "mAh/cm2");
+               params::ArealCapacity::kind());
   }
 
   void by_path(const std::string& name) {
@@ -156,7 +150,7 @@ struct Builder {
                     value->si, value->si / 20,  share ? std::min(1.0, value->si * 20) : value->si * 20};
     p.prior = deviation_of_logarithm(*value);
     others.push_back(name);
-    add(std::move(p), name, value->kind->unit);
+    add(std::move(p), *value->kind);
   }
 
   void one(const std::string& name) {
@@ -169,11 +163,7 @@ struct Builder {
     if (e && what == "potential") return potential(*e, negative);
     if (e &&
         (what == "particle_radius" || what == "diffusion_coefficient" || what == "material.diffusion_coefficient")) {
-      fitting.notes.push_back(
-          fmt::format("{} was asked for. No voltage tells a radius and a diffusion coefficient apart: only R^2/D "
-                      "shows. {}.diffusion_time is "
-                      "estimated instead; with the radius of the sheet it gives D. A micrograph tells the radius.",
-                      name, e->key));
+      fitting.replaced.push_back({name, e->key});
       return diffusion_time(*e, negative);
     }
     if (name == "contact_resistance") return contact();
@@ -198,11 +188,8 @@ std::vector<std::string> free_names(const params::Sheet& sheet) {
 }
 
 Fitting prepare_fit(const Job& job, const std::vector<Recording>& recordings, const std::vector<std::string>& names) {
-  Fitting fitting{job.sheet,
-                  {job.cell, job.electrolyte, {}, {}, {}, {.relative_tolerance = 1e-6, .absolute_factor = 0.1}},
-                  {},
-                  {},
-                  {}};
+  Fitting fitting{
+      job.sheet, {job.cell, job.electrolyte, {}, {}, {}, {.relative_tolerance = 1e-6, .absolute_factor = 0.1}}, {}, {}};
   Builder builder{job, recordings, fitting, {}};
   std::vector<std::string> wanted = names;
   if (wanted.empty()) {
@@ -228,11 +215,14 @@ Fitting prepare_fit(const Job& job, const std::vector<Recording>& recordings, co
   return fitting;
 }
 
-std::vector<Eigen::VectorXd> fit_starts(const Fitting& fitting, int count) {
+namespace {
+
+/// Starting points drawn from what the sheet leaves uncertain.
+std::vector<Eigen::VectorXd> starts(const Fitting& fitting, int count) {
   const auto parameters = static_cast<Eigen::Index>(fitting.problem.free.size());
   Eigen::Index size = parameters;
   for (const solver::FreePotential& p : fitting.problem.potentials) size += p.coefficients();
-  std::vector<Eigen::VectorXd> starts;
+  std::vector<Eigen::VectorXd> drawn;
   for (int s = 0; s + 1 < count; ++s) {
     const Eigen::VectorXd deviations = plausible_deviations(1, s, parameters);
     Eigen::VectorXd z = Eigen::VectorXd::Zero(size);
@@ -244,20 +234,52 @@ std::vector<Eigen::VectorXd> fit_starts(const Fitting& fitting, int count) {
       z[k] = std::clamp(deviations[k] * (std::isfinite(p.prior) ? std::min(p.prior, 1.5 * usual) : usual),
                         p.coordinate(p.lower) + 1e-6, p.coordinate(p.upper) - 1e-6);
     }
-    starts.push_back(std::move(z));
+    drawn.push_back(std::move(z));
   }
-  return starts;
+  return drawn;
 }
 
-double in_estimate_unit(const Fitting& fitting, std::size_t index, double si) {
-  const std::string& unit = fitting.units[index];
-  return unit.empty() ? si : params::in_unit(si, unit);
+}  // namespace
+
+Estimation estimation(const Request& request, const Channels& channels, Job& job, const std::vector<std::string>& names,
+                      bool curves_alone) {
+  std::vector<Recording> recordings;
+  for (std::size_t k = 1; k < request.files.size(); ++k) {
+    recordings.push_back(
+        load_recording(request, channels, job, request.files[k], static_cast<std::size_t>(request.fit_points)));
+  }
+  Fitting fitting = prepare_fit(job, recordings, names);
+  if (curves_alone)
+    for (FreeParameter& p : fitting.problem.free) p.prior = std::numeric_limits<double>::infinity();
+  auto problem = std::make_unique<solver::CellFit>(fitting.problem);
+  return {std::move(recordings), std::move(fitting), std::move(problem), {}};
 }
 
-std::string show_estimate(const Fitting& fitting, std::size_t index, double si, int significant) {
-  if (!std::isfinite(si)) return si > 0 ? "unbounded" : "0";
-  const double value = in_estimate_unit(fitting, index, si);
-  return digits(std::abs(value) < 1e-9 ? 0 : value, significant);
+void search(Estimation& estimation, const Request& request, bool profiles,
+            const std::function<void(const std::string&)>& progress) {
+  const InterruptGuard guard;
+  solver::FitOptions options;
+  options.starts = starts(estimation.fitting, request.fit_starts);
+  options.profiles = profiles;
+  options.interrupted = [] { return interrupted(); };
+  options.progress = progress;
+  estimation.result = solver::fit(*estimation.problem, options);
+  if (progress) progress("");
+  if (interrupted()) throw NotCompleted("interrupted");
 }
 
-}  // namespace onegrain::app
+solver::FitResult as_given(const Estimation& estimation) {
+  solver::FitResult result{};
+  result.z = Eigen::VectorXd::Zero(estimation.problem->size());
+  for (const FreeParameter& p : estimation.free()) {
+    solver::Estimate estimate{};
+    estimate.name = p.name;
+    estimate.value = p.value(0);
+    estimate.profile.lower = p.lower;
+    estimate.profile.upper = p.upper;
+    result.estimates.push_back(std::move(estimate));
+  }
+  return result;
+}
+
+}  // namespace onegrain::app::study

@@ -6,7 +6,6 @@
 #include <cmath>
 #include <iterator>
 
-#include "app/render/table.hpp"
 #include "params/text/printable.hpp"
 #include "params/text/stream.hpp"
 
@@ -246,6 +245,29 @@ std::vector<std::size_t> picked(const Recording& r, std::size_t most) {
   return rows;
 }
 
+/// From where the first step that takes part starts.
+Beginning beginning(const Request& request, const Job& job, const Recording& r, double resting) {
+  using From = Beginning::From;
+  const params::Record& record = r.measured.record;
+  const params::RecordedStep& first = r.steps[r.first_step];
+  const model::Window& window = job.bench.window;
+  if (request.from_soc) {
+    const model::Stoichiometries state = model::at_state_of_charge(window, *request.from_soc);
+    return {From::state_of_charge, *request.from_soc,
+            model::equilibrium_voltage(job.cell, state, job.cell.temperature)};
+  }
+  if (r.first_step > 0 && r.steps[r.first_step - 1].kind == params::StepKind::rest)
+    return {From::rest_before, 0, record.voltage[first.first - 1]};
+  if (rested_before(record, first, resting)) return {From::first_row, 0, record.voltage[first.first]};
+  const auto reached = [](const std::optional<model::HostEnd>& before, double cut_off) {
+    return before ? before->voltage : cut_off;
+  };
+  if (first.mean_current > 0) return {From::empty, 0, reached(window.before_lower, job.cell.lower_voltage)};
+  return {From::full, 0,
+          job.cell.charged_state ? model::equilibrium_voltage(job.cell, *job.cell.charged_state, job.cell.temperature)
+                                 : reached(window.before_upper, job.cell.upper_voltage)};
+}
+
 }  // namespace
 
 std::string nominal_rate(double c_rate) {
@@ -293,42 +315,12 @@ Recording load_recording(const Request& request, const Channels& channels, Job& 
     throw NotCompleted(file + ": there is no charge or discharge in the steps asked for; `onegrain check " + file +
                        "` lists what was found");
   }
-  r.first_row = first.first;
-  const bool charges = first.mean_current > 0;
-  const model::Window& window = job.bench.window;
-  if (request.from_soc) {
-    r.start.rest_voltage = model::equilibrium_voltage(job.cell, model::at_state_of_charge(window, *request.from_soc),
-                                                      job.cell.temperature);
-    r.start_text = fmt::format("from a state of charge of {} as asked for", digits(*request.from_soc, 3));
-  } else if (first.first > 0 && r.steps[r.first_step - (r.first_step > 0 ? 1 : 0)].kind == params::StepKind::rest) {
-    r.first_row = first.first - 1;  // the last row of the rest
-    r.start.rest_voltage = record.voltage[r.first_row];
-    r.start_text = fmt::format("from rest at {} V, at the end of the rest before", digits(*r.start.rest_voltage, 5));
-  } else if (rested_before(record, first, resting)) {
-    r.start.rest_voltage = record.voltage[r.first_row];
-    r.start_text = fmt::format("from rest at {} V, the first row, taken as recorded before the current came up",
-                               digits(*r.start.rest_voltage, 5));
-  } else {
-    const auto reached = [](const std::optional<model::HostEnd>& before, double cut_off) {
-      return before ? before->voltage : cut_off;
-    };
-    r.start.rest_voltage = charges ? reached(window.before_lower, job.cell.lower_voltage)
-                           : job.cell.charged_state
-                               ? model::equilibrium_voltage(job.cell, *job.cell.charged_state, job.cell.temperature)
-                               : reached(window.before_upper, job.cell.upper_voltage);
-    r.start_text = fmt::format(
-        "from equilibrium at {} V ({}); the first row is already under current, so that no rest tells where the cell "
-        "stood",
-        digits(*r.start.rest_voltage, 5), charges ? "empty" : "full");
-  }
+  r.beginning = beginning(request, job, r, resting);
+  r.first_row = r.beginning.from == Beginning::From::rest_before ? first.first - 1 : first.first;
   // A fresh host may rest beyond what its potential on the card reaches: graphite without lithium near 3 V.
   const model::RestRange range = model::rest_range(job.cell);
-  const double within = std::clamp(*r.start.rest_voltage, range.lowest, range.highest);
-  if (within != *r.start.rest_voltage) {
-    r.start.rest_voltage = within;
-    r.start_text += fmt::format("; that is beyond what the cell of the sheet reaches at rest, and taken as {} V",
-                                digits(within, 5));
-  }
+  r.beginning.taken_as = std::clamp(r.beginning.voltage, range.lowest, range.highest);
+  r.start.rest_voltage = r.beginning.taken_as;
 
   r.has_temperature =
       std::any_of(record.temperature.begin(), record.temperature.end(), [](double t) { return std::isfinite(t); });

@@ -12,6 +12,21 @@
 /// which the test began.
 namespace onegrain::app {
 
+/// The state in which a run begins, and what tells it.
+struct Beginning {
+  enum class From {
+    state_of_charge,  ///< asked for
+    rest_before,      ///< the last row of the rest before
+    first_row,        ///< recorded before the current came up
+    full,             ///< nothing tells: equilibrium of a full cell, as the first step discharges it
+    empty             ///< the same for a charge
+  };
+  From from = From::full;
+  double state_of_charge = 0;  ///< that was asked for, 0..1
+  double voltage = 0;          ///< at rest, as it was found [V]
+  double taken_as = 0;         ///< the same within what the cell of the sheet reaches at rest [V]
+};
+
 /// One file, understood.
 struct Recording {
   std::string file;
@@ -22,8 +37,8 @@ struct Recording {
   solver::Run run;                          ///< its times are those of `rows`
   std::vector<std::size_t> rows;            ///< that are compared
   std::vector<double> charge;               ///< passed up to each of them since the run began, charging positive [C]
+  Beginning beginning;
   solver::Start start;
-  std::string start_text;  ///< in words
   bool has_temperature;
   std::vector<std::size_t> stretch_step;  ///< number of the recorded step that each stretch belongs to
 

@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "params/number/quantity.hpp"
+#include "params/number/unit_names.hpp"
 
 namespace onegrain::params {
 
@@ -277,6 +278,17 @@ Dimension Dimension::times(const Dimension& other, double exponent) const {
 bool Dimension::operator==(const Dimension& other) const {
   return std::equal(power.begin(), power.end(), other.power.begin(),
                     [](double a, double b) { return std::abs(a - b) < 1e-9; });
+}
+
+std::vector<std::string> units_of(const Dimension& dimension) {
+  std::vector<std::string> names;
+  for (const TableEntry& entry : table) {
+    if (!(entry.dimension == dimension)) continue;
+    names.emplace_back(entry.symbol);
+    if (!entry.prefixes) continue;
+    for (const Prefix& prefix : prefixes) names.push_back(std::string(prefix.symbol) + std::string(entry.symbol));
+  }
+  return names;
 }
 
 std::string plain_letters(std::string_view text) {

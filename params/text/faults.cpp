@@ -63,8 +63,9 @@ void Faults::add(Fault fault) {
   list_.push_back(std::move(fault));
 }
 
-void Faults::error(Place place, std::string path, std::string value, std::string message) {
-  add({std::move(place), std::move(path), std::move(value), std::move(message), Severity::error});
+void Faults::error(Place place, std::string path, std::string value, std::string message, std::string suggestion) {
+  add({std::move(place), std::move(path), std::move(value), std::move(message), Severity::error,
+       std::move(suggestion)});
 }
 
 void Faults::warning(Place place, std::string path, std::string value, std::string message) {

@@ -22,6 +22,7 @@ struct Fault {
   std::string value;    ///< as written; may be empty
   std::string message;  ///< what is wrong, and what would be right
   Severity severity = Severity::error;
+  std::string suggestion = {};  ///< the key or the word that was probably meant; may be empty; stands in `message` too
 
   /// coin07.yaml:18:20: positive.particle_radius = '4.8': no unit given; expected a length, such as '4.8 um'
   /// A warning has "warning: " in front of the path. It is one line, printable (params::one_line()); long values are
@@ -33,7 +34,7 @@ struct Fault {
 class Faults {
  public:
   void add(Fault fault);
-  void error(Place place, std::string path, std::string value, std::string message);
+  void error(Place place, std::string path, std::string value, std::string message, std::string suggestion = {});
   void warning(Place place, std::string path, std::string value, std::string message);
 
   bool any_error() const { return errors_ > 0; }

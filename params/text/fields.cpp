@@ -212,7 +212,7 @@ std::optional<std::string> Fields::choice(const std::string& key, const std::vec
     if (*found == choice) return choice;
   }
   const std::string near = nearest(*found, choices);
-  error(key, near.empty() ? "expected " + list : "did you mean '" + near + "'? Expected " + list);
+  error(key, near.empty() ? "expected " + list : "did you mean '" + near + "'? Expected " + list, near);
   return std::nullopt;
 }
 
@@ -248,9 +248,9 @@ void Fields::missing(const std::string& key, const std::string& expected) {
                          "missing; expected " + expected);
 }
 
-void Fields::add(Severity severity, const std::string& key, const std::string& message) {
+void Fields::add(Severity severity, const std::string& key, const std::string& message, const std::string& suggestion) {
   const Entry* entry = node_.find(key);
-  Fault fault{reading_.at(node_.line, node_.column), path_of(key), "", message, severity};
+  Fault fault{reading_.at(node_.line, node_.column), path_of(key), "", message, severity, suggestion};
   if (entry != nullptr) {
     fault.place = reading_.at(entry->value.line, entry->value.column);
     fault.value = entry->value.type == Node::Type::scalar ? entry->value.text : "";
@@ -258,8 +258,10 @@ void Fields::add(Severity severity, const std::string& key, const std::string& m
   reading_.faults->add(std::move(fault));
 }
 
-void Fields::error(const std::string& key, const std::string& message) { add(Severity::error, key, message); }
-void Fields::warning(const std::string& key, const std::string& message) { add(Severity::warning, key, message); }
+void Fields::error(const std::string& key, const std::string& message, const std::string& suggestion) {
+  add(Severity::error, key, message, suggestion);
+}
+void Fields::warning(const std::string& key, const std::string& message) { add(Severity::warning, key, message, {}); }
 
 void Fields::error_here(const std::string& message) {
   reading_.faults->error(reading_.at(std::max(node_.line, 1), std::max(node_.column, 1)), path_, "", message);
@@ -275,7 +277,7 @@ void Fields::finish() {
     std::string near = nearest(entry.key, known);
     if (near.empty()) near = nearest(entry.key, {asked_.begin(), asked_.end()});
     reading_.faults->error(reading_.at(entry.line, entry.column), path_of(entry.key), "",
-                           near.empty() ? "unknown key" : "unknown key; did you mean '" + near + "'?");
+                           near.empty() ? "unknown key" : "unknown key; did you mean '" + near + "'?", near);
   }
 }
 

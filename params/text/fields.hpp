@@ -80,7 +80,8 @@ class Fields {
   std::optional<Fields> required_mapping(const std::string& key, const std::string& expected);
 
   void missing(const std::string& key, const std::string& expected);
-  void error(const std::string& key, const std::string& message);  ///< at the value of a key that is there
+  /// At the value of a key that is there.
+  void error(const std::string& key, const std::string& message, const std::string& suggestion = {});
   void warning(const std::string& key, const std::string& message);
   void error_here(const std::string& message);  ///< at the mapping itself
   /// Faults keys that no one asked for, with the nearest of those asked for.
@@ -93,7 +94,7 @@ class Fields {
 
  private:
   static std::string expectation(const Kind& kind, const char* example_unit);
-  void add(Severity severity, const std::string& key, const std::string& message);
+  void add(Severity severity, const std::string& key, const std::string& message, const std::string& suggestion);
 
   const Node& node_;
   std::string path_;

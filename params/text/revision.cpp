@@ -8,7 +8,7 @@
 #include <stdexcept>
 #include <string_view>
 
-#include "params/text/document.hpp"
+#include "params/text/yaml_text.hpp"
 
 namespace onegrain::params {
 
@@ -16,186 +16,6 @@ namespace {
 
 using Keys = std::vector<std::string>;
 constexpr std::size_t npos = std::string::npos;
-
-/// A value that has no characters of its own: `key:`.
-bool empty(const Node& node) { return node.type == Node::Type::null && node.text.empty(); }
-
-bool is_collection(const Node& node) { return node.type == Node::Type::mapping || node.type == Node::Type::sequence; }
-
-bool is_blank(char c) { return c == ' ' || c == '\t' || c == '\r' || c == '\n'; }
-
-struct Span {
-  std::size_t begin, end;
-};
-
-/// A text of which the tree is known: where the things of the tree begin and end in it.
-class Source {
- public:
-  explicit Source(const std::string& text) : text_(text), lines_{text.starts_with("\xEF\xBB\xBF") ? 3U : 0U} {
-    for (std::size_t at = text.find('\n'); at != npos; at = text.find('\n', at + 1)) lines_.push_back(at + 1);
-  }
-
-  const std::string& text() const { return text_; }
-  char operator[](std::size_t at) const { return at < text_.size() ? text_[at] : '\0'; }
-
-  std::size_t at(int line, int column) const {
-    return lines_.at(static_cast<std::size_t>(line - 1)) + static_cast<std::size_t>(column - 1);
-  }
-  std::size_t begin(const Node& node) const { return at(node.line, node.column); }
-  std::size_t begin(const Entry& entry) const { return at(entry.line, entry.column); }
-
-  std::size_t line_begin(std::size_t at) const { return *(std::upper_bound(lines_.begin(), lines_.end(), at) - 1); }
-  std::size_t next_line(std::size_t at) const {
-    const auto next = std::upper_bound(lines_.begin(), lines_.end(), at);
-    return next == lines_.end() ? text_.size() : *next;
-  }
-  /// In front of the line break.
-  std::size_t line_end(std::size_t at) const {
-    std::size_t end = next_line(at);
-    if (end > at && text_[end - 1] == '\n') --end;
-    if (end > at && text_[end - 1] == '\r') --end;
-    return end;
-  }
-  /// The line break that ends this line, or that of the first line where there is none.
-  std::string line_break(std::size_t at) const {
-    std::size_t end = line_end(at);
-    if (end == text_.size()) end = line_end(0);
-    return text_[std::min(end, text_.size() - 1)] == '\r' ? "\r\n" : "\n";
-  }
-
-  /// Behind blanks, line breaks and comments.
-  std::size_t skip(std::size_t at) const {
-    for (;; ++at) {
-      if (text_[std::min(at, text_.size() - 1)] == '#' && at > 0 && is_blank(text_[at - 1])) at = line_end(at);
-      if (at >= text_.size() || !is_blank(text_[at])) return at;
-    }
-  }
-
-  /// A mapping or a list in brackets.
-  bool flow(const Node& node) const {
-    return is_collection(node) && (*this)[begin(node)] == (node.type == Node::Type::mapping ? '{' : '[');
-  }
-
-  std::size_t key_end(const Entry& entry) const {
-    const std::size_t from = begin(entry);
-    return (*this)[from] == '"' || (*this)[from] == '\'' ? quotes_end(from) : plain_end(from, entry.key);
-  }
-  std::optional<std::size_t> colon(const Entry& entry) const {
-    const std::size_t at = skip(key_end(entry));
-    return (*this)[at] == ':' ? std::optional(at) : std::nullopt;
-  }
-
-  /// @param indent  blanks in front of the block mapping or list that the entry is in
-  std::size_t end(const Entry& entry, std::size_t indent) const {
-    if (!empty(entry.value)) return end(entry.value, indent);
-    const std::optional<std::size_t> colon_at = colon(entry);
-    return colon_at ? *colon_at + 1 : key_end(entry);
-  }
-  std::size_t end(const Node& node, std::size_t indent) const {
-    const std::size_t from = begin(node);
-    if (!is_collection(node)) {
-      const char first = (*this)[from];
-      if (first == '"' || first == '\'') return quotes_end(from);
-      if (first == '|' || first == '>') return block_scalar_end(from, indent);
-      return plain_end(from, node.text);
-    }
-    std::size_t at = from;
-    if (!flow(node)) {
-      const auto inner = static_cast<std::size_t>(node.column - 1);
-      if (node.type == Node::Type::mapping) return end(node.entries.back(), inner);
-      for (const Node& item : node.items) {
-        at = empty(item) ? skip(at) + 1 : end(item, inner);  // an empty item is its dash
-      }
-      return at;
-    }
-    ++at;
-    for (const Entry& entry : node.entries) at = end(entry, indent);
-    for (const Node& item : node.items) at = end(item, indent);
-    at = skip(at);
-    if ((*this)[at] == ',') at = skip(at + 1);
-    return at + 1;
-  }
-
-  /// Comments from `from` on, to the end of the line of `to`, outside of the scalars of the node.
-  std::vector<Span> comments(const Node& node, std::size_t indent, std::size_t from, std::size_t to) const {
-    std::vector<Span> scalars, result;
-    collect_scalars(node, indent, scalars);
-    std::size_t next = 0;
-    for (std::size_t at = from; at < line_end(to); ++at) {
-      while (next < scalars.size() && scalars[next].end <= at) ++next;
-      if (next < scalars.size() && at >= scalars[next].begin) {
-        at = scalars[next].end - 1;
-      } else if (text_[at] == '#' && at > 0 && is_blank(text_[at - 1])) {
-        result.push_back({at, line_end(at)});
-        at = line_end(at);
-      }
-    }
-    return result;
-  }
-
- private:
-  std::size_t quotes_end(std::size_t from) const {
-    const char quote = text_[from];
-    for (std::size_t at = from + 1; at < text_.size(); ++at) {
-      if (quote == '"' && text_[at] == '\\') {
-        ++at;
-      } else if (text_[at] == quote) {
-        if (quote == '"' || (*this)[at + 1] != '\'') return at + 1;
-        ++at;
-      }
-    }
-    return text_.size();
-  }
-
-  /// Without quotes the characters are those of the value, but for blanks where lines were joined.
-  std::size_t plain_end(std::size_t from, const std::string& value) const {
-    std::size_t at = from, end = from;
-    for (const char c : value) {
-      if (is_blank(c)) continue;
-      while (at < text_.size() && is_blank(text_[at])) ++at;
-      if ((*this)[at] != c) return end;
-      end = ++at;
-    }
-    return end;
-  }
-
-  std::size_t block_scalar_end(std::size_t from, std::size_t indent) const {
-    std::size_t least = 0;  // blanks in front of its lines
-    bool keeps_blank_lines = false;
-    for (std::size_t at = from + 1; at < text_.size() && !is_blank(text_[at]); ++at) {
-      if (text_[at] >= '1' && text_[at] <= '9') least = indent + static_cast<std::size_t>(text_[at] - '0');
-      keeps_blank_lines = keeps_blank_lines || text_[at] == '+';
-    }
-    std::size_t end = line_end(from);
-    for (std::size_t line = next_line(from); line < text_.size(); line = next_line(line)) {
-      const std::size_t content = text_.find_first_not_of(' ', line);
-      if (content == npos || content >= line_end(line)) {
-        if (keeps_blank_lines) end = line_end(line);
-        continue;
-      }
-      if (least == 0) least = std::max(content - line, indent + 1);
-      if (content - line < least) break;
-      end = line_end(line);
-    }
-    return end;
-  }
-
-  void collect_scalars(const Node& node, std::size_t indent, std::vector<Span>& spans) const {
-    if (!is_collection(node)) {
-      if (!empty(node)) spans.push_back({begin(node), end(node, indent)});
-      return;
-    }
-    const std::size_t inner = flow(node) ? indent : static_cast<std::size_t>(node.column - 1);
-    for (const Node& item : node.items) collect_scalars(item, inner, spans);
-    for (const Entry& entry : node.entries) {
-      spans.push_back({begin(entry), key_end(entry)});
-      collect_scalars(entry.value, inner, spans);
-    }
-  }
-
-  const std::string& text_;
-  std::vector<std::size_t> lines_;  // where they begin
-};
 
 Node parsed(const std::string& text, const std::string& file) {
   Faults faults;
@@ -212,15 +32,15 @@ class NewValue {
     std::optional<Node> document = read_document(text_, path, faults);
     if (document && !faults.any_error() && document->entries.size() == 1 && yaml.find_first_of("\r\n") == npos) {
       value_ = std::move(document->entries[0].value);
-      const bool whole = !empty(value_) && Source(text_).end(value_, 0) == text_.find_last_not_of(" \n") + 1;
-      if (whole && text_[Source(text_).begin(value_)] != '|' && text_[Source(text_).begin(value_)] != '>') return;
+      const bool whole = !has_no_text(value_) && YamlText(text_).end(value_, 0) == text_.find_last_not_of(" \n") + 1;
+      if (whole && text_[YamlText(text_).begin(value_)] != '|' && text_[YamlText(text_).begin(value_)] != '>') return;
     }
     throw std::logic_error(fmt::format("{}: the new value '{}' is not one line of YAML", path, yaml));
   }
 
   const Node& node() const { return value_; }
   std::string text(const Node& part) const {
-    const Source source(text_);
+    const YamlText source(text_);
     const std::size_t from = source.begin(part);
     return text_.substr(from, source.end(part, 0) - from);
   }
@@ -318,7 +138,7 @@ class Reviser {
   void put(const Keys& keys, const std::string& path, const NewValue& value) {
     const Node root = parsed(text_, file_);
     const Node* mapping = &root;
-    const Source source(text_);
+    const YamlText source(text_);
     bool in_flow = false;
     for (std::size_t k = 0; k < keys.size(); ++k) {
       in_flow = in_flow || source.flow(*mapping);
@@ -348,11 +168,11 @@ class Reviser {
   }
 
   /// A mapping over several lines that is replaced by a mapping.
-  bool by_keys(const Source& source, const Entry& entry, const Node& mapping, const NewValue& value) const {
+  bool by_keys(const YamlText& source, const Entry& entry, const Node& mapping, const NewValue& value) const {
     const Node& old = entry.value;
     const bool both = old.type == Node::Type::mapping && value.node().type == Node::Type::mapping;
     if (!both || old.entries.empty() || value.node().entries.empty()) return false;
-    const auto filled = [](const Entry& part) { return !empty(part.value); };
+    const auto filled = [](const Entry& part) { return !has_no_text(part.value); };
     if (!std::all_of(value.node().entries.begin(), value.node().entries.end(), filled)) return false;
     if (!source.flow(old)) return true;
     const std::size_t from = source.begin(old);
@@ -361,7 +181,7 @@ class Reviser {
 
   static std::size_t indent(const Node& mapping) { return static_cast<std::size_t>(mapping.column - 1); }
 
-  void add(const Source& source, const Node& mapping, const std::string& key, const std::string& yaml) {
+  void add(const YamlText& source, const Node& mapping, const std::string& key, const std::string& yaml) {
     const std::string entry = key + ": " + yaml;
     if (!source.flow(mapping)) {
       const std::size_t end = source.end(mapping.entries.back(), indent(mapping));
@@ -380,9 +200,9 @@ class Reviser {
     }
   }
 
-  void replace(const Source& source, const Entry& entry, const Node& mapping, const std::string& yaml) {
+  void replace(const YamlText& source, const Entry& entry, const Node& mapping, const std::string& yaml) {
     const Node& old = entry.value;
-    if (empty(old)) {
+    if (has_no_text(old)) {
       const std::optional<std::size_t> colon = source.colon(entry);
       text_.insert(colon ? *colon + 1 : source.key_end(entry), (colon ? " " : ": ") + yaml);
       return;
@@ -409,7 +229,7 @@ class Reviser {
   }
 
   /// A mapping or a list of lines becomes one line, its comments lines of their own.
-  void replace_block(const Source& source, const Entry& entry, const Node& mapping, const std::string& yaml) {
+  void replace_block(const YamlText& source, const Entry& entry, const Node& mapping, const std::string& yaml) {
     const Node& old = entry.value;
     const std::size_t from = source.line_begin(source.begin(old)), end = source.end(old, indent(mapping));
     const std::size_t colon = source.colon(entry).value_or(npos);
@@ -426,7 +246,7 @@ class Reviser {
 
   void take_out(const Keys& keys, const std::string& path) {
     const Node root = parsed(text_, file_);
-    const Source source(text_);
+    const YamlText source(text_);
     const Node *mapping = &root, *above = nullptr;
     const Entry* entry = nullptr;
     const Entry* holder = nullptr;  // the entry of which `mapping` is the value

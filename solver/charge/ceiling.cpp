@@ -20,6 +20,8 @@ model::ElectrolyteModel electrolyte_of(Description d) {
 
 }  // namespace
 
+Accuracy charge_accuracy() { return searching; }
+
 const Margin* JudgedCharge::margin(Limit limit) const {
   for (const Margin& m : margins) {
     if (m.limit == limit) return &m;

@@ -17,6 +17,9 @@ struct ChargeWindow {
   double from = 0, to = 0.8;
 };
 
+/// How well the charges are calculated that are judged.
+Accuracy charge_accuracy();
+
 /// A charge at constant current, judged.
 struct JudgedCharge {
   double current = 0;           ///< > 0, into the lithiated electrode [A/m2]

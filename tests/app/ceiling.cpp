@@ -1,9 +1,14 @@
 #include "solver/charge/ceiling.hpp"
 
+#include <fmt/format.h>
+
 #include <cmath>
 #include <fstream>
 #include <iterator>
+#include <limits>
+#include <regex>
 
+#include "app/study/ceiling_search.hpp"
 #include "app/study/ensemble.hpp"
 #include "params/sheet/sheet.hpp"
 #include "tests/app/helpers.hpp"
@@ -240,4 +245,130 @@ TEST_CASE("the report of a ceiling carries the sentence, the number and the caut
   const std::string page = folder.read("out/report.html");
   CHECK((page.find(summary["headline"].get<std::string>().substr(0, 60)) != std::string::npos));
   CHECK((page.find("can cause fire and toxic gas (HF)") != std::string::npos));
+}
+
+namespace {
+
+/// Every rate "0.38C" behind `from` in a text, up to the end of its line.
+std::vector<double> rates_behind(const std::string& text, const std::string& from) {
+  const auto begin = text.find(from);
+  INFO("looking for '" << from << "'");
+  REQUIRE(begin != std::string::npos);
+  const auto behind = begin + from.size();
+  const std::string line = text.substr(behind, text.find('\n', behind) - behind);
+  static const std::regex rate("([0-9]+(?:\\.[0-9]+)?)C\\b");
+  std::vector<double> rates;
+  for (std::sregex_iterator found(line.begin(), line.end(), rate), end; found != end; ++found)
+    rates.push_back(std::stod(found->str(1)));
+  return rates;
+}
+
+/// Three digits, none of them above the value: what a bound that is rounded to its safe side has to be.
+void check_rounded_down(double shown, double value) {
+  INFO(shown << " for " << value);
+  CHECK(shown <= value * (1 + 1e-9));
+  CHECK(shown > value * (1 - 1e-2));
+}
+
+}  // namespace
+
+TEST_CASE("an allowed rate is never shown higher than it is, wherever it stands") {
+  for (const auto& [sheet, samples] :
+       {std::pair{"lfp_half_cell", "0"}, std::pair{"demo", "20"}, std::pair{"demo_half_cell", "0"}}) {
+    INFO(sheet);
+    const json summary = json_of(ceiling({"--samples", samples}, sheet));
+    const json& c = summary["ceiling"];
+    const std::string printed = program(ceiling({"--samples", samples}, sheet)).results, headline = summary["headline"];
+    check_rounded_down(rates_behind(headline, "at no more than ").front(), c["c_rate"]);
+    check_rounded_down(rates_behind(printed, "of the cell as the sheet has it  ").front(), c["nominal_c_rate"]);
+    check_rounded_down(rates_behind(printed, "what a plain single-particle model would have said  ").front(),
+                       c["plain_c_rate"]);
+    for (const json& t : c["temperatures"]) {
+      const std::string celsius = fmt::format("{:.0f}", t["temperature_degC"].get<double>());
+      const std::vector<double> shown = rates_behind(printed.substr(printed.find("over temperature (common practice")),
+                                                     "\n" + std::string(11 - celsius.size(), ' ') + celsius + "  ");
+      REQUIRE_FALSE(shown.empty());
+      check_rounded_down(shown.front(), t["c_rate"]);
+      if (shown.size() > 1) check_rounded_down(shown[1], t["c_rate_confident"]);
+    }
+  }
+}
+
+TEST_CASE("the margins of a charge are numbers, and what is left is the distance to what is allowed") {
+  const json summary = json_of(ceiling({"--samples", "0"}));
+  std::set<std::string> seen;
+  for (const json& m : summary["margins"]) {
+    INFO(m.dump());
+    for (const char* unit : {"_V", ""}) {
+      const std::string worst = std::string("worst") + unit;
+      if (!m.contains(worst)) continue;
+      seen.insert(worst);
+      const double distance = m[worst].get<double>() - m[std::string("allowed") + unit].get<double>();
+      CHECK(std::abs(distance) == Approx(m[std::string("left") + unit].get<double>()).margin(1e-9));
+    }
+    CHECK(m["at_soc"] >= 0);
+    CHECK(m["at_soc"] <= 0.8 + 1e-9);
+  }
+  CHECK(seen == std::set<std::string>{"worst", "worst_V"});
+}
+
+TEST_CASE("cautions stand once, right under the rate that they are about") {
+  const Outcome printed = program(ceiling({"--samples", "0"}));
+  const auto caution = printed.results.find("- A prediction guides a test, it does not authorise it");
+  REQUIRE(caution != std::string::npos);
+  CHECK(printed.results.find("at no more than") < caution);
+  CHECK(caution < printed.results.find("highest charge rate"));
+  CHECK(printed.results.find("it does not authorise it", caution + 40) == std::string::npos);
+}
+
+TEST_CASE("more solid than fits into a coating is no cell, and says so by name") {
+  // Volumes add up: a layer as thick as 10 um cannot hold 11.8 mg/cm2 of an oxide of 4.8 g/cm3, which fills 25 um.
+  using namespace onegrain;
+  auto sheet = params::load_sheet("demo");
+  REQUIRE(sheet.value.has_value());
+  const app::study::CeilingAsked asked{{0, 0.5}, {}, 0, 1, 1};
+  app::study::CeilingSearch search(asked, {});
+  CHECK(search.of(*sheet.value, 0, 0, 1e-2).found());
+  sheet.value->positive.coating->thickness.si = 10e-6;
+  const app::study::Searched searched = search.of(*sheet.value, 0, 0, 1e-2);
+  CHECK(searched.outcome == app::study::Searched::Outcome::no_such_cell);
+  CHECK(searched.current == 0);
+  CHECK_THAT(searched.because, HasText("the porosity of the positive electrode comes out as"));
+}
+
+TEST_CASE("a charge that meets no end leaves the staircase out, not the ceiling") {
+  // Without current no charge ever passes: a recommendation so small that its steps have none.
+  using namespace onegrain;
+  const auto sheet = params::load_sheet("demo");
+  REQUIRE(sheet.value.has_value());
+  const app::study::Subject cell(*sheet.value);
+  solver::Workspace workspace;
+  solver::ChargeStudy study(cell.cell, cell.window, {0, 0.5}, {}, workspace);
+  app::study::CeilingFound found{};
+  found.nominal.current = study.ceiling(study.whole() / 3600).current;
+  found.recommended = std::numeric_limits<double>::denorm_min();
+  app::study::add_staircase(study, workspace, found);
+  CHECK_FALSE(found.staircase.has_value());
+  CHECK(found.no_staircase == app::study::NoStaircase::charge_without_end);
+  CHECK_THAT(found.no_staircase_because, HasText("meets none of its ends"));
+  found.recommended = found.nominal.current;
+  app::study::add_staircase(study, workspace, found);
+  REQUIRE(found.staircase.has_value());
+  CHECK(found.staircase->staircase.complete);
+}
+
+TEST_CASE("where no rate can be recommended there is no staircase either, and both say why") {
+  // A coating of which nobody knows within 30 um how thick it is: one in ten or more cells cannot be.
+  const Folder folder;
+  folder.write("cell.yaml", with(shipped("demo"), "thickness: {value: 42 um, spread: 2 um,",
+                                 "thickness: {value: 42 um, spread: 30 um,"));
+  const json summary = json_of(ceiling({"--samples", "40", "--staircase"}, "cell.yaml"));
+  CHECK(summary["ceiling"]["c_rate"] == 0);
+  CHECK(summary["ceiling"]["minutes"].is_null());
+  CHECK(summary["ceiling"]["nominal_c_rate"] > 0);
+  CHECK_FALSE(summary["ceiling"].contains("staircase"));
+  CHECK(summary["ceiling"]["no_staircase_because"] == "no rate is recommended that its steps could be scaled to");
+  CHECK_THAT(summary["headline"].get<std::string>(), HasText("Do not charge this cell"));
+  CHECK_THAT(program(ceiling({"--samples", "40", "--staircase"}, "cell.yaml")).results,
+             HasText("There is no staircase: no rate is recommended"));
 }

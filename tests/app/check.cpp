@@ -70,3 +70,67 @@ TEST_CASE("doubtful and left-out rows are counted and named") {
   CHECK_THAT(outcome.results + outcome.narration, HasText("62"));  // rows read
   CHECK_THAT(outcome.results + outcome.narration, HasText("60"));  // and used
 }
+
+TEST_CASE("every fault is there for other programs, with its line, its key and what was probably meant") {
+  const Folder folder;
+  folder.write("cell.yaml", with(with(small_sheet, "particle_radius: 4.8 um", "particle_radius: 4.8 mm"),
+                                 "temperature:", "temprature:"));
+  const Outcome outcome = program({"check", "cell.yaml", "--json"});
+  CHECK(outcome.status == 3);
+  const json found = json::parse(outcome.results);
+  CHECK(found["sound"] == false);
+  CHECK(found["checked"] == json::parse(R"([{"name": "cell.yaml", "file_kind": "sheet", "sound": false}])"));
+  REQUIRE(found["faults"].size() == 3);  // the radius, the missing and the unknown key
+  std::string text;                      // as the screen has them
+  bool misspelt = false;
+  for (const json& fault : found["faults"]) {
+    CHECK(fault["severity"] == "error");
+    text += fault["name"].get<std::string>() + ":" + fault["line"].dump() + ":" + fault["column"].dump() + ": " +
+            fault["path"].get<std::string>() +
+            (fault.contains("written") ? " = '" + fault["written"].get<std::string>() + "'" : "") + ": " +
+            fault["message"].get<std::string>() + "\n";
+    if (fault["path"] != "temprature") continue;
+    misspelt = true;
+    CHECK(fault["line"] == 4);
+    CHECK(fault["column"] == 1);
+    CHECK(fault["suggestion"] == "temperature");
+  }
+  CHECK(misspelt);
+  CHECK(text == outcome.narration);
+  CHECK(text == program({"check", "cell.yaml"}).narration);
+  const json sound = json_of({"check", "demo"});
+  CHECK(sound["sound"] == true);
+  CHECK(sound["faults"].empty());
+  CHECK(sound["files"][0]["name"] == "cells/demo.yaml");
+}
+
+TEST_CASE("recognised steps and doubtful rows are there for other programs") {
+  const Folder folder;
+  std::string text = "Test Time / s,Voltage / V,Current / A\n";
+  for (int k = 0; k < 60; ++k) {
+    if (k == 20) text += "15,3.5,0.001\n";  // line 22, backward
+    text += std::to_string(10 * k) + "," + std::to_string(3.5 + 0.001 * k) + ",0.001\n";
+  }
+  folder.write("run.csv", text);
+  const json found = json_of({"check", "run.csv"});
+  CHECK(found["checked"][0]["rows_read"] == 61);
+  CHECK(found["checked"][0]["rows_used"] == 60);
+  REQUIRE(found["recorded_steps"].size() == 1);
+  const json& step = found["recorded_steps"][0];
+  CHECK(step["kind"] == "charge");
+  // 1 mA over 590 s is 0.59 C, divided by 3.6 C/mAh.
+  CHECK_THAT(step["net_charge_mAh"].get<double>(), WithinRel(0.59 / 3.6, 1e-9));
+  REQUIRE(found["doubtful_rows"].size() == 1);
+  CHECK(found["doubtful_rows"][0]["line"] == 22);
+}
+
+TEST_CASE("a sheet that bench refuses is unsound") {
+  const Folder folder;  // twice the solids that fit the coating: no pores are left
+  folder.write("cell.yaml", with(shipped("demo"), "loading: {value: 6.3", "loading: {value: 26.3"));
+  const Outcome bench = program({"bench", "cell.yaml"}), check = program({"check", "cell.yaml"});
+  INFO(bench.narration << check.narration);
+  CHECK(bench.status == 3);
+  CHECK(check.status == 3);
+  CHECK(check.results.empty());
+  CHECK_THAT(check.narration, HasText("impossible cell: the porosity of the negative electrode"));
+}

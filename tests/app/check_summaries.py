@@ -28,13 +28,43 @@ CALLS = [
     ["curve", "demo", "--rates", "1C,5C", "--points", "5", "--charge"],
     ["curve", "lfp_half_cell", "--rates", "C/5", "--points", "5"],
     ["follow", "demo", "--protocol", "protocol.yaml"],
+    ["ceiling", "demo", "--samples", "20", "--staircase"],
+    ["ceiling", "lfp_half_cell", "--samples", "0"],
+    ["losses", "demo", "--rate", "3C", "--charge"],
+    ["losses", "demo_half_cell", "--rate", "C/2"],
+    ["overlay", "demo", "measured/curves.csv", "slow/curves.csv"],
+    ["overlay", "demo", "measured/curves.csv", "--recognised", "--steps", "2.."],
+    ["pulses", "demo_half_cell", "titration/curves.csv"],
+    ["pulses", "demo", "measured/curves.csv"],
+    ["balance", "demo", "slow/curves.csv", "--steps", "1", "--from-soc", "1"],
+    ["balance", "demo_half_cell", "half/curves.csv"],
+    ["fit", "demo", "slow/curves.csv", "--from-soc", "1", "--starts", "2", "--linear", "--free",
+     "negative.diffusion_time,separator.porosity,contact_resistance,positive.potential"],
     ["cards"],
+    ["check", "demo", "protocol.yaml", "run.csv"],
+]
+TITRATION = """steps:
+- {drive: rest, until: {time: 10 min}}
+- {drive: {rate: C/10, sense: charge}, until: {time: 10 min}}
+- {drive: rest, until: {time: 3 h}}
+repeat: 3
+"""
+# What is measured here is calculated: the cell of the demo with coarser graphite.
+MEASURED = [
+    ["follow", "hidden.yaml", "--protocol", "protocol.yaml", "--out", "measured"],
+    ["curve", "hidden.yaml", "--rates", "C/10,1C", "--out", "slow"],
+    ["follow", "demo_half_cell", "--protocol", "titration.yaml", "--from-soc", "0.85", "--out", "titration"],
+    ["curve", "demo_half_cell", "--rates", "C/20", "--points", "60", "--out", "half"],
 ]
 
 
-def run(words):
+RUN = "Test Time / s,Voltage / V,Current / A\n" + "".join(
+    f"{10 * k},{3.5 + 0.001 * k},{0.001 if k < 20 else 0}\n" for k in range(40)) + "5,3.5,0\n"
+
+
+def run(words, status=0):
     done = subprocess.run([ONEGRAIN, *words], capture_output=True, text=True, check=False)
-    assert done.returncode == 0, (words, done.stderr)
+    assert done.returncode == status, (words, done.stderr)
     return done.stdout
 
 
@@ -57,7 +87,12 @@ validator = jsonschema.Draft202012Validator(schema)
 
 # One key, one meaning: whatever is not a list or an object of its own points to the one description of its name.
 NESTED = {"points", "curves", "steps", "bench", "cards", "rates", "positive", "negative", "working", "verb",
-          "passed_over", "rest_before_cut_off"}
+          "passed_over", "rest_before_cut_off", "ceiling", "margins",
+          "unknowns", "temperatures", "staircase", "losses", "parts", "levers", "overlay", "runs", "trace", "measured_derivatives",
+          "model_derivatives", "dQ_dV", "dV_dQ", "smoothing", "resistance", "pulses", "example", "diffusivity_fit",
+          "diffusivity_square_root", "diffusivity_two_points", "fit", "parameters", "correlation",
+          "further_tests", "potentials", "balance", "lithium", "lines", "checked", "faults",
+          "columns", "recorded_steps", "doubts", "doubtful_rows"}
 OF_FIGURES = {"value", "plus_minus", "lower", "upper", "within_factor"}
 exceptions = []
 
@@ -77,14 +112,28 @@ assert len(CALLS) > 8
 
 summaries = {}
 with tempfile.TemporaryDirectory() as folder:
-    path = pathlib.Path(folder) / "protocol.yaml"
-    path.write_text(PROTOCOL)
-    for words in CALLS:
-        call = [str(path) if word == "protocol.yaml" else word for word in words]
-        summary = json.loads(run([*call, "--json"]))
+    place = pathlib.Path(folder)
+    sheet = run(["cards", "demo"])
+    written = {
+        "protocol.yaml": PROTOCOL,
+        "titration.yaml": TITRATION,
+        "run.csv": RUN,
+        "hidden.yaml": sheet.replace("{value: 8 um, spread: 0.8 um", "{value: 12 um, spread: 0.8 um"),
+        "wrong.yaml": sheet.replace("thickness:", "thicknes:", 1).replace("4.8 um", "4.8 mm", 1),
+    }
+    for name, text in written.items():
+        (place / name).write_text(text)
+    def placed(words):
+        """Files and folders of the test by where they lie."""
+        ours = [*written, "measured", "slow", "titration", "half"]
+        return [str(place / word) if word.split("/")[0] in ours else word for word in words]
+    for words in MEASURED:
+        run(placed(words))
+    for words, status in [(words, 0) for words in CALLS] + [(["check", "wrong.yaml"], 3)]:
+        summary = json.loads(run([*placed(words), "--json"], status))
         for fault in validator.iter_errors(summary):
             sys.exit(f"onegrain {' '.join(words)}: {list(fault.absolute_path)}: {fault.message[:300]}")
-        summaries[words[0]] = summary
+        summaries[words[0] if status == 0 else "unsound"] = summary
 
 # A validator that takes everything would have passed too: each of these changes must be refused.
 def refused(verb, change):
@@ -100,7 +149,22 @@ refused("rates", lambda s: s["points"][0].update(unheard_of=1))
 refused("curve", lambda s: s["curves"][0].update(capacity_mAh=1.0))
 refused("follow", lambda s: s["steps"][0].update(capacity_mAh=-1.0))
 refused("follow", lambda s: s["steps"][0].pop("net_charge_mAh"))
+refused("ceiling", lambda s: s["margins"][0].update(worst_V="72.1 mV"))
+refused("ceiling", lambda s: s["margins"][0].pop("left_V"))
+refused("ceiling", lambda s: s["ceiling"].update(c_rate=-0.1))
+refused("ceiling", lambda s: s["ceiling"]["temperatures"][0].pop("c_rate_confident"))
+refused("losses", lambda s: s["losses"]["parts"][0].update(capacity_mAh=0.1))
+refused("losses", lambda s: s["losses"].pop("trusted"))
+refused("overlay", lambda s: s["overlay"]["runs"][0]["steps"][0].update(rms_mV=-1.0))
+refused("overlay", lambda s: s["overlay"]["runs"][0]["steps"][0]["trace"].pop("model_V"))
+refused("pulses", lambda s: s["pulses"].update(method="one sentence"))
+refused("balance", lambda s: s["balance"]["lines"][0].update(line="neither"))
+refused("balance", lambda s: s["balance"]["working"].pop("loss_against_sheet"))
+refused("fit", lambda s: s["fit"]["parameters"][0].update(estimate="1.0"))
+refused("fit", lambda s: s["fit"]["curves"][0].pop("trace"))
 refused("bench", lambda s: s["bench"].update(rated_capacity_mAh={"value": 1.0}))
 refused("bench", lambda s: s["files"][0].update(sha256="0"))
 refused("cards", lambda s: s.update(onegrain_summary=2))
-print(f"{len(CALLS)} summaries keep the schema, 10 changes are refused")
+refused("check", lambda s: s["recorded_steps"][0].update(kind=1))
+refused("unsound", lambda s: s["faults"][0].update(line=0))
+print(f"{len(CALLS) + 1} summaries keep the schema, 25 changes are refused")

@@ -12,8 +12,8 @@ TEST_CASE("the parts of what is missing add up, and the numbers are those of the
     const json l = json_of({"losses", sheet, "--rate", "1C"})["losses"];
     double capacity = 0, energy = 0;
     for (const json& part : l["parts"]) {
-      capacity += part["capacity_mAh"].get<double>();
-      energy += part["energy_mWh"].get<double>();
+      capacity += part["missing_capacity_mAh"].get<double>();
+      energy += part["missing_energy_mWh"].get<double>();
     }
     CHECK(capacity == Approx(l["missing_capacity_mAh"].get<double>()).epsilon(1e-7));
     CHECK(energy == Approx(l["missing_energy_mWh"].get<double>()).epsilon(1e-7));
@@ -40,12 +40,10 @@ TEST_CASE("a lever gives what the changed sheet gives") {
   for (const json& lever : l["levers"]) {
     if (lever["change"].get<std::string>().rfind("grains of the negative half as large", 0) != 0) continue;
     found = true;
-    CHECK(lever["capacity_fraction"].get<double>() == Approx(changed).epsilon(1e-6));
+    CHECK(lever["fraction_of_held"].get<double>() == Approx(changed).epsilon(1e-6));
     CHECK(lever["gained_fraction"].get<double>() > 0);
-    CHECK(lever["areal_capacity_mAh_cm2"].get<double>() ==
-          Approx(point["capacity_mAh"].get<double>() / area).epsilon(1e-6));
-    CHECK(lever["areal_energy_mWh_cm2"].get<double>() ==
-          Approx(point["energy_mWh"].get<double>() / area).epsilon(1e-6));
+    CHECK(lever["capacity_mAh_cm2"].get<double>() == Approx(point["capacity_mAh"].get<double>() / area).epsilon(1e-6));
+    CHECK(lever["energy_mWh_cm2"].get<double>() == Approx(point["energy_mWh"].get<double>() / area).epsilon(1e-6));
     CHECK_FALSE(lever["side_effect"].get<std::string>().empty());
   }
   CHECK(found);
@@ -67,4 +65,34 @@ TEST_CASE("losses are told in words, drawn and written") {
   CHECK(program({"losses", "demo", "--rate", "1C,2C"}).status == 2);
   CHECK(program({"losses", "demo", "--rate", "fast"}).status == 2);
   CHECK(program({"losses", "nowhere.yaml", "--rate", "1C"}).status == 3);
+}
+
+TEST_CASE("the largest loss is the same one in the headline, on the screen and in the summary") {
+  // Largest means: of the capacity that is missing the largest share, and shares are of one whole.
+  for (const char* sheet : {"demo", "lfp_half_cell"}) {
+    INFO(sheet);
+    const std::vector<std::string> words = {"losses", sheet, "--rate", "3C"};
+    const json l = json_of(words)["losses"];
+    double sum = 0;
+    json largest = l["parts"][0];
+    for (const json& part : l["parts"]) {
+      sum += part["share_of_missing"].get<double>();
+      if (part["share_of_missing"] > largest["share_of_missing"]) largest = part;
+    }
+    CHECK(sum == Approx(1).epsilon(1e-9));
+    const std::string name = largest["loss"], printed = program(words).results;
+    CHECK_THAT(json_of(words)["headline"].get<std::string>(), HasText(" % go to " + name));
+    const auto heading = printed.find("where it goes at 3C"), row = printed.find("\n" + name, heading);
+    REQUIRE(heading != std::string::npos);
+    for (const json& part : l["parts"]) CHECK(printed.find("\n" + part["loss"].get<std::string>(), heading) >= row);
+  }
+}
+
+TEST_CASE("charging so fast that lithium can plate is warned of by `losses` as by every verb") {
+  // Below 0 V against lithium, metal is more stable than lithium in the graphite: thermodynamics.
+  const json summary = json_of({"losses", "demo", "--rate", "5C", "--charge"});
+  bool warned = false;
+  for (const json& warning : summary["warnings"])
+    warned = warned || warning.get<std::string>().rfind("Charging at 5C: ", 0) == 0;
+  CHECK(warned);
 }

@@ -243,7 +243,6 @@ TEST_CASE("the summary of pulses names every unit in its keys, and the files are
                                                  "radius_within_factor", "recorder_step_mV", "salt_settles_s"});
   CHECK(keys_of(report["pulses"][0]) == std::set<std::string>{"change_mV",
                                                               "change_plus_minus_mV",
-                                                              "charge_mAh",
                                                               "current_mA",
                                                               "diffusivity_fit",
                                                               "diffusivity_square_root",
@@ -261,6 +260,7 @@ TEST_CASE("the summary of pulses names every unit in its keys, and the files are
                                                               "jump_on_within_s",
                                                               "kind",
                                                               "misfit_mV",
+                                                              "net_charge_mAh",
                                                               "notes",
                                                               "number",
                                                               "reasons",

@@ -86,6 +86,13 @@ TEST_CASE("an uncertainty is told in its own form, and an interval is never made
   CHECK(render::uncertainty_of(figure) == "open at both ends");
 }
 
+TEST_CASE("a rate that is allowed is rounded down and says none for none", "[renderings]") {
+  CHECK(render::text_of(2.8579, allowed_rate()) == "2.85C");
+  CHECK(render::text_of(0.38, allowed_rate()) == "0.380C");
+  CHECK(render::text_of(0, allowed_rate()) == "none");
+  CHECK(render::key_of("c_rate", allowed_rate()) == "c_rate");
+}
+
 TEST_CASE("rows of a table may measure different things, each in its own unit", "[renderings]") {
   Answer said;
   Table table{"found", "", {{"name", "quantity", {}}, {"value", "found", {}}}, {}};
@@ -137,6 +144,35 @@ TEST_CASE("rows come back as they went in, from memory or from a file", "[render
   Rows few;
   few.add({2.0});
   CHECK(few.in_memory());
+}
+
+TEST_CASE("objects that hold tables nest in the summary as their keys say", "[renderings]") {
+  Answer said;
+  Table steps{"steps", "", {{"kind", "", {}}, {"trace.time", "", measure<params::Time>("h")}}, {}};
+  steps.rows.add({std::string("rest"), std::vector<double>{3600, NAN}});
+  steps.rows.add({std::string("hold"), std::monostate{}});
+  Table none{"steps", "", {{"kind", "", {}}}, {}};
+  said.sections.push_back(
+      {"",
+       {Listed{"overlay.runs",
+               {{Facts{"", {{"file", std::string("a.csv")}, {"notes", std::vector<std::string>{"a", "b"}}}}, steps},
+                {none},
+                {}}}}});
+  const json summary = json::parse(summary_of(said));
+  CHECK(
+      summary["overlay"]["runs"] ==
+      json::parse(
+          R"([{"file": "a.csv", "notes": ["a", "b"], "steps": [{"kind": "rest", "trace": {"time_h": [1.0, null]}}, {"kind": "hold"}]}, {"steps": []}, {}])"));
+}
+
+TEST_CASE("a thinned line keeps its gaps", "[renderings]") {
+  std::vector<double> y(10000, 1.0);
+  y[0] = y[5000] = y[5001] = NAN;
+  y[7000] = 2;
+  y[7777] = -3;
+  const std::vector<std::size_t> kept = thinned(y, 300);
+  CHECK(kept.size() <= 310);
+  for (const std::size_t k : {0u, 5000u, 7000u, 7777u, 9999u}) CHECK(std::count(kept.begin(), kept.end(), k) == 1);
 }
 
 TEST_CASE("a thinned line keeps its ends and its extremes, and is as dense everywhere", "[renderings]") {
@@ -204,6 +240,10 @@ TEST_CASE("a warning of the bench reaches every answer about the cell, on screen
   const Folder folder;
   folder.write("cell.yaml", starved_sheet());
   folder.write("protocol.yaml", "steps:\n- {drive: rest, until: {time: 10 min}}\n");
+  folder.write("pulse.yaml",
+               "steps:\n- {drive: {rate: C/5, sense: discharge}, until: {time: 10 min}}\n- {drive: rest, until: {time: "
+               "10 min}}\n");
+  REQUIRE(program({"follow", "cell.yaml", "--protocol", "pulse.yaml", "--out", "slow"}).status == 0);
   const json bench = json_of({"bench", "cell.yaml"});
   REQUIRE(bench["bench"]["capacity_ratio"]["value"] < 1);
   REQUIRE_FALSE(bench["warnings"].empty());
@@ -212,6 +252,8 @@ TEST_CASE("a warning of the bench reaches every answer about the cell, on screen
        std::vector<std::vector<std::string>>{{"bench", "cell.yaml"},
                                              {"rates", "cell.yaml", "--rates", "C/2"},
                                              {"curve", "cell.yaml", "--rates", "C/2"},
+                                             {"overlay", "cell.yaml", "slow/curves.csv"},
+                                             {"pulses", "cell.yaml", "slow/curves.csv"},
                                              {"follow", "cell.yaml", "--protocol", "protocol.yaml"}}) {
     INFO(words[0]);
     const json summary = json_of(words);

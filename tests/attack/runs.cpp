@@ -156,8 +156,7 @@ void judge_summary(const std::string& text, What what, Findings& findings) {
     const bool moves = ceiling["c_rate"].is_number() && ceiling["c_rate"].get<double>() > 0;
     for (const json& margin : summary["margins"]) {
       if (moves && !margin["kept"].get<bool>())
-        findings.violation("at the rate recommended, " + margin["limit"].get<std::string>() +
-                           " is not kept: " + margin["worst"].get<std::string>());
+        findings.violation("at the rate recommended, a limit is not kept: " + margin.dump());
     }
     return;
   }

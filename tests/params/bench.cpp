@@ -4,9 +4,10 @@
 #include <string>
 
 #include "model/balance.hpp"
-#include "tests/catch.hpp"
+#include "tests/params/sheets.hpp"
 
 using namespace onegrain::params;
+using sheets::with;
 
 namespace {
 
@@ -35,22 +36,9 @@ separator: {thickness: 25 um, porosity: 45 %}
 electrolyte: carbonate_1M
 )";
 
-std::string with(std::string text, const std::string& from, const std::string& to) {
-  const std::size_t at = text.find(from);
-  REQUIRE(at != std::string::npos);
-  return text.replace(at, from.size(), to);
-}
-
-Sheet sheet_of(const std::string& text) {
-  Loaded<Sheet> loaded = read_sheet(text, "a.yaml", "/nonexistent");
-  INFO(loaded.faults.text());
-  REQUIRE(loaded.value);
-  return *loaded.value;
-}
-
 /// The sheet with every spread of its cards taken away, so that only what a test states counts.
 Sheet without_spreads(const std::string& text) {
-  Sheet sheet = sheet_of(text);
+  Sheet sheet = sheets::sound(text);
   for_each_value(sheet, [](const std::string&, Value& value) { value.spread = {}; });
   return sheet;
 }
@@ -84,7 +72,7 @@ TEST_CASE("the window of the published NMC811 cell follows from its lithium", "[
 }
 
 TEST_CASE("the table of rates holds one current in all its units", "[params][bench]") {
-  const Bench result = bench(sheet_of(cell), {0.2, 1, 2});
+  const Bench result = bench(sheets::sound(cell), {0.2, 1, 2});
   REQUIRE(result.rates.size() == 3);
   CHECK(result.rates[0].name == "C/5");
   CHECK(result.rates[0].hours == 5);
@@ -94,14 +82,14 @@ TEST_CASE("the table of rates holds one current in all its units", "[params][ben
   CHECK_THAT(result.rates[2].current, WithinRel(2 * result.rates[1].current, 1e-12));
   CHECK_THAT(result.positive.active_mass->value, WithinRel(0.118 * 0.94 * 1.5e-4, 1e-12));
   // A stated rated capacity sets 1C.
-  const Bench stated = bench(sheet_of(cell + "rated_capacity: 2.4 mAh\n"));
+  const Bench stated = bench(sheets::sound(cell + "rated_capacity: 2.4 mAh\n"));
   CHECK_THAT(stated.one_c_current.value, WithinRel(2.4e-3, 1e-12));
   CHECK(stated.rated_capacity_stated);
 }
 
 TEST_CASE("theoretical capacity and that of mass, density and crystal agree when all come from one crystal",
           "[params][bench]") {
-  const Bench result = bench(sheet_of(cell));
+  const Bench result = bench(sheets::sound(cell));
   // nmc622: 276.509 mAh/g, graphite 371.902 mAh/g: n F / M with IUPAC weights
   CHECK_THAT(result.positive.theoretical_capacity->value / 3600, WithinAbs(276.509, 1e-3));
   CHECK_THAT(result.negative->theoretical_capacity->value / 3600, WithinAbs(371.902, 1e-3));
@@ -140,14 +128,15 @@ TEST_CASE("spreads go into results in quadrature, as 95 % intervals", "[params][
 }
 
 TEST_CASE("what cannot be is named with the measurement to repeat", "[params][bench][messages]") {
-  CHECK(warns(bench(sheet_of(with(cell, "thickness: 52 um", "thickness: 22 um"))),
+  CHECK(warns(bench(sheets::sound(with(cell, "thickness: 52 um", "thickness: 22 um"))),
               "positive: the porosity comes out below 0"));
-  CHECK(warns(bench(sheet_of(with(cell, "thickness: 52 um", "thickness: 22 um"))),
+  CHECK(warns(bench(sheets::sound(with(cell, "thickness: 52 um", "thickness: 22 um"))),
               "measure the loading and the thickness again"));
-  CHECK(warns(bench(sheet_of(with(cell, "thickness: 52 um", "thickness: 152 um"))), "positive: a porosity of"));
-  CHECK(warns(bench(sheet_of(with(cell, "loading: 7.6 mg/cm2", "loading: 4.6 mg/cm2"))), "N/P is 0."));
-  CHECK(warns(bench(sheet_of(with(cell, "loading: 7.6 mg/cm2", "loading: 4.6 mg/cm2"))), "weigh both coatings again"));
-  CHECK(warns(bench(sheet_of(cell + "rated_capacity: 24 mAh\n")), "the rated capacity 24 mAh is"));
+  CHECK(warns(bench(sheets::sound(with(cell, "thickness: 52 um", "thickness: 152 um"))), "positive: a porosity of"));
+  CHECK(warns(bench(sheets::sound(with(cell, "loading: 7.6 mg/cm2", "loading: 4.6 mg/cm2"))), "N/P is 0."));
+  CHECK(warns(bench(sheets::sound(with(cell, "loading: 7.6 mg/cm2", "loading: 4.6 mg/cm2"))),
+              "weigh both coatings again"));
+  CHECK(warns(bench(sheets::sound(cell + "rated_capacity: 24 mAh\n")), "the rated capacity 24 mAh is"));
 }
 
 TEST_CASE("masses and fractions are those of all that was weighed, capacities those of what takes part",

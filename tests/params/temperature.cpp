@@ -4,7 +4,7 @@
 #include "params/sheet/temperature.hpp"
 
 #include "params/sheet/bench.hpp"
-#include "tests/catch.hpp"
+#include "tests/params/sheets.hpp"
 
 using namespace onegrain::params;
 
@@ -35,13 +35,6 @@ electrolyte: carbonate_1M
 )";
 }
 
-Sheet sheet_of(const std::string& text) {
-  Loaded<Sheet> loaded = read_sheet(text, "a.yaml", "/nonexistent");
-  INFO(loaded.faults.text());
-  REQUIRE(loaded.value);
-  return *loaded.value;
-}
-
 bool assumes(const Sheet& sheet, const std::string& words) {
   for (const std::string& a : bench(sheet).assumptions) {
     if (a == words) return true;
@@ -61,27 +54,27 @@ const std::string of_transfer =
 }  // namespace
 
 TEST_CASE("a missing activation energy is listed as assumed, also at 25 degC", "[params][temperature]") {
-  const Sheet neither = sheet_of(cards(""));
+  const Sheet neither = sheets::sound(cards(""));
   CHECK(assumes(neither, of_diffusion));
   CHECK(assumes(neither, of_transfer));
   CHECK_FALSE(tells_of_temperature(neither));
   CHECK(unknown_over_temperature(neither) ==
         "diffusion in the grains of the negative and charge transfer at the grains of the negative");
 
-  const Sheet one = sheet_of(cards("    exchange_activation_energy: 40 kJ/mol\n"));
+  const Sheet one = sheets::sound(cards("    exchange_activation_energy: 40 kJ/mol\n"));
   CHECK(assumes(one, of_diffusion));
   CHECK_FALSE(assumes(one, of_transfer));
   CHECK(tells_of_temperature(one));
   CHECK(unknown_over_temperature(one) == "diffusion in the grains of the negative");
 
   const Sheet both =
-      sheet_of(cards("    exchange_activation_energy: 40 kJ/mol\n    diffusion_activation_energy: 30 kJ/mol\n"));
+      sheets::sound(cards("    exchange_activation_energy: 40 kJ/mol\n    diffusion_activation_energy: 30 kJ/mol\n"));
   CHECK(tells_of_temperature(both));
   CHECK(unknown_over_temperature(both).empty());
 
   // zero, stated, is as good as nothing: no process of a cell is as fast in the cold
   CHECK_FALSE(tells_of_temperature(
-      sheet_of(cards("    exchange_activation_energy: 0 kJ/mol\n    diffusion_activation_energy: 0 kJ/mol\n"))));
+      sheets::sound(cards("    exchange_activation_energy: 0 kJ/mol\n    diffusion_activation_energy: 0 kJ/mol\n"))));
 }
 
 TEST_CASE("a formula that holds the temperature needs no activation energy", "[params][temperature]") {
@@ -89,7 +82,7 @@ TEST_CASE("a formula that holds the temperature needs no activation energy", "[p
   const std::string number = "diffusion_coefficient: 1e-14 m2/s";
   text.replace(text.find(number), number.size(),
                "diffusion_coefficient: {expression: \"1e-14*exp(-3600*(1/T - 1/298.15))\", unit: m2/s}");
-  CHECK(unknown_over_temperature(sheet_of(text)).empty());
+  CHECK(unknown_over_temperature(sheets::sound(text)).empty());
 }
 
 TEST_CASE("away from 25 degC a missing activation energy is a warning", "[params][temperature]") {
@@ -99,11 +92,11 @@ TEST_CASE("away from 25 degC a missing activation energy is a warning", "[params
     return all;
   };
   CHECK_THAT(
-      warned(sheet_of(cards("    exchange_activation_energy: 40 kJ/mol\n", "-10 degC"))),
+      warned(sheets::sound(cards("    exchange_activation_energy: 40 kJ/mol\n", "-10 degC"))),
       HasText("at -10 degC the values of 25 degC stand for diffusion in the grains of the negative, since no "
               "activation energy is given: a real cell is slower in the cold, and quicker in the heat, than shown "
               "here"));
-  CHECK_THAT(warned(sheet_of(cards(""))), !HasText("activation energy"));
+  CHECK_THAT(warned(sheets::sound(cards(""))), !HasText("activation energy"));
 }
 
 TEST_CASE("of the shipped sheets all hold what the cold needs to be told", "[params][temperature]") {

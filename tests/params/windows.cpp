@@ -6,7 +6,7 @@
 
 #include "model/balance.hpp"
 #include "params/sheet/bench.hpp"
-#include "tests/catch.hpp"
+#include "tests/params/sheets.hpp"
 
 using namespace onegrain;
 using namespace onegrain::params;
@@ -56,13 +56,6 @@ electrolyte: carbonate_1M
 )";
 }
 
-Sheet sheet_of(const std::string& text) {
-  Loaded<Sheet> loaded = read_sheet(text, "a.yaml", "/nonexistent");
-  INFO(loaded.faults.text());
-  REQUIRE(loaded.value);
-  return *loaded.value;
-}
-
 /// One end of a window: a cut-off that is met at rest, or a host that ended before.
 void check_end(const model::Cell& cell, const model::Window& window, bool upper) {
   const model::Stoichiometries x = upper ? window.full : window.empty;
@@ -97,7 +90,7 @@ TEST_CASE("every shipped host takes the windows of its chemistry in a half cell"
                            Row{"lfp", "2.0", "4.0"}, Row{"lto", "1.0", "2.5"}, Row{"graphite", "0.005", "1.5"},
                            Row{"graphite", "0.01", "2.0"}, Row{"graphite", "0.01", "1.0"});
   CAPTURE(row.card, row.lower, row.upper);
-  const Sheet sheet = sheet_of(half_cell(row.card, row.lower, row.upper));
+  const Sheet sheet = sheets::sound(half_cell(row.card, row.lower, row.upper));
   const model::Cell cell = to_cell(sheet);
   const model::Window window = model::equilibrium_window(cell);
   check_end(cell, window, true);
@@ -118,7 +111,7 @@ TEST_CASE("every shipped positive makes a cell with titanate that is discharged 
                            Row{"lmo", "2.8"}, Row{"lnmo", "3.4"}, Row{"lfp", "2.4"});
   const double thickness = GENERATE(35.0, 80.0, 120.0);  // too little, about enough, too much titanate
   CAPTURE(row.card, row.upper, thickness);
-  const Sheet sheet = sheet_of(titanate_cell(row.card, row.upper, thickness));
+  const Sheet sheet = sheets::sound(titanate_cell(row.card, row.upper, thickness));
   const model::Cell cell = to_cell(sheet);
   const model::Window window = model::equilibrium_window(cell);
   check_end(cell, window, true);
@@ -133,7 +126,7 @@ TEST_CASE("every shipped positive makes a cell with titanate that is discharged 
 }
 
 TEST_CASE("bench says which electrode ends before which cut-off, and where rest is then", "[params][windows]") {
-  const Bench b = bench(sheet_of(half_cell("graphite", "0.01", "2.0")));
+  const Bench b = bench(sheets::sound(half_cell("graphite", "0.01", "2.0")));
   REQUIRE(b.rest_ends.size() == 1);
   const RestEnd& end = b.rest_ends.front();
   CHECK(end.key == "working");
@@ -149,8 +142,8 @@ TEST_CASE("bench says which electrode ends before which cut-off, and where rest 
       "is met: the charged cell rests there and capacity counts to there; under current the cut-off is met while "
       "grain surfaces are empty");
   CHECK(b.assumptions.back() == end.text);
-  CHECK(bench(sheet_of(half_cell("graphite", "0.01", "1.0"))).rest_ends.empty());
-  const Bench lto = bench(sheet_of(titanate_cell("nmc622", "2.8", 120)));
+  CHECK(bench(sheets::sound(half_cell("graphite", "0.01", "1.0"))).rest_ends.empty());
+  const Bench lto = bench(sheets::sound(titanate_cell("nmc622", "2.8", 120)));
   REQUIRE(lto.rest_ends.size() == 1);
   CHECK(lto.rest_ends.front().brief == "At rest the negative is empty before the lower cut-off is met.");
 }
@@ -159,7 +152,7 @@ TEST_CASE("a cell with too little titanate is told what sets its capacity, one w
           "[params][windows]") {
   const auto warning_of = [](const std::string& text) {
     std::string found;
-    for (const std::string& warning : bench(sheet_of(text)).warnings) {
+    for (const std::string& warning : bench(sheets::sound(text)).warnings) {
       if (warning.rfind("N/P", 0) == 0) found += warning;
     }
     return found;

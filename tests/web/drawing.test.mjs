@@ -54,6 +54,64 @@ test("on a logarithmic axis equal ratios are equal distances", () => {
   close(x_reader(svg, true)(b), 0.5, 1e-3);
 });
 
+test("a value beyond the scale asked for does not stretch it, and what its lines mean stands above", () => {
+  const series = [
+    line([0, 1, 2, 3], [3, 3.5, 3.6, 3.4], { role: "measured" }),
+    line([0, 1, 2, 3], [3, 3.4, 3.9, -20], { role: "calculated" }),
+  ];
+  const key = [
+    { role: "measured", words: "measured" },
+    { role: "calculated", words: "calculated" },
+  ];
+  for (const width of [340, 1100]) {
+    const { svg, box, traces } = page.draw_plot(
+      plot({ series, key, names: "below", y: axis({ least: 2.9, most: 4 }), note: "beyond this scale" }),
+      width,
+      "p",
+    );
+    const read = y_reader(svg);
+    assert.ok(read(box.bottom) <= 2.9 && read(box.bottom) > 2 && read(box.top) < 4.5);
+    assert.equal(traces[1].points.length, 3); // the fourth point lies outside
+    const words = elements(svg, "text").map((t) => t.words);
+    for (const one of ["measured", "calculated", "beyond this scale"]) assert.equal(words.filter((w) => w === one).length, 1);
+    assert.equal(elements(svg, "text").filter((t) => t.class === "label").length, 1); // the calculated line is not named again
+    for (const t of elements(svg, "text")) assert.ok(Number(t.x ?? 0) >= 0 && Number(t.x ?? 0) <= width);
+    const broad = elements(svg, "path").filter((p) => p.class === "line measured");
+    assert.equal(broad.length, 1);
+    assert.equal(elements(svg, "path").filter((p) => p.class === "line calculated").length, 1);
+  }
+});
+
+test("points that are not joined stand alone, each with a bar from its low to its high end", () => {
+  const series = [line([0, 1, 2], [3, 5, 4], { joined: false, marked: true, low: [2, 4, 3.5], high: [4, 7, 4.5] })];
+  const { svg, traces } = page.draw_plot(plot({ series }), 800, "p");
+  const read = y_reader(svg);
+  assert.equal(elements(svg, "path").filter((p) => p.class === "line").length, 0);
+  assert.equal(elements(svg, "path").filter((p) => p.class === "mark").length, 3);
+  const bars = elements(svg, "line").filter((l) => l.class === "bar");
+  assert.equal(bars.length, 3);
+  bars.forEach((bar, i) => {
+    close(read(Number(bar.y1)), [2, 4, 3.5][i], 1e-2);
+    close(read(Number(bar.y2)), [4, 7, 4.5][i], 1e-2);
+    close(Number(bar.x1), traces[0].points[i][0], 1e-9);
+  });
+});
+
+test("on a logarithmic y axis a factor is the same length everywhere, and the first ticks stay where room is short", () => {
+  const ticks = [1, 2, 5].flatMap((step) => [-15, -14, -13].map((power) => ({ at: step * 10 ** power, words: `${step}e${power}` })));
+  const series = [line([0, 1, 2], [1e-15, 1e-14, 1e-13], { joined: false, marked: true })];
+  const { svg, traces } = page.draw_plot(
+    plot({ series, y: axis({ logarithmic: true, ticks }), key: [{ role: "predicted", words: "sphere" }] }),
+    800,
+    "p",
+  );
+  const [a, b, c] = traces[0].points.map((p) => p[1]);
+  close(a - b, b - c);
+  const words = elements(svg, "text").map((t) => t.words);
+  for (const one of ["1e-15", "1e-14", "1e-13"]) assert.ok(words.includes(one));
+  assert.equal(elements(svg, "path").filter((p) => p.class === "mark").length, 4); // three points and the key
+});
+
 test("what is not known leaves a gap and is never drawn as zero", () => {
   const { svg, traces } = page.draw_plot(plot({ series: [line([0, 1, 2, 3], [1, null, 3, 4])] }), 800, "p");
   const d = elements(svg, "path").find((p) => p.class === "line").d;

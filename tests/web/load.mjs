@@ -10,7 +10,7 @@ const text = ["d3_subset.min.js", ...blocks.map((name) => `blocks/${name}`)]
   .map((name) => readFileSync(new URL(name, web), "utf8"))
   .join("\n");
 const names =
-  "num printed rich tag escaped spread_out wrapped cut width_of ramp domain roomy draw_plot draw_stack draw_layers draw_intervals " +
+  "num printed rich tag escaped spread_out wrapped cut width_of ramp domain roomy draw_plot draw_bars draw_stack draw_layers draw_intervals " +
   "table_html section_html page_html words_at";
 export const page = new Function(`"use strict"; ${text}\nreturn { ${names.split(" ").join(", ")} };`)();
 
@@ -32,6 +32,9 @@ export const plot = (more) => ({
   zones: [],
   levels: [],
   stages: [],
+  bands: [],
+  marks: [],
+  uprights: [],
   names: "none",
   low: false,
   ...more,

@@ -44,9 +44,11 @@ const report = {
         {
           type: "plot", title: evil, says: evil, names: "right", low: false, zones: [{ from: 0, to: 1, never: true, words: evil }],
           levels: [{ at: 1, words: evil }], stages: [{ from: 0, to: 1, name: evil }], whole: { at: 1, words: evil },
+          bands: [{ from: 0, to: 1, never: true, words: evil }], marks: [{ x: 0, y: 1, words: evil }], uprights: [{ x: 1, words: [evil] }],
           x: { title: evil, unit: evil, digits: 3, include: [] }, y: { title: evil, unit: evil, digits: 3, include: [] },
           series: [{ label: evil, role: "predicted", order: 0, x: [0, 1], y: [0, 1], at_points: [evil, evil], also: [[evil, evil]] }],
         },
+        { type: "bars", title: evil, says: evil, numbered: true, bars: [{ name: evil, remark: evil, size: 1, from: 0, words: evil, look: 1 }] },
         { type: "stack", title: evil, says: evil, x: { title: evil, include: [] }, y: { title: evil, include: [] }, positions: [0, 1], parts: [{ name: evil, look: 0, values: [1, 2] }], note: evil },
         { type: "layers", title: evil, says: evil, layers: [{ name: evil, look: evil, size: 1, words: evil, shares: [{ words: evil, share: 1, fill: "own" }] }] },
       ],
@@ -59,7 +61,7 @@ const report = {
 test("text is never taken for markup, on the page and in its charts", () => {
   const charts = [];
   const html = page.page_html(report, charts) + charts.map((c) => c.draw(c.block, 900, c.id).svg).join("");
-  assert.equal(charts.length, 3);
+  assert.equal(charts.length, 4);
   assert.ok(!/<img|<script|<\/script/.test(html));
   assert.ok(!/ onerror="/.test(html.replace(/&quot;/g, "")));
 });

@@ -18,13 +18,15 @@ function looks_of(series) {
   const many = (role) => Math.max(0, ...series.filter((one) => one.role === role).map((one) => one.order + 1));
   const in_order = ramp(many("in_order"), "#171c21", "#cd7530");
   const in_time = ramp(many("in_time"), "#74a09a", "#0e2f2d");
+  const measured = ramp(many("measured"), "#a7b0b5", "#efc9a6");
   return series.map(
     (one) =>
       ({
         in_order: in_order[one.order],
         in_time: in_time[one.order],
         other: { stroke: "#b05f24", dash: "6 4" },
-        measured: { stroke: "#8fa09e", dash: null },
+        measured: { stroke: measured[one.order]?.stroke, dash: null },
+        calculated: { stroke: "#171c21", dash: DASHES[one.order % DASHES.length] },
       })[one.role] || { stroke: "#171c21", dash: null },
   );
 }
@@ -62,11 +64,21 @@ const x_ticks = (x, axis, box) => {
   return x.ticks(count).map((value) => ({ at: x(value), words: minus(write(value)) }));
 };
 
+const y_ticks = (y, axis, count) => {
+  const [low, high] = y.domain();
+  if (axis.ticks)
+    return roomy(
+      axis.ticks.filter((tick) => tick.at >= low && tick.at <= high).map((tick) => ({ at: y(tick.at), words: tick.words })),
+      () => 26,
+    );
+  const write = y.tickFormat(count);
+  return y.ticks(count).map((value) => ({ at: y(value), words: minus(write(value)) }));
+};
+
 /** Grid, ticks and titles. box: {left, right, top, floor, bottom}; x and y: d3 scales; axes as in the document. */
 function axes(box, x, y, x_axis, y_axis) {
   const count = Math.max(2, Math.min(6, Math.round((box.bottom - box.top) / 50)));
-  const write = y.tickFormat(count);
-  const rows = y.ticks(count).map((value) => ({ at: y(value), words: minus(write(value)) }));
+  const rows = y_ticks(y, y_axis, count);
   const grid = rows.map((row) => tag("line", { x1: box.left, x2: box.right, y1: row.at, y2: row.at }));
   const left = rows.map((row) =>
     tag("text", { x: box.left - 7, y: row.at + 4.5, "text-anchor": "end" }, escaped(row.words)),

@@ -1,18 +1,23 @@
 // A block "plot": lines over two axes, their names at their ends. Data -> SVG; nothing here touches the page.
 //
-// {title, says, x and y: {title, unit, digits, include: [], most, logarithmic, ticks: [{at, words}]},
-//  series: [{label, role, order, doubtful, marked, x: [], y: [], low: [], high: [], at_points: [words], also: [[words]]}],
+// {title, says, x and y: {title, unit, digits, include: [], most, least, logarithmic, ticks: [{at, words}]},
+//  series: [{label, role, order, doubtful, marked, joined, stepped, filled, x: [], y: [], low: [], high: [], at_points: [words],
+//            also: [[words]], told: [[words] for each point] (in place of the numbers)}],
 //  zones: [{from, to (null: to the edge), never, words}], levels: [{at, words}], stages: [{from, to, name}],
-//  names: "below" | "above" | "right" | "none", low, whole: {at, words}}
+//  bands, marks, uprights: see marks.js; y.zero: name of the place for zeros where y is logarithmic;
+//  names: "below" | "above" | "right" | "none", low, whole: {at, words}, key: [{role, words}], note}
 // Numbers are in the unit shown. A missing number leaves a gap.
 
-const points_of = (one, x, y) =>
-  one.x.map((value, i) => [x(value), y(one.y[i]), i]).filter((p, _, all) => all.length && known(p[0]) && known(p[1]));
+const points_of = (one, x, y) => one.x.map((value, i) => [x(value), y(one.y[i]), i]).filter((p) => known(p[0]) && known(p[1]));
+
+/** The corners of a line; a stepped one holds each value until the next. */
+const corners_of = (one, all) => (one.stepped ? all.flatMap((p, i) => (i && known(p[1]) ? [[p[0], all[i - 1][1]], p] : [p])) : all);
 
 const seen = (one) => one.x.some((value, i) => known(value) && known(one.y[i]));
 
 /** Words under the pointer at point i of a line. */
 function words_at(plot, one, i) {
+  if (one.told) return one.told[i].map(printed);
   const quantity = (value, axis) => [num(value, axis.digits), printed(axis.unit)].filter(Boolean).join(" ");
   return [
     printed(one.label),
@@ -24,9 +29,13 @@ function words_at(plot, one, i) {
   ].filter(Boolean);
 }
 
-function plot_frame(plot, width, lines, printing) {
+/** A line over a measured one is not named again. */
+const is_named = (line) => line.role !== "calculated";
+
+function plot_frame(plot, width, all, printing) {
   const beside = plot.names === "right";
-  const bare = plot.names === "none";
+  const lines = all.filter(is_named);
+  const bare = plot.names === "none" || !lines.some((line) => line.label);
   for (const line of lines) {
     line.words = cut(printed(line.label), 110);
     line.rows = beside ? wrapped(printed(line.label), width * 0.3) : [];
@@ -38,10 +47,13 @@ function plot_frame(plot, width, lines, printing) {
   const rows = Math.max(1, Math.ceil(lines.reduce((sum, line) => sum + long(line), 0) / (width - 48)));
   const band = beside || bare ? 0 : 24 + 17 * rows;
   const height = plot.low ? (bare ? 250 : 270) : Math.max(300, Math.min(printing ? 335 : 430, width * (plot.whole ? 0.5 : 0.66)));
-  const top = plot.stages.length ? 50 : 34;
-  const box = { left: 48, right: width - right, top, floor: height - 48, title: plot.stages.length ? 18 : undefined };
-  box.bottom = box.floor - (plot.names === "below" ? band : 6);
-  return { box, height, rows, band, x_end: whole ? box.right - names : box.right - (beside ? 0 : 6) };
+  const heads = band_heads(plot.bands, width);
+  const above = plot.key ? 22 : 0;
+  const top = above + (plot.stages.length ? 50 : 34) + heads.top;
+  const box = { left: 48, right: width - right, top, floor: height + heads.top - 48, title: above + (plot.stages.length || heads.top ? 18 : 20) };
+  const foot = plot.y.zero && lines.some((line) => line.y.some((value) => value === 0)) ? 26 : 0;
+  box.bottom = box.floor - (plot.names === "below" ? band : 6) - foot;
+  return { box, height: height + heads.top, rows, band, heads, foot, x_end: whole ? box.right - names : box.right - (beside ? 0 : 6) };
 }
 
 function plot_scales(plot, lines, { box, band, x_end }) {
@@ -49,11 +61,15 @@ function plot_scales(plot, lines, { box, band, x_end }) {
   const x = plot.x.logarithmic
     ? d3.scaleLog(domain(all("x")).map((value, i) => value * (i ? 1.15 : 0.8)), [box.left, x_end])
     : d3.scaleLinear(domain(all("x"), plot.x.include), [box.left, x_end]);
+  const { least, most } = plot.y;
   const tops = [...all("y"), ...all("low"), ...all("high")].map((value) =>
-    known(plot.y.most) && known(value) ? Math.min(value, plot.y.most) : value,
+    known(value) ? Math.max(least ?? value, Math.min(most ?? value, value)) : value,
   );
-  const y = d3.scaleLinear(domain(tops, plot.y.include), [0, 1]);
-  if (plot.whole) y.domain([y.domain()[0], 1.06 * y.domain()[1]]);
+  const y = plot.y.logarithmic
+    ? d3.scaleLog(domain(tops.filter((value) => value > 0)).map((value, i) => value * (i ? 1.5 : 1 / 1.5)), [0, 1])
+    : d3.scaleLinear(domain(tops, plot.y.include), [0, 1]);
+  if (plot.y.logarithmic) y.range([box.bottom, box.top]);
+  else if (plot.whole) y.domain([y.domain()[0], 1.06 * y.domain()[1]]);
   else y.nice(6);
   y.range([box.bottom, box.top + (plot.names === "above" ? band : 0)]);
   return [x, y];
@@ -76,7 +92,8 @@ function draw_notes(plot, box, y) {
     tag("text", { class: "note", x: box.left + 8, y: y(at) + (below ? 16 : -6) }, escaped(printed(text)));
   return [
     ...plot.levels.map(level),
-    ...plot.levels.map(({ at, words: text }) => words(at, text)),
+    ...plot.levels.map(({ at, words: text }) => (text ? words(at, text) : "")),
+    plot.note ? tag("text", { class: "note", x: box.left + 8, y: box.top + 14 }, escaped(printed(plot.note))) : "",
     ...plot.zones.map((zone) => {
       const edge = known(zone.to) ? zone.to : zone.from;
       return zone.words && known(edge) ? words(edge, zone.words, known(zone.to)) : "";
@@ -132,29 +149,61 @@ function words_at_points(lines, places, box) {
 
 const SHAPES = { round: (p) => `M${p[0] - 4.6},${p[1]}a4.6,4.6 0 1,0 9.2,0a4.6,4.6 0 1,0 -9.2,0`, square: (p) => `M${p[0] - 4},${p[1] - 4}h8v8h-8z` };
 
+const draw_mark = (line, p, stroke) =>
+  tag("path", {
+    class: "mark",
+    d: (line.role === "other" ? SHAPES.square : SHAPES.round)(p),
+    fill: line.role === "other" || line.doubtful ? "#fff" : stroke,
+    stroke,
+  });
+
+const line_style = (line) =>
+  ["line", line.doubtful ? "faint" : "", ["measured", "calculated"].includes(line.role) ? line.role : ""].filter(Boolean).join(" ");
+
+/** What the looks of lines mean, in one row above the plot; of points that are not joined, their mark. */
+function draw_key({ key, series }, width) {
+  const entries = (key || []).map((one) => ({ ...one, order: 0, like: series.find((line) => line.role === one.role) }));
+  const looks = looks_of(entries);
+  let at = width - entries.reduce((sum, one) => sum + width_of(printed(one.words)) + 54, 0);
+  return entries.map((one, i) => {
+    const from = Math.max(0, at);
+    at = from + width_of(printed(one.words)) + 54;
+    const { stroke, dash } = looks[i];
+    const sample =
+      one.like?.joined === false
+        ? draw_mark(one, [from + 17, 10], stroke)
+        : tag("line", { class: line_style(one), x1: from + 4, x2: from + 30, y1: 10, y2: 10, stroke, "stroke-dasharray": dash });
+    return (
+      sample +
+      tag("text", { class: "note", x: from + 38, y: 14.5 }, escaped(printed(one.words)))
+    );
+  });
+}
+
 /** One line: band, path, marks, end. */
-function draw_series(line, points, x, y, id) {
+function draw_series(line, points, x, y, floor, id) {
   const { stroke, dash } = line.look;
   const clipped = { "clip-path": `url(#${id})` };
   const drawn = [];
-  if (line.low && line.low.length) {
+  if (line.joined === false) {
+    for (const p of points) {
+      const reach = line.low ? { y1: y(line.low[p[2]]), y2: y(line.high[p[2]]) } : { y1: p[1], y2: p[1] };
+      drawn.push(tag("line", { class: "bar", x1: p[0], x2: p[0], ...reach, stroke, ...clipped }));
+    }
+  } else if (line.low && line.low.length) {
     const edge = (key) => line.x.map((value, i) => `${x(value)},${y(line[key][i])}`);
     drawn.push(tag("polygon", { class: "band", points: [...edge("low"), ...edge("high").reverse()].join(" "), ...clipped }));
   }
-  const all = line.x.map((value, i) => [known(value) ? x(value) : NaN, known(line.y[i]) ? y(line.y[i]) : NaN]);
+  const places = line.x.map((value, i) => [known(value) ? x(value) : NaN, known(line.y[i]) ? y(line.y[i]) : NaN]);
+  const all = corners_of(line, places);
+  if (line.filled) {
+    const edge = all.filter((p) => known(p[0]) && known(p[1]));
+    const ground = [[edge[0][0], floor], ...edge, [edge[edge.length - 1][0], floor]];
+    drawn.push(tag("polygon", { class: "under", points: ground.join(" "), ...clipped }));
+  }
   const path = d3.line().defined((p) => known(p[0]) && known(p[1]))(all);
-  const style = ["line", line.doubtful ? "faint" : "", line.role === "measured" ? "measured" : ""].filter(Boolean).join(" ");
-  drawn.push(tag("path", { class: style, d: path, stroke, "stroke-dasharray": dash, ...clipped }));
-  if (line.marked)
-    for (const p of points)
-      drawn.push(
-        tag("path", {
-          class: "mark",
-          d: (line.role === "other" ? SHAPES.square : SHAPES.round)(p),
-          fill: line.role === "other" || line.doubtful ? "#fff" : stroke,
-          stroke,
-        }),
-      );
+  if (line.joined !== false) drawn.push(tag("path", { class: line_style(line), d: path, stroke, "stroke-dasharray": dash, ...clipped }));
+  if (line.marked) drawn.push(...points.map((p) => draw_mark(line, p, stroke)));
   return drawn.join("");
 }
 
@@ -166,27 +215,32 @@ function draw_plot(plot, width, id, printing = false) {
   const { box } = frame;
   const [x, y] = plot_scales(plot, lines, frame);
   const places = lines.map((line) => points_of(line, x, y));
+  const [grounds, heads] = draw_bands(plot.bands, frame.heads, box, x, width, id);
   const out = [
     clip(`${id}-plot`, box),
     ...draw_zones(plot, box, y, id),
+    grounds,
     axes(box, x, y, plot.x, plot.y),
+    ...draw_key(plot, width),
     draw_whole(plot.whole, box, y, width),
     ...draw_stages(plot.stages, box, x),
   ];
   const items = [];
   const traces = [];
   lines.forEach((line, k) => {
-    const points = places[k].filter((p) => p[1] > box.top - 8);
-    out.push(draw_series(line, points, x, y, `${id}-plot`));
+    const points = places[k].filter((p) => p[1] > box.top - 8 && p[1] < box.floor + 8);
+    out.push(draw_series(line, points, x, y, box.floor, `${id}-plot`));
     if (!points.length) return;
     const end = points[points.length - 1];
     const { stroke } = line.look;
     if (!line.marked && line.role === "in_order")
       out.push(tag("circle", { class: "end", cx: end[0], cy: end[1], r: 3, fill: line.doubtful ? "#fff" : stroke, stroke }));
-    items.push({ x: end[0], y: end[1], wanted: end[1], words: line.words, lines: line.rows, size: 15 * line.rows.length + 2, stroke });
+    if (is_named(line) && line.label) items.push({ x: end[0], y: end[1], wanted: end[1], words: line.words, lines: line.rows, size: 15 * line.rows.length + 2, stroke });
     traces.push({ points, stroke, words: (i) => words_at(plot, line, points[i][2]) });
   });
+  out.push(frame.foot ? draw_zeros(lines, plot.y.zero, box, x, frame.foot) : "");
   out.push(...words_at_points(lines, places, box), ...draw_notes(plot, box, y));
+  out.push(heads, ...draw_marks(plot.marks, box, x, y), ...draw_uprights(plot.uprights, box, x));
   if (plot.names === "right") out.push(...labels_right(items, box, frame.x_end + 20));
   else if (plot.names !== "none") out.push(...labels_in_rows(items, box, width, plot.names === "below", frame.rows, frame.band));
   return { svg: out.join(""), height: frame.height, box, traces };

@@ -5,7 +5,8 @@ const list_html = (items) => tag("ul", {}, items.map((item) => tag("li", {}, ric
 /** {title, columns: [{head, numeric}], rows: [[words]], more}. A column without content is left out, the first never. */
 function table_html(table) {
   const shown = table.columns.map((_, i) => i).filter((i) => i === 0 || table.rows.some((row) => row[i]));
-  const side = (i) => (table.columns[i].numeric ? "number" : undefined);
+  const short = (i) => table.rows.every((row) => row[i].length <= 18);
+  const side = (i) => (table.columns[i].numeric ? "number" : i && short(i) ? "tight" : undefined);
   const head = shown.map((i) => tag("th", { scope: "col", class: side(i) }, rich(table.columns[i].head)));
   const body = table.rows.map((row) =>
     tag("tr", {}, shown.map((i, k) => tag(k ? "td" : "th", { scope: k ? undefined : "row", class: side(i) }, rich(row[i])))),
@@ -19,7 +20,7 @@ function table_html(table) {
   return tag("div", region, inside) + (table.more ? tag("p", { class: "remarks" }, rich(table.more)) : "");
 }
 
-const CHARTS = { plot: draw_plot, stack: draw_stack, layers: draw_layers, intervals: draw_intervals };
+const CHARTS = { plot: draw_plot, bars: draw_bars, stack: draw_stack, layers: draw_layers, intervals: draw_intervals };
 
 /** A place for a chart; `charts` collects what is to be drawn there. */
 function chart_html(block, charts) {

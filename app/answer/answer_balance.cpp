@@ -1,0 +1,270 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include "app/answer/answers.hpp"
+#include "app/answer/fit_words.hpp"
+#include "app/answer/fitted_sheet.hpp"
+#include "app/answer/measured_words.hpp"
+#include "app/render/numbers.hpp"
+#include "app/render/table.hpp"
+#include "app/study/balance.hpp"
+
+namespace onegrain::app::answer {
+
+namespace {
+
+using study::AgainstSheet;
+
+constexpr double useful = 0.1;       // of the sheet's value: an interval that is wider tells nothing of a loss
+constexpr double usual_rms = 0.02;   // V; half cells of one material differ by that much (common practice)
+constexpr double not_met = 0.1;      // V; beyond it nothing can be told
+constexpr double least_told = 1e-4;  // of the sheet's value: nobody measures a charge better
+constexpr double reach = 0.45;       // of the window, to either side of it, are drawn
+
+std::string called(const std::string& key) { return key == "working" ? "working electrode" : key; }
+
+std::string share(double value, Rounding rounding) {
+  return render::text_of(value, measure<params::Fraction>(nullptr, 3, rounding));
+}
+
+/// "9.98 % less (9.91 to 10.1 %)", "as on the sheet, to within 0.2 %".
+std::string loss_words(const AgainstSheet& a, const std::string& than = "") {
+  const study::Derived loss = a.loss();
+  const double low = std::min(std::abs(loss.lower), std::abs(loss.upper)),
+               high = std::max(std::abs(loss.lower), std::abs(loss.upper));
+  if (!std::isfinite(loss.lower) || !std::isfinite(loss.upper)) return "not told by the curve";
+  if (loss.lower > 0 || loss.upper < 0)
+    return fmt::format("{} {}{} ({} to {})", share(std::abs(loss.value), Rounding::nearest),
+                       loss.lower > 0 ? "less" : "more", than, share(low, Rounding::down), share(high, Rounding::up));
+  if (high > useful)
+    return fmt::format("not told: between {} less and {} more than on the sheet", share(loss.upper, Rounding::up),
+                       share(-loss.lower, Rounding::up));
+  return "as on the sheet, to within " + share(std::max(high, least_told), Rounding::up);
+}
+
+std::string headline_of(const Job& job, const study::Balance& b, const solver::FitResult& r) {
+  const std::string rms = millivolts(std::max(r.misfits.front().rms, 1e-5));
+  if (r.misfits.front().rms > not_met)
+    return fmt::format("The curve is not met: {} mV rms. It tells nothing of the electrodes of this sheet.", rms);
+  std::string text = fmt::format("The curve is met within {} mV rms.", rms);
+  const auto say = [&](const std::string& name, const AgainstSheet& found) {
+    text += fmt::format(" {}: {}.", name, loss_words(found, " than on the sheet"));
+  };
+  if (b.lithium) say("Lithium that both electrodes share", *b.lithium);
+  for (const study::ElectrodeBalance& e : b.electrodes) say("Active material of the " + called(e.key), e.capacity);
+  if (b.ratio) {
+    const Uncertainty known = Uncertainty::interval(b.ratio->now.lower, b.ratio->now.upper);
+    text += fmt::format(" N/P is {}.",
+                        render::text_of(Amount{b.ratio->now.value, measure<params::Number>(nullptr, 3), known}));
+  }
+  if (job.cell.is_full_cell()) text += " Whether that is ageing or a wrong mass, a curve of the fresh cell tells.";
+  return text;
+}
+
+/// Every number of the balance for the summary; some of them stand large at the top of the page.
+class Numbers {
+ public:
+  Numbers(const Job& job, const study::Balance& b) : area_(job.plate_area()) {
+    const Measure charge = measure<params::Charge>(), plain = measure<params::Number>();
+    for (const study::ElectrodeBalance& e : b.electrodes) {
+      Figures& block = begin("balance." + e.key);
+      add(block, "host_capacity", charge, e.capacity, area_, "Capacity of the " + called(e.key) + " by this curve");
+      add_loss(block, e.capacity);
+      add(block, "stoichiometry_full", plain, e.full);
+      add(block, "stoichiometry_empty", plain, e.empty);
+    }
+    if (b.lithium) {
+      Figures& block = begin("balance.lithium");
+      add(block, "shared_lithium", charge, *b.lithium, area_, "Lithium in both by this curve");
+      add_loss(block, *b.lithium);
+    }
+    Figures& block = begin("balance");
+    if (b.ratio) add(block, "capacity_ratio", plain, *b.ratio, 1, "N/P by this curve");
+    add(block, "equilibrium_capacity", charge, b.cell_capacity, area_, "Capacity at rest by this curve");
+  }
+  std::vector<Block> blocks() const { return {figures_.begin(), figures_.end()}; }
+
+ private:
+  Figures& begin(const std::string& key) { return figures_.emplace_back(Figures{key, "", {}, summary}); }
+  static void add(Figures& block, const std::string& key, const Measure& m, const AgainstSheet& a, double factor = 1,
+                  const std::string& at_the_top = "") {
+    Figure found{key, "", a.now.value * factor, m};
+    found.uncertainty = Uncertainty::interval(a.now.lower * factor, a.now.upper * factor);
+    found.at_the_top = at_the_top;
+    found.note = "sheet: " + render::text_of(Amount{a.sheet * factor, m});
+    Figure sheet{"sheet_" + key, "", a.sheet * factor, m};
+    sheet.alone = true;
+    block.figures.push_back(std::move(found));
+    block.figures.push_back(std::move(sheet));
+  }
+  static void add_loss(Figures& block, const AgainstSheet& a) {
+    const study::Derived loss = a.loss();
+    Figure figure{"loss_against_sheet", "", loss.value, measure<params::Fraction>(nullptr, 3)};
+    figure.uncertainty = Uncertainty::interval(loss.lower, loss.upper);
+    block.figures.push_back(std::move(figure));
+  }
+
+  double area_;
+  std::vector<Figures> figures_;
+};
+
+Table against_sheet(const Job& job, const study::Balance& b) {
+  Table table{"",
+              "The balance, against the sheet",
+              {{"", "quantity", {}}, {"", "sheet", {}}, {"", "found", {}}, {"", "against the sheet", {}}},
+              {},
+              read};
+  const double area = job.plate_area();
+  const Measure charge = measure<params::Charge>(), plain = measure<params::Number>();
+  const auto row = [&](const std::string& name, const AgainstSheet& a, const Measure& m, double factor, bool loss) {
+    table.rows.add({name, Amount{a.sheet * factor, m},
+                    Amount{a.now.value * factor, m, Uncertainty::interval(a.now.lower * factor, a.now.upper * factor)},
+                    loss ? loss_words(a) : ""});
+  };
+  for (const study::ElectrodeBalance& e : b.electrodes) {
+    row(called(e.key) + ": capacity, full minus empty", e.capacity, charge, area, true);
+    row(called(e.key) + ": stoichiometry, cell full", e.full, plain, 1, false);
+    row(called(e.key) + ": stoichiometry, cell empty", e.empty, plain, 1, false);
+  }
+  if (b.lithium) row("lithium in both", *b.lithium, charge, area, true);
+  if (b.ratio) row("N/P", *b.ratio, plain, 1, false);
+  row("capacity of the cell, at rest", b.cell_capacity, charge, area, true);
+  return table;
+}
+
+std::vector<double> times(std::vector<double> values, double factor) {
+  for (double& v : values) v *= factor;
+  return values;
+}
+
+Table lines_table(const Job& job, const study::Potentials& p) {
+  Table table{"balance.lines",
+              "",
+              {{"line", "", {}, summary},
+               {"given_since_full", "", measure<params::Charge>(), summary},
+               {"potentials", "", measure<params::Voltage>(), summary}},
+              {},
+              summary};
+  const double area = job.plate_area();
+  const std::vector<double> charge = times(p.charge, area);
+  table.rows.add({job.sheet.positive.key, charge, p.positive});
+  if (job.cell.is_full_cell()) {
+    table.rows.add({std::string("negative"), charge, p.negative});
+    table.rows.add({std::string("cell"), charge, p.cell});
+  }
+  table.rows.add({std::string("measured"), times(p.measured_charge, area), p.measured});
+  return table;
+}
+
+Plot potentials_plot(const Job& job, const study::Balance& b, const study::Potentials& p, const std::string& says) {
+  const double area = job.plate_area(), window = b.cell_capacity.now.value * area;
+  const bool full_cell = job.cell.is_full_cell();
+  Plot plot;
+  plot.description = says;
+  plot.x = {"Charge given since full", measure<params::Charge>()};
+  plot.y = {full_cell ? "Potential, voltage" : "Potential against lithium", measure<params::Voltage>(), {0.0}};
+  plot.stages = {{0, window, "between the cut-offs"}, {window, window, ""}};
+  plot.names = Plot::Names::right;
+  const auto line = [&](const std::string& label, Role role, const std::vector<double>& y) {
+    Series one{label, role};
+    for (std::size_t k = 0; k < p.charge.size(); ++k) {
+      const double q = p.charge[k] * area;
+      if (q < -reach * window || q > (1 + reach) * window) continue;
+      one.x.push_back(q);
+      one.y.push_back(y[k]);
+    }
+    plot.series.push_back(std::move(one));
+  };
+  Series measured{"measured", Role::measured};
+  measured.x = times(p.measured_charge, area);
+  measured.y = p.measured;
+  plot.series.push_back(std::move(measured));
+  line(full_cell ? "positive against lithium" : "electrode, at rest", Role::predicted, p.positive);
+  if (full_cell) {
+    line("negative against lithium", Role::other, p.negative);
+    line("cell, at rest", Role::calculated, p.cell);
+  }
+  return plot;
+}
+
+/// Each electrode from empty of lithium to full of it, and what the cell uses of it.
+Intervals reaches(const Job& job, const study::Balance& b) {
+  const double area = job.plate_area(), window = b.cell_capacity.now.value * area;
+  Intervals drawing;
+  drawing.title = "How much of each electrode the cell uses";
+  drawing.axis = {"Charge given since full", measure<params::Charge>()};
+  drawing.levels = {{0, "cell full"}, {window, "cell empty"}};
+  drawing.look = Intervals::Look::stretch;
+  for (const study::ElectrodeBalance& e : b.electrodes) {
+    const double from = std::min(e.all_in, e.all_out) * area, to = std::max(e.all_in, e.all_out) * area;
+    const auto of = [&](double charge) { return share(std::max(0.0, charge) / (to - from), Rounding::nearest); };
+    const double infinite = std::numeric_limits<double>::infinity();
+    drawing.rows.push_back(
+        {called(e.key),
+         fmt::format("the cell uses {}; unused {} before full, {} after empty", of(window), of(-from), of(to - window)),
+         std::nullopt, from < -reach * window ? -infinite : from, to > (1 + reach) * window ? infinite : to,
+         std::pair{std::max(0.0, from), std::min(window, to)}});
+    drawing.description += (drawing.description.empty() ? "" : "; ") + called(e.key) + ": " + drawing.rows.back().words;
+  }
+  return drawing;
+}
+
+Section balance_section(const Job& job, const study::Estimation& estimation, const study::Balance& b) {
+  const bool full_cell = job.cell.is_full_cell();
+  const study::Potentials p = study::potentials(job, estimation);
+  const Recording& recording = estimation.recordings.front();
+  const std::string says =
+      full_cell ? "Both potentials over the charge that the cell has given since it was full, slid and stretched until "
+                  "their difference meets the measured curve. The measured one lies below it on discharge, above on "
+                  "charge, by what the current costs."
+                : "The potential at rest over the charge that was given since the cell was full, stretched until it "
+                  "meets the measured curve. The measured one lies off it by what the current costs.";
+  Section section{full_cell ? "How the two electrodes lie over each other" : "The electrode in its window",
+                  {Paragraph{says, page}, potentials_plot(job, b, p, says), reaches(job, b), against_sheet(job, b)}};
+  const std::vector<Block> numbers = Numbers(job, b).blocks();
+  section.blocks.insert(section.blocks.end(), numbers.begin(), numbers.end());
+  section.blocks.push_back(lines_table(job, p));
+  section.blocks.push_back(Paragraph{fmt::format("{}: {}; {} rows read, {} left out, {} compared.", recording.file,
+                                                 start_words(recording), recording.measured.rows_read,
+                                                 recording.measured.doubts.left_out(), recording.rows.size())});
+  section.blocks.push_back(Paragraph{fmt::format(
+      "The curve was calculated at its own current, with diffusion and kinetics of the sheet and a contact resistance "
+      "free to make up for them. Residuals hang together over {} points; intervals count them once. They hold if {} "
+      "right.",
+      digits(estimation.result.misfits.front().correlation_time, 2),
+      full_cell ? "the two potentials of the cards are" : "the potential of the card is")});
+  return section;
+}
+
+}  // namespace
+
+Answer balance(const Request& request, const Channels& channels, Job& job) {
+  study::Estimation estimation = study::estimation(request, channels, job, study::balance_parameters(job), true);
+  if (!request.out.empty()) fitted_files(job, estimation, study::as_given(estimation), request.out);
+  study::search(estimation, request, false);
+  const study::Balance b = study::balance(job, estimation);
+
+  Answer said;
+  said.headline = headline_of(job, b, estimation.result);
+  said.warnings = search_warnings(estimation);
+  const double rms = estimation.result.misfits.front().rms;
+  if (rms > usual_rms)
+    said.warnings.push_back(
+        fmt::format("The curve is met within {} mV rms only, where half cells of one material differ by some {} mV: a "
+                    "potential, the window or the current is not that of this cell. Distrust the intervals.",
+                    millivolts(rms), millivolts(usual_rms)));
+  said.sections = {balance_section(job, estimation, b)};
+  for (Section section : {estimates_section(estimation, false), curves_section(job, estimation),
+                          correlation_section(estimation), further_section(estimation, {})}) {
+    section.places = off_screen;
+    said.sections.push_back(std::move(section));
+  }
+  state_the_estimation(said, job, estimation);
+  if (!request.out.empty()) said.more_files = fitted_files(job, estimation, estimation.result, request.out);
+  return said;
+}
+
+}  // namespace onegrain::app::answer

@@ -1,0 +1,136 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "app/answer/ceiling_words.hpp"
+#include "app/render/table.hpp"
+#include "params/text/revision.hpp"
+
+namespace onegrain::app::answer {
+
+namespace {
+
+Plot staircase_plot(const Job& job, const study::CeilingFound& found) {
+  const study::StaircaseFound& s = *found.staircase;
+  const bool full = job.cell.is_full_cell();
+  Plot plot;
+  plot.x = {"State of charge", measure<params::Fraction>(nullptr, 3)};
+  plot.y = {"Charge rate as multiples of 1C", measure<params::Number>(nullptr, 3), {0.0}};
+  plot.names = Plot::Names::right;
+  Series steps{"the steps", Role::predicted};
+  steps.stepped = steps.filled = true;
+  double highest = 0;
+  for (const solver::StaircaseStep& step : s.staircase.steps) {
+    const std::string number = std::to_string(plot.stages.size() + 1);
+    const std::vector<std::string> told = {
+        fmt::format("Step {}: {}, {}", number, rate_words(job, step.current), current_words(job, step.current)),
+        fmt::format("from {} to {}, {}", percent(std::round(100 * step.from) / 100),
+                    percent(std::round(100 * step.to) / 100), minutes_words(step.duration)),
+        "limited by " + name_of(step.limited_by, full)};
+    for (const double soc : {step.from, step.to}) {
+      steps.x.push_back(soc);
+      steps.y.push_back(job.c_rate(step.current));
+      steps.told.push_back(told);
+    }
+    highest = std::max(highest, job.c_rate(step.current));
+    plot.stages.push_back({step.from, step.to, rate_words(job, step.current)});
+  }
+  Series ride{"highest rate at each moment", Role::other};
+  for (std::size_t k = 0; k < s.ride.soc.size(); ++k) {
+    ride.x.push_back(s.ride.soc[k]);
+    ride.y.push_back(s.share * job.c_rate(s.ride.current[k]));
+    ride.told.push_back(
+        {rate_words(job, s.share * s.ride.current[k]), "at " + percent(std::round(1000 * s.ride.soc[k]) / 1000)});
+  }
+  plot.series = {std::move(steps), std::move(ride)};
+  plot.y.most = 1.3 * highest;  // a ride that starts very high would flatten the steps
+  plot.levels.push_back({job.c_rate(found.recommended), "constant current, " + rate_words(job, found.recommended)});
+  return plot;
+}
+
+Table steps_table(const Job& job, const solver::Staircase& staircase) {
+  const Measure soc = measure<params::Fraction>(nullptr, 2);
+  Table table{"ceiling.staircase.steps",
+              "staircase: steps of constant current",
+              {{"", "step", {}, read},
+               {"from_soc", "from", soc},
+               {"to_soc", "to", soc},
+               {"c_rate", "rate", allowed_rate()},
+               {"current", "current", measure<params::Current>(nullptr, 4, Rounding::down)},
+               {"", "takes", lasting(), read},
+               {"minutes", "", Measure{}, summary},
+               {"limited_by", "limited by", {}},
+               {"kept", "", {}, summary}},
+              {},
+              everywhere,
+              read};
+  for (const solver::StaircaseStep& s : staircase.steps) {
+    table.rows.add({std::to_string(table.rows.size() + 1), s.from, s.to, job.c_rate(s.current),
+                    s.current * job.plate_area(), s.duration, s.duration / 60,
+                    name_of(s.limited_by, job.cell.is_full_cell()), s.slack >= -1e-3});
+  }
+  return table;
+}
+
+}  // namespace
+
+Section staircase_section(const Job& job, const study::CeilingAsked& asked, const study::CeilingFound& found) {
+  const study::StaircaseFound& s = *found.staircase;
+  Section section{"Charging in steps", {}};
+  const double takes = s.staircase.duration();
+  const std::string held =
+      std::isfinite(s.constant_voltage_time) ? minutes_words(s.constant_voltage_time) : "more than 100 h";
+  std::string words = fmt::format(
+      "Much is possible while the cell is empty and little when it is full; steps use that. These {} steps take {} "
+      "from "
+      "{} to {} state of charge, against {} at the constant rate and {} at constant current and then constant voltage.",
+      s.staircase.steps.size(), minutes_words(takes), percent(asked.soc.from), percent(asked.soc.to),
+      minutes_words(s.constant_current_time), held);
+  if (takes < s.constant_current_time)
+    words += fmt::format(" They save {} on the constant rate.", minutes_words(s.constant_current_time - takes));
+  section.blocks.push_back(Paragraph{words});
+  section.blocks.push_back(Paragraph{
+      s.share < 1 ? fmt::format("staircase.yaml holds them as a protocol. The line rides the limits of the cell as the "
+                                "sheet has it and the steps are cut from it; both are taken at {:.0f} % of what that "
+                                "cell allows, the share that the constant rate has. Run step by step, they keep every "
+                                "limit.",
+                                100 * s.share)
+                  : "staircase.yaml holds them as a protocol. The steps are cut from the line and, run one after the "
+                    "other, keep every limit of the cell as the sheet has it.",
+      page});
+  const Measure pure;
+  Figures figures{"ceiling.staircase", "", {}, summary};
+  const auto add = [&](const char* key, double minutes) {
+    figures.figures.push_back({key, "", minutes, pure});
+    figures.figures.back().alone = true;
+  };
+  add("minutes", takes / 60);
+  add("ride_minutes", s.ride.duration / 60);
+  add("constant_current_minutes", s.constant_current_time / 60);
+  add("constant_current_voltage_minutes", s.constant_voltage_time / 60);
+  section.blocks.push_back(std::move(figures));
+  section.blocks.push_back(Facts{"ceiling.staircase", {{"complete", s.staircase.complete}}});
+  Plot plot = staircase_plot(job, found);
+  plot.description = words;
+  section.blocks.push_back(std::move(plot));
+  section.blocks.push_back(steps_table(job, s.staircase));
+  return section;
+}
+
+std::string staircase_file(const Job& job, const solver::Staircase& staircase) {
+  std::string text =
+      fmt::format("# A prediction guides a test, it does not authorise it.\nonegrain_protocol: 1\nname: {}\nsteps:\n",
+                  params::quoted("staircase of constant currents for: " + job.sheet.name));
+  const bool full = job.cell.is_full_cell();
+  const double whole = std::abs(job.bench.window.capacity);
+  for (const solver::StaircaseStep& s : staircase.steps) {
+    text += fmt::format(
+        "  - {{drive: {{current: {:.4f} mA, sense: {}}}, until: {{capacity: {:.5f} mAh, voltage: {:.3f} V}}}}\n",
+        std::floor(job.milliamperes(s.current) * 1e4) / 1e4, full ? "charge" : "discharge",
+        job.milliampere_hours((s.to - s.from) * whole), full ? job.cell.upper_voltage : job.cell.lower_voltage);
+  }
+  return text;
+}
+
+}  // namespace onegrain::app::answer

@@ -1,0 +1,154 @@
+#include "app/answer/fit_words.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "app/answer/words.hpp"
+#include "app/render/numbers.hpp"
+#include "app/render/table.hpp"
+#include "params/sheet/rate.hpp"
+
+namespace onegrain::app::answer {
+
+using solver::FreeParameter;
+using solver::Quantity;
+
+namespace {
+
+std::string called(const params::ElectrodeSheet& electrode) {
+  return electrode.key == "working" ? "working electrode" : electrode.key;
+}
+
+}  // namespace
+
+Measure measure_of(const study::Estimation& estimation, std::size_t index) {
+  const params::Kind* kind = estimation.fitting.kinds[index];
+  return {kind, estimation.free()[index].quantity == Quantity::diffusion_time ? "s" : nullptr, 3};
+}
+
+std::string label_of(const study::Estimation& estimation, std::size_t index) {
+  const FreeParameter& p = estimation.free()[index];
+  const std::string electrode = called(estimation.electrode(p.negative));
+  switch (p.quantity) {
+    case Quantity::diffusion_time:
+      return "time of diffusion R\u00b2/D in the grains of the " + electrode;
+    case Quantity::exchange_current_density:
+      return "exchange current density of the " + electrode;
+    case Quantity::capacity:
+      return "capacity of the " + electrode + ", full minus empty";
+    case Quantity::lithium:
+      return "lithium that both electrodes share";
+    case Quantity::contact_resistance:
+      return "contact resistance";
+    case Quantity::other:
+      break;
+  }
+  return p.name;
+}
+
+std::string remark(const study::Estimation& estimation, std::size_t index) {
+  const solver::Estimate& e = estimation.result.estimates[index];
+  if (e.at_bound) return "at the end of the range that was searched";
+  if (e.prior_share > 0.8) return "the data tell next to nothing beyond the sheet";
+  if (e.prior_share > 0.5) return "told by the sheet more than by the data";
+  if (!study::is_told(estimation, index)) return "only its order of magnitude";
+  return "";
+}
+
+std::string direction_words(const solver::Direction& direction, const study::Estimation& estimation) {
+  std::vector<std::pair<double, std::string>> parts;
+  for (std::size_t k = 0; k < estimation.free().size(); ++k)
+    parts.emplace_back(direction.weights[static_cast<Eigen::Index>(k)], estimation.free()[k].name);
+  auto from = static_cast<Eigen::Index>(estimation.free().size());
+  for (const solver::FreePotential& p : estimation.fitting.problem.potentials) {
+    parts.emplace_back(direction.weights.segment(from, p.coefficients()).norm(), p.name);
+    from += p.coefficients();
+  }
+  std::sort(parts.begin(), parts.end(),
+            [](const auto& a, const auto& b) { return std::abs(a.first) > std::abs(b.first); });
+  if (std::abs(parts.front().first) > 0.95) return parts.front().second;
+  std::string text;
+  for (std::size_t k = 0; k < parts.size() && std::abs(parts[k].first) > 0.25; ++k)
+    text += (k == 0 ? "" : k == 1 ? " against " : ", ") + parts[k].second;
+  return text;
+}
+
+std::string name_of(const study::FurtherTest& test, const study::Estimation& estimation) {
+  switch (test.kind) {
+    case study::FurtherTest::Kind::discharge:
+      return fmt::format("a discharge at {} from full", params::rate_name(test.c_rate));
+    case study::FurtherTest::Kind::pulse:
+      return "a pulse of ten minutes at 1C from half charge, and an hour of rest";
+    case study::FurtherTest::Kind::half_cell:
+      break;
+  }
+  return fmt::format("a half cell of the {} against lithium, at C/20 and 1C", estimation.electrode(test.negative).key);
+}
+
+std::vector<std::string> advice(const study::Estimation& estimation, const std::vector<study::FurtherTest>& tests) {
+  std::vector<std::string> list;
+  for (std::size_t k = 0; k < estimation.free().size(); ++k) {
+    if (study::is_told(estimation, k) || tests.empty()) continue;
+    const std::string& name = estimation.free()[k].name;
+    const auto best = std::max_element(
+        tests.begin(), tests.end(),
+        [&](const study::FurtherTest& a, const study::FurtherTest& b) { return a.narrower[k] < b.narrower[k]; });
+    list.push_back(
+        best->narrower[k] < 1.3
+            ? name + ": none of the tests tried would tell it much better; impedance, or another temperature, may"
+            : fmt::format("{}: {} would make its interval {} times narrower", name, name_of(*best, estimation),
+                          digits(best->narrower[k], 2)));
+  }
+  return list;
+}
+
+std::string listed(const std::vector<std::string>& names) {
+  std::string list;
+  for (std::size_t k = 0; k < names.size(); ++k)
+    list += (k == 0 ? "" : k + 1 == names.size() ? " and " : ", ") + names[k];
+  return list;
+}
+
+std::vector<std::string> notes(const study::Estimation& estimation) {
+  std::vector<std::string> list;
+  for (const study::Fitting::Replaced& r : estimation.fitting.replaced)
+    list.push_back(
+        fmt::format("{} was asked for. No voltage tells a radius and a diffusion coefficient apart: only R^2/D shows. "
+                    "{}.diffusion_time is estimated instead; with the radius of the sheet it gives D. A micrograph "
+                    "tells the radius.",
+                    r.asked, r.electrode));
+  return list;
+}
+
+std::vector<std::string> search_warnings(const study::Estimation& estimation) {
+  const solver::FitResult& r = estimation.result;
+  std::vector<std::string> warnings;
+  if (!r.converged)
+    warnings.push_back(
+        fmt::format("The search has not settled ({}): distrust the estimates and their intervals.", r.ended_by));
+  for (std::size_t k = 0; k < r.estimates.size(); ++k) {
+    const solver::Estimate& e = r.estimates[k];
+    if (!e.at_bound || e.value == 0) continue;  // a resistance of nothing is a value that may be
+    warnings.push_back(fmt::format(
+        "The {} ({}) has gone to the end of the range that was searched, {}: that is no estimate. The sheet, a card or "
+        "the data are not those of this cell.",
+        label_of(estimation, k), e.name, render::text_of(e.value, measure_of(estimation, k))));
+  }
+  return warnings;
+}
+
+void state_the_estimation(Answer& said, const Job& job, const study::Estimation& estimation) {
+  const std::string remark = electrolyte_remark(job.electrolyte);
+  said.sections.push_back({"", {Paragraph{remark, terminal}}, Section::Beside::none, terminal});
+  said.assumptions.push_back(remark);
+  const solver::Accuracy& used = estimation.fitting.problem.accuracy;
+  said.assumptions.push_back(
+      fmt::format("Numerics: even polynomials inside each grain, as many as keep an estimate of their error below {:g} "
+                  "mV (at least {}); CVODE with a relative tolerance of {:g} on what has no closed form. Least squares "
+                  "with derivatives by forward sensitivities.",
+                  1e3 * used.truncation, used.fewest_modes, used.relative_tolerance));
+}
+
+}  // namespace onegrain::app::answer

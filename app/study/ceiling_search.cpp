@@ -1,0 +1,65 @@
+#include "app/study/ceiling_search.hpp"
+
+#include <new>
+#include <utility>
+
+#include "app/study/ensemble.hpp"
+
+namespace onegrain::app::study {
+
+namespace {
+
+solver::Ceiling ceiling_of(const Subject& subject, const CeilingAsked& asked, solver::Workspace& workspace,
+                           double guess, double tolerance, solver::Description description) {
+  solver::ChargeStudy study(subject.cell, subject.window, asked.soc, asked.limits, workspace, description);
+  return study.ceiling(guess > 0 ? guess : study.whole() / 3600, tolerance);
+}
+
+}  // namespace
+
+Subject::Subject(const params::Sheet& sheet) : cell(params::to_cell(sheet)), window(model::equilibrium_window(cell)) {}
+
+CeilingSearch::CeilingSearch(const CeilingAsked& asked, CeilingProgress progress)
+    : asked_(asked),
+      progress_(std::move(progress)),
+      workspaces_(static_cast<std::size_t>(asked.threads > 0 ? asked.threads : core_count())) {}
+
+Searched CeilingSearch::of(const params::Sheet& sheet, int thread, double guess, double tolerance) {
+  using Outcome = Searched::Outcome;
+  Searched searched;
+  try {
+    const solver::Ceiling ceiling =
+        ceiling_of(Subject(sheet), asked_, workspace(thread), guess, tolerance, solver::Description::uneven);
+    searched.outcome = Outcome::found;
+    searched.current = ceiling.current;
+    searched.limited_by = ceiling.charge.tightest;
+  } catch (const std::bad_alloc&) {
+    throw;
+  } catch (const model::ImpossibleBalance& impossible) {
+    searched.outcome = Outcome::no_such_cell;
+    searched.because = impossible.what();
+  } catch (const std::exception& failure) {  // IntegrationFailure, NoRoot, a formula beyond its range
+    searched.outcome = Outcome::not_calculated;
+    searched.because = failure.what();
+  }
+  return searched;
+}
+
+solver::Ceiling CeilingSearch::of(const Subject& subject, double guess, double tolerance,
+                                  solver::Description description) {
+  return ceiling_of(subject, asked_, workspace(), guess, tolerance, description);
+}
+
+void CeilingSearch::on_all_threads(int count, const std::function<void(int, int)>& work) {
+  in_parallel(count, static_cast<int>(workspaces_.size()), work);
+  if (interrupted()) throw NotCompleted("interrupted; nothing was written");
+}
+
+void CeilingSearch::on_all_threads(CeilingWork what, int count, const std::function<void(int, int)>& work) {
+  in_parallel(count, static_cast<int>(workspaces_.size()), work, [&](int done) {
+    if (progress_) progress_(what, done, count);
+  });
+  if (interrupted()) throw NotCompleted("interrupted; nothing was written");
+}
+
+}  // namespace onegrain::app::study

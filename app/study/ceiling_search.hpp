@@ -1,0 +1,58 @@
+#pragma once
+
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "app/study/ceiling.hpp"
+#include "model/balance.hpp"
+#include "params/sheet/sheet.hpp"
+
+/// Ceilings of many cells, on several threads.
+namespace onegrain::app::study {
+
+/// A cell with what a study of its charges needs. @throws model::ImpossibleBalance
+struct Subject {
+  model::Cell cell;
+  model::Window window;
+
+  explicit Subject(const params::Sheet& sheet);
+};
+
+/// What came of the search for the ceiling of one cell. Memory that runs out says nothing of the cell and is thrown.
+struct Searched {
+  enum class Outcome {
+    found,
+    no_such_cell,   ///< the values contradict each other: more solid than room, no charge between the cut-offs
+    not_calculated  ///< the equations of the cell or of its charge could not be solved
+  } outcome = Outcome::not_calculated;
+  double current = 0;  ///< 0 as well where none was found: such a cell survives no rate [A/m2]
+  solver::Limit limited_by = solver::Limit::unsolved;
+  std::string because;  ///< why none was found
+
+  bool found() const { return outcome == Outcome::found; }
+};
+
+class CeilingSearch {
+ public:
+  CeilingSearch(const CeilingAsked& asked, CeilingProgress progress);
+
+  /// @param guess  a current near the ceiling saves time; 0: none is known [A/m2]
+  Searched of(const params::Sheet& sheet, int thread, double guess, double tolerance);
+  /// The same for a cell that has to be solved.
+  solver::Ceiling of(const Subject& subject, double guess, double tolerance, solver::Description description);
+
+  /// work(k, thread) for k = 0..count-1. @throws NotCompleted where the user interrupts
+  void on_all_threads(int count, const std::function<void(int k, int thread)>& work);
+  void on_all_threads(CeilingWork what, int count, const std::function<void(int k, int thread)>& work);
+
+  const CeilingAsked& asked() const { return asked_; }
+  solver::Workspace& workspace(int thread = 0) { return workspaces_[static_cast<std::size_t>(thread)]; }
+
+ private:
+  const CeilingAsked& asked_;
+  CeilingProgress progress_;
+  std::vector<solver::Workspace> workspaces_;
+};
+
+}  // namespace onegrain::app::study

@@ -1,0 +1,84 @@
+#include "app/study/fitted.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace onegrain::app::study {
+
+bool is_told(const Estimation& estimation, std::size_t index) {
+  const solver::Estimate& e = estimation.result.estimates[index];
+  const solver::FreeParameter& p = estimation.free()[index];
+  if (e.prior_share > 0.5) return false;
+  return p.logarithmic
+             ? e.profile.upper / std::max(e.profile.lower, 1e-300) < 4 && !e.profile.lower_open && !e.profile.upper_open
+             : e.profile.upper - e.profile.lower < 2 * std::max(std::abs(e.value), p.unit) && !e.profile.upper_open;
+}
+
+Derived derived(const Estimation& estimation, const std::function<double(const model::Cell&)>& quantity) {
+  const solver::CellFit& fit = *estimation.problem;
+  const solver::FitResult& result = estimation.result;
+  const double value = quantity(fit.cell(result.z));
+  Eigen::VectorXd gradient(fit.size());
+  for (Eigen::Index k = 0; k < gradient.size(); ++k) {
+    const double se = result.uncertainty.standard_error[k],
+                 h = std::isfinite(se) ? std::clamp(0.05 * se, 1e-6, 0.02) : 1e-3;
+    Eigen::VectorXd up = result.z, down = result.z;
+    up[k] += h;
+    down[k] -= h;
+    try {
+      gradient[k] = (quantity(fit.cell(up)) - quantity(fit.cell(down))) / (2 * h);
+    } catch (const model::ImpossibleBalance&) {
+      gradient[k] = 0;
+    }
+  }
+  double variance = 0;
+  for (Eigen::Index a = 0; a < gradient.size(); ++a) {
+    for (Eigen::Index b = 0; b < gradient.size(); ++b) {
+      if (gradient[a] != 0 && gradient[b] != 0)
+        variance += gradient[a] * gradient[b] * result.uncertainty.covariance(a, b);
+    }
+  }
+  const double half = result.uncertainty.quantile * std::sqrt(std::max(0.0, variance));
+  return {value, value - half, value + half};
+}
+
+std::vector<FittedCurve> fitted_curves(const Estimation& estimation) {
+  Eigen::VectorXd difference;
+  estimation.problem->voltages(estimation.result.z, difference, nullptr);
+  std::vector<FittedCurve> curves;
+  Eigen::Index at = 0;
+  for (std::size_t c = 0; c < estimation.recordings.size(); ++c) {
+    const solver::FitCurve& given = estimation.fitting.problem.curves[c];
+    FittedCurve curve{given.run.times, estimation.recordings[c].charge, {}, {}, {}};
+    for (Eigen::Index k = 0; k < given.voltage.size(); ++k, ++at) {
+      curve.measured.push_back(given.voltage[k]);
+      curve.model.push_back(given.voltage[k] + difference[at]);
+      curve.residual.push_back(difference[at]);
+    }
+    curves.push_back(std::move(curve));
+  }
+  return curves;
+}
+
+std::vector<Correction> corrections(const Estimation& estimation) {
+  const solver::FitResult& result = estimation.result;
+  std::vector<Correction> list;
+  auto from = static_cast<Eigen::Index>(estimation.free().size());
+  for (const solver::FreePotential& p : estimation.fitting.problem.potentials) {
+    Correction c{p.name, {}, {}, {}};
+    const Eigen::Index n = p.coefficients();
+    const auto covariance = result.uncertainty.covariance.block(from, from, n, n);
+    for (int k = 0; k <= 100; ++k) {
+      const double x = p.lower + (p.upper - p.lower) * k / 100;
+      const Eigen::RowVectorXd basis = solver::correction_basis(p, x);
+      c.stoichiometry.push_back(x);
+      c.correction.push_back(basis.dot(result.z.segment(from, n)));
+      c.deviation.push_back(std::sqrt(std::max(0.0, (basis * covariance * basis.transpose()).value())));
+    }
+    list.push_back(std::move(c));
+    from += n;
+  }
+  return list;
+}
+
+}  // namespace onegrain::app::study

@@ -1,0 +1,213 @@
+#pragma once
+
+#include <algorithm>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "params/card/property_reader.hpp"
+#include "params/text/fields.hpp"
+
+/// What a file may say, as data: for the JSON Schema that editors use, and for
+/// the table of keys that people read.
+///
+/// A description of keys is a function template `keys(visitor, thing)`
+/// (sheet/keys.hpp, card/keys.hpp) that names every key once, with its kind,
+/// its limits, whether it is needed, and what it means. Visitors make of it
+///   a reader   (keys/reader.hpp)  with all its faults and suggestions,
+///   a walk     (keys/walk.hpp)    over the values that have been read,
+///   uncertain or not, by their paths, a tree     (here).
+/// The calls of a visitor:
+///   version(key)                                            the version of the
+///   format text(key, target, needed, expected, help)               words
+///   choice(key, words, help, take)                          one of some words,
+///   needed; take(number of the word) value(key, target, limits, help, unit)
+///   needed, or optional where the target is needed(key, target, limits, help)
+///   needed, although the target is optional value_or(key, target, limits,
+///   otherwise, why, help)     with a default of the program, and its reason
+///   property(key, target, rules, help)                      a value, formula
+///   or table; optional where the target is potential(key, target, help) the
+///   formula or table of a potential, and what hangs on it card(key, target,
+///   example, help)                        the name of a card, or the card
+///   itself group(key, expected, help, inner)                       a mapping,
+///   needed group(key, target, expected, help, inner)               a mapping
+///   that may be absent, as its target is then group_or(key, expected, help,
+///   inner)                    a mapping that may be absent; all of it has
+///   defaults alternatives(list)                                      exactly
+///   one of several sets of keys reading(rule) rule(fields, sound) is for the
+///   reader alone: what several
+///                                                           keys must fulfil
+///                                                           together
+namespace onegrain::params {
+
+/// A set of keys that go together, of several such sets that exclude each
+/// other.
+struct Alternative {
+  std::vector<std::string> needed;
+  std::vector<std::string> optional = {};
+};
+struct Alternatives {
+  std::vector<Alternative> sets;
+  std::string several;           ///< the fault where more than one is there
+  std::string none;              ///< what is expected where there is none
+  std::string partly = {};       ///< what is expected where a set is there in part
+  bool about_the_whole = false;  ///< the first two faults stand at the mapping, not at a key
+};
+
+struct KeyNode {
+  enum class Form {
+    version,
+    text,
+    choice,
+    value,
+    property,
+    potential,
+    card,
+    group,
+    rate,    ///< C/5, 0.2C, 1.5 mA ...
+    list,    ///< of what keys[0] says
+    either,  ///< one of `choices`, or a mapping as one of `keys` says
+  };
+  std::string key, help;
+  Form form = Form::group;
+  bool needed = false;
+  const Kind *kind = nullptr;  ///< of values and properties
+  Limits limits;
+  std::string unit;                  ///< in which limits are told; empty: that of the kind
+  std::string otherwise;             ///< the default as text; may be empty
+  std::string variable;              ///< of a property: "x", "c" or none
+  std::vector<std::string> choices;  ///< of a choice
+  std::vector<KeyNode> keys;         ///< of a group; of a card, where it stands in place of its name
+  std::vector<Alternatives> alternatives;
+  bool not_empty = false;  ///< of a group: one key at least
+
+  /// "at least 1", "between 0.1 um and 5000 um"; empty where there is no bound.
+  std::string range() const;
+};
+
+/// Visits a description and keeps it as a tree. The thing that is described
+/// only steers: a half cell has other keys.
+class KeyTree {
+ public:
+  explicit KeyTree(KeyNode &node) : node_(node) {}
+
+  void version(const std::string &key) { add(key, KeyNode::Form::version, true, "version of this format: 1"); }
+  void text(const std::string &key, std::string *, bool needed, const std::string &, const std::string &help) {
+    add(key, KeyNode::Form::text, needed, help);
+  }
+  template <class Take>
+  void choice(const std::string &key, const std::vector<std::string> &words, const std::string &help, const Take &) {
+    add(key, KeyNode::Form::choice, true, help).choices = words;
+  }
+  template <class Q>
+  void value(const std::string &key, Given<Q> &, const Limits &limits, const std::string &help,
+             const char *unit = nullptr) {
+    number(key, Q::kind(), limits, true, help, unit);
+  }
+  template <class Q>
+  void value(const std::string &key, std::optional<Given<Q>> &, const Limits &limits, const std::string &help,
+             const char *unit = nullptr) {
+    number(key, Q::kind(), limits, false, help, unit);
+  }
+  template <class Q>
+  void needed(const std::string &key, std::optional<Given<Q>> &, const Limits &limits, const std::string &help) {
+    number(key, Q::kind(), limits, true, help, nullptr);
+  }
+  template <class Q>
+  void value_or(const std::string &key, Given<Q> &, const Limits &limits, double otherwise, const std::string &why,
+                const std::string &help) {
+    number(key, Q::kind(), limits, false, help, nullptr).otherwise = show(otherwise, Q::kind()) + " (" + why + ")";
+  }
+  void property(const std::string &key, PropertyValue &, const PropertyRules &rules, const std::string &help) {
+    function(key, rules, true, help);
+  }
+  void property(const std::string &key, std::optional<PropertyValue> &, const PropertyRules &rules,
+                const std::string &help) {
+    function(key, rules, false, help);
+  }
+  template <class Card>
+  void potential(const std::string &key, Card &card, const std::string &help) {
+    KeyNode &node = number(key, VoltageKind::kind, {}, true, help, nullptr);
+    node.form = KeyNode::Form::potential;
+    node.variable = "x";
+    KeyTree below(node);
+    keys_of_potential(below, card);
+  }
+  template <class Card>
+  void card(const std::string &key, Card &card, const std::string &, const std::string &help) {
+    KeyTree below(add(key, KeyNode::Form::card, true, help));
+    keys(below, card, false);
+  }
+  template <class Card>
+  void card(const std::string &key, std::optional<Card> &, const std::string &example, const std::string &help) {
+    Card thing;
+    card(key, thing, example, help);
+    node_.keys.back().needed = false;
+  }
+  template <class Inner>
+  void group(const std::string &key, const std::string &, const std::string &help, const Inner &inner) {
+    KeyTree below(add(key, KeyNode::Form::group, true, help));
+    inner(below);
+  }
+  template <class T, class Inner>
+  void group(const std::string &key, std::optional<T> &, const std::string &, const std::string &help,
+             const Inner &inner) {
+    KeyTree below(add(key, KeyNode::Form::group, false, help));
+    T thing;
+    inner(below, thing);
+  }
+  template <class Inner>
+  void group_or(const std::string &key, const std::string &, const std::string &help, const Inner &inner) {
+    KeyTree below(add(key, KeyNode::Form::group, false, help));
+    inner(below);
+  }
+  void alternatives(const Alternatives &list) {
+    node_.alternatives.push_back(list);
+    for (const Alternative &set : list.sets) {  // none of them is needed in itself
+      for (KeyNode &key : node_.keys) {
+        if (std::find(set.needed.begin(), set.needed.end(), key.key) != set.needed.end()) key.needed = false;
+      }
+    }
+  }
+  template <class Rule>
+  void reading(const Rule &) {}
+
+ private:
+  KeyNode &add(const std::string &key, KeyNode::Form form, bool needed, const std::string &help) {
+    KeyNode &node = node_.keys.emplace_back();
+    node.key = key;
+    node.form = form;
+    node.needed = needed;
+    node.help = help;
+    return node;
+  }
+  KeyNode &number(const std::string &key, const Kind &kind, const Limits &limits, bool needed, const std::string &help,
+                  const char *unit) {
+    KeyNode &node = add(key, KeyNode::Form::value, needed, help);
+    node.kind = &kind;
+    node.limits = limits;
+    if (unit != nullptr) node.unit = unit;
+    return node;
+  }
+  void function(const std::string &key, const PropertyRules &rules, bool needed, const std::string &help) {
+    KeyNode &node = number(key, rules.result, rules.limits, needed, help, rules.example_unit);
+    node.form = KeyNode::Form::property;
+    node.variable = rules.composition;
+  }
+
+  KeyNode &node_;
+};
+
+/// The files that people write.
+KeyNode sheet_keys(bool full_cell);
+KeyNode material_keys();
+KeyNode lithium_metal_keys();
+KeyNode electrolyte_keys();
+KeyNode protocol_keys();
+
+/// A pattern (ECMA 262) for a number with a unit of this dimension: units of
+/// one word by their names, others by their form alone, since a pattern cannot
+/// multiply dimensions.
+std::string quantity_pattern(const Kind &kind);
+
+}  // namespace onegrain::params

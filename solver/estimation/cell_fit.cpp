@@ -1,0 +1,318 @@
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <stdexcept>
+
+#include "solver/estimation/fit.hpp"
+
+// A cell and its curves as functions of what is free.
+namespace onegrain::solver {
+
+namespace {
+
+constexpr double edge = 1e-3;  // closer to full or empty, trial values meet a straight potential
+constexpr double difference_step =
+    0.02;  // of z, for what has no sensitivity: errors of 1e-4 by curvature, and of 1e-3 by tolerance
+
+model::Host& host_of(model::Cell& cell, bool negative) { return negative ? cell.negative->host : cell.positive.host; }
+
+void scale_exchange(model::Cell& cell, bool negative, double factor) {
+  model::Property& i0 = negative && !cell.negative ? cell.counter->exchange_current_density
+                                                   : host_of(cell, negative).exchange_current_density;
+  i0 = i0.scaled(factor);
+}
+
+void put(const FreeParameter& p, double value, model::Cell& cell) {
+  switch (p.quantity) {
+    case Quantity::diffusion_time:
+      host_of(cell, p.negative).diffusivity = host_of(cell, p.negative).diffusivity.scaled(p.nominal / value);
+      break;
+    case Quantity::exchange_current_density:
+      scale_exchange(cell, p.negative, value / p.nominal);
+      break;
+    case Quantity::capacity:
+      (p.negative ? *cell.negative : cell.positive).active_fraction *= value / p.nominal;
+      break;
+    case Quantity::lithium:
+      break;  // when all capacities are known: see CellFit::cell()
+    case Quantity::contact_resistance:
+      cell.contact_resistance = value;
+      break;
+    case Quantity::other:
+      break;  // FitProblem::rebuild
+  }
+}
+
+Sensitive sensitive_of(const FreeParameter& p) {
+  switch (p.quantity) {
+    case Quantity::diffusion_time:
+      return p.negative ? Sensitive::negative_diffusion_time : Sensitive::positive_diffusion_time;
+    case Quantity::exchange_current_density:
+      return p.negative ? Sensitive::negative_exchange : Sensitive::positive_exchange;
+    case Quantity::capacity:
+      return p.negative ? Sensitive::negative_capacity : Sensitive::positive_capacity;
+    case Quantity::lithium:
+    case Quantity::contact_resistance:
+    case Quantity::other:
+      break;
+  }
+  return Sensitive::contact_resistance;
+}
+
+/// The cell with potentials that stay moderate for trial grains fuller than full.
+model::Cell gentle(model::Cell cell) {
+  cell.positive.host.potential = cell.positive.host.potential.with_edge(edge);
+  if (cell.negative) cell.negative->host.potential = cell.negative->host.potential.with_edge(edge);
+  return cell;
+}
+
+/// How the stoichiometries at the start of a run follow what is free.
+struct StartSlopes {
+  double Qp, Qn, q0;
+  double up, un;  // dU/dx there
+  bool at_rest_voltage, full_cell;
+
+  /// Moves of the two stoichiometries for moves of the inventory (dxp, dxn), of ln Q (dlp, dln) and of the potentials
+  /// (dUp, dUn).
+  std::array<double, 2> of(double dxp, double dxn, double dlp, double dln, double dUp, double dUn) const {
+    const double ap = dxp + q0 / Qp * dlp, an = full_cell ? dxn - q0 / Qn * dln : 0.0;
+    double dq = 0;
+    if (at_rest_voltage) dq = (up * ap - un * an + dUp - dUn) / (up / Qp + (full_cell ? un / Qn : 0.0));
+    return {ap - dq / Qp, full_cell ? an + dq / Qn : 0.0};
+  }
+};
+
+}  // namespace
+
+double FreeParameter::value(double z) const { return logarithmic ? nominal * std::exp(z) : nominal + unit * z; }
+double FreeParameter::coordinate(double at) const {
+  return logarithmic ? std::log(at / nominal) : (at - nominal) / unit;
+}
+
+CellFit::CellFit(FitProblem problem) : problem_(std::move(problem)) {
+  size_ = static_cast<int>(problem_.free.size());
+  for (const FreePotential& p : problem_.potentials) size_ += p.coefficients();
+  for (FitCurve& c : problem_.curves) {
+    voltages_ += static_cast<int>(c.voltage.size());
+    if (c.weight.size() == 0) c.weight = Eigen::VectorXd::Ones(c.voltage.size());
+  }
+  const Eigen::VectorXd as_given = Eigen::VectorXd::Zero(size_);
+  for (std::size_t c = 0; c < problem_.curves.size(); ++c) {
+    const ElectrolyteCourse& course = electrolyte(c, as_given, cell(as_given));
+    if (course.at.size() < problem_.curves[c].run.times.size()) {
+      throw std::runtime_error(problem_.curves[c].name +
+                               ": the electrolyte of the sheet cannot carry the measured current: " +
+                               (course.cut_short.empty() ? std::string("the run ends early") : course.cut_short) +
+                               "; check the plate area, the coating thickness and the porosity");
+    }
+  }
+}
+
+int CellFit::residual_count() const {
+  int count = voltages_ + size_;
+  for (const FreePotential& p : problem_.potentials) count += p.coefficients() - 1;
+  return count;
+}
+
+std::vector<double> CellFit::others(const Eigen::VectorXd& z) const {
+  std::vector<double> values;
+  for (std::size_t k = 0; k < problem_.free.size(); ++k) {
+    const FreeParameter& p = problem_.free[k];
+    if (p.quantity == Quantity::other) values.push_back(p.value(z[static_cast<Eigen::Index>(k)]));
+  }
+  return values;
+}
+
+model::Cell CellFit::cell(const Eigen::VectorXd& z) const {
+  const std::vector<double> rebuilt = others(z);
+  model::Cell cell = rebuilt.empty() ? problem_.cell : problem_.rebuild(rebuilt);
+  Eigen::Index k = 0;
+  const FreeParameter* lithium = nullptr;
+  double content = 0;
+  for (const FreeParameter& p : problem_.free) {
+    const double value = p.value(z[k++]);
+    put(p, value, cell);
+    if (p.quantity == Quantity::lithium) {
+      lithium = &p;
+      content = value;
+    }
+  }
+  // Any state with this much lithium will do: where a run starts along the line of charge, its voltage tells.
+  if (lithium)
+    cell.inventory.negative =
+        (content - cell.inventory.positive * cell.positive.capacity()) / cell.negative->capacity();
+  for (const FreePotential& p : problem_.potentials) {
+    model::OpenCircuitPotential& U = host_of(cell, p.negative).potential;
+    U = U.plus(potential_correction(p, z.segment(k, p.coefficients())));
+    k += p.coefficients();
+  }
+  return cell;
+}
+
+const ElectrolyteCourse& CellFit::electrolyte(std::size_t index, const Eigen::VectorXd& z,
+                                              const model::Cell& cell) const {
+  std::vector<double> now = others(z);
+  if (remembered_.courses.empty() || remembered_.others != now) {
+    remembered_ = {std::move(now), std::vector<std::optional<ElectrolyteCourse>>(problem_.curves.size())};
+  }
+  std::optional<ElectrolyteCourse>& course = remembered_.courses[index];
+  if (!course)
+    course = electrolyte_course(cell, problem_.curves[index].run, workspace_, problem_.electrolyte, problem_.accuracy);
+  return *course;
+}
+
+bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Cell& cell,
+                    Eigen::Ref<Eigen::VectorXd> difference, Eigen::MatrixXd* jacobian) const {
+  const FitCurve& curve = problem_.curves[index];
+  const bool full = cell.is_full_cell();
+  StartSlopes start{cell.positive.capacity(),
+                    full ? cell.negative->capacity() : 1,
+                    starting_charge(cell, curve.start),
+                    0,
+                    0,
+                    curve.start.rest_voltage.has_value(),
+                    full};
+  model::Cell begins = cell;
+  begins.inventory.positive -= start.q0 / start.Qp;
+  if (full) begins.inventory.negative += start.q0 / start.Qn;
+  Accuracy accuracy = problem_.accuracy;
+  accuracy.sensitivities = jacobian != nullptr;
+  const Response r = respond(begins, curve.run, workspace_, electrolyte(index, z, cell), accuracy, true);
+  if (!r.complete || !r.voltage.allFinite()) return false;
+  difference = r.voltage - curve.voltage;
+  if (!jacobian) return true;
+
+  const double T = cell.temperature;
+  start.up = cell.positive.host.potential.at(begins.inventory.positive, T).by_composition;
+  if (full) start.un = cell.negative->host.potential.at(begins.inventory.negative, T).by_composition;
+  const auto column = [&](Sensitive what) { return r.slopes.col(static_cast<Eigen::Index>(what)); };
+  const auto through_start = [&](const std::array<double, 2>& moved) -> Eigen::VectorXd {
+    return column(Sensitive::positive_start) * moved[0] + column(Sensitive::negative_start) * moved[1];
+  };
+  jacobian->resize(difference.size(), size_);
+  const bool lithium_kept = std::any_of(problem_.free.begin(), problem_.free.end(),
+                                        [](const FreeParameter& p) { return p.quantity == Quantity::lithium; });
+  Eigen::Index k = 0;
+  for (const FreeParameter& p : problem_.free) {
+    Eigen::VectorXd slope;  // dV/dz
+    switch (p.quantity) {
+      case Quantity::diffusion_time:
+      case Quantity::exchange_current_density:
+      case Quantity::contact_resistance:
+        slope = column(sensitive_of(p));
+        break;
+      case Quantity::capacity: {
+        // at constant lithium the filling of the negative makes up for it
+        const double dxn = !lithium_kept ? 0.0
+                           : p.negative  ? -cell.inventory.negative
+                                         : -cell.inventory.positive * start.Qp / start.Qn;
+        slope = column(sensitive_of(p)) + through_start(start.of(0, dxn, p.negative ? 0 : 1, p.negative ? 1 : 0, 0, 0));
+        break;
+      }
+      case Quantity::lithium:
+        slope = through_start(start.of(0, 1 / start.Qn, 0, 0, 0, 0));
+        break;
+      case Quantity::other: {
+        Eigen::VectorXd moved = z, above(difference.size()), below(difference.size());
+        moved[k] = z[k] + difference_step;
+        if (!this->curve(index, moved, gentle(this->cell(moved)), above, nullptr)) return false;
+        moved[k] = z[k] - difference_step;
+        if (!this->curve(index, moved, gentle(this->cell(moved)), below, nullptr)) return false;
+        jacobian->col(k++) = (above - below) / (2 * difference_step);
+        continue;
+      }
+    }
+    const bool by_logarithm = p.quantity == Quantity::diffusion_time ||
+                              p.quantity == Quantity::exchange_current_density || p.quantity == Quantity::capacity;
+    const double value = p.value(z[k]);
+    if (by_logarithm && !p.logarithmic) slope *= p.unit / value;
+    if (!by_logarithm) slope *= p.logarithmic ? value : p.unit;
+    jacobian->col(k++) = slope;
+  }
+  for (const FreePotential& p : problem_.potentials) {
+    const Eigen::VectorXd& surface = p.negative ? r.negative_surface : r.positive_surface;
+    const double sign = p.negative ? -1 : 1;
+    const Eigen::RowVectorXd at_start =
+        correction_basis(p, p.negative ? begins.inventory.negative : begins.inventory.positive);
+    for (Eigen::Index row = 0; row < surface.size(); ++row)
+      jacobian->row(row).segment(k, p.coefficients()) = sign * correction_basis(p, surface[row]);
+    if (start.at_rest_voltage) {
+      const Eigen::VectorXd moved = through_start(start.of(0, 0, 0, 0, p.negative ? 0 : 1, p.negative ? 1 : 0));
+      jacobian->middleCols(k, p.coefficients()) += moved * at_start;
+    }
+    k += p.coefficients();
+  }
+  return true;
+}
+
+bool CellFit::voltages(const Eigen::VectorXd& z, Eigen::VectorXd& difference, Eigen::MatrixXd* jacobian) const {
+  difference.resize(voltages_);
+  if (jacobian) jacobian->resize(voltages_, size_);
+  Eigen::Index row = 0;
+  try {
+    const model::Cell now = gentle(cell(z));
+    Eigen::MatrixXd part;
+    for (std::size_t c = 0; c < problem_.curves.size(); ++c) {
+      const Eigen::Index n = problem_.curves[c].voltage.size();
+      if (!curve(c, z, now, difference.segment(row, n), jacobian ? &part : nullptr)) return false;
+      if (jacobian) jacobian->middleRows(row, n) = part;
+      row += n;
+    }
+  } catch (const model::ImpossibleBalance&) {
+    return false;
+  } catch (const IntegrationFailure&) {
+    return false;
+  }
+  return true;
+}
+
+LeastSquaresProblem CellFit::weighted(const std::vector<double>& deviation) const {
+  LeastSquaresProblem p;
+  p.residuals = residual_count();
+  Eigen::VectorXd weight(voltages_);
+  Eigen::Index row = 0;
+  for (std::size_t c = 0; c < problem_.curves.size(); ++c) {
+    const Eigen::Index n = problem_.curves[c].voltage.size();
+    weight.segment(row, n) = problem_.curves[c].weight / deviation[c];
+    row += n;
+  }
+  p.lower.resize(size_);
+  p.upper.resize(size_);
+  Eigen::MatrixXd known = Eigen::MatrixXd::Zero(residual_count() - voltages_, size_);  // times z: residuals
+  Eigen::Index k = 0;
+  for (const FreeParameter& f : problem_.free) {
+    p.lower[k] = f.coordinate(f.lower);
+    p.upper[k] = f.coordinate(f.upper);
+    known(k, k) = 1 / f.prior;
+    ++k;
+  }
+  row = size_;
+  for (const FreePotential& f : problem_.potentials) {
+    const Eigen::Index n = f.coefficients();
+    p.lower.segment(k, n).setConstant(-1);  // V
+    p.upper.segment(k, n).setConstant(1);
+    known.block(k, k, n, n).diagonal().setConstant(1 / f.prior);
+    for (Eigen::Index j = 0; j + 1 < n; ++j) {
+      known(row, k + j) = -1 / f.roughness;
+      known(row++, k + j + 1) = 1 / f.roughness;
+    }
+    k += n;
+  }
+  p.evaluate = [this, weight, known](const Eigen::VectorXd& z, Eigen::VectorXd& r, Eigen::MatrixXd* jacobian) {
+    Eigen::VectorXd difference;
+    Eigen::MatrixXd slopes;
+    if (!voltages(z, difference, jacobian ? &slopes : nullptr)) return false;
+    r.resize(residual_count());
+    r.head(voltages_) = weight.cwiseProduct(difference);
+    r.tail(known.rows()) = known * z;
+    if (jacobian) {
+      jacobian->resize(residual_count(), size_);
+      jacobian->topRows(voltages_) = weight.asDiagonal() * slopes;
+      jacobian->bottomRows(known.rows()) = known;
+    }
+    return true;
+  };
+  return p;
+}
+
+}  // namespace onegrain::solver
