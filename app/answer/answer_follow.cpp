@@ -8,8 +8,8 @@
 #include "app/answer/answers.hpp"
 #include "app/answer/course.hpp"
 #include "app/answer/curves_words.hpp"
-#include "app/answer/results.hpp"
 #include "app/answer/thinned.hpp"
+#include "app/answer/words.hpp"
 #include "app/render/table.hpp"
 #include "params/sheet/protocol.hpp"
 

@@ -7,7 +7,7 @@
 #include "app/answer/curves_words.hpp"
 #include "app/answer/measured_words.hpp"
 #include "app/answer/overlay_words.hpp"
-#include "app/answer/results.hpp"
+#include "app/answer/words.hpp"
 #include "app/render/table.hpp"
 #include "solver/step/losses.hpp"
 
@@ -101,7 +101,8 @@ std::string largest_shares(const solver::LossBudget& budget, const model::Cell& 
   for (std::size_t k = 0; k < shares.size() && k < 4; ++k) {
     const double share = value(shares[k]) / total;
     if (share < 0.05) break;
-    words += fmt::format("{}{:.0f} % to {}", k == 0 ? "" : ", ", 100 * share, name_of(shares[k].loss, cell.is_full_cell()));
+    words +=
+        fmt::format("{}{:.0f} % to {}", k == 0 ? "" : ", ", 100 * share, name_of(shares[k].loss, cell.is_full_cell()));
   }
   return words.empty() ? "none to any one loss" : words;
 }

@@ -6,7 +6,7 @@
 #include "app/answer/answers.hpp"
 #include "app/answer/course.hpp"
 #include "app/answer/curves_words.hpp"
-#include "app/answer/results.hpp"
+#include "app/answer/words.hpp"
 #include "app/render/table.hpp"
 #include "params/sheet/rate.hpp"
 

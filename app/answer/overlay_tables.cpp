@@ -3,7 +3,7 @@
 
 #include "app/answer/measured_words.hpp"
 #include "app/answer/overlay_words.hpp"
-#include "app/answer/results.hpp"
+#include "app/answer/words.hpp"
 
 namespace onegrain::app::answer {
 

@@ -20,6 +20,14 @@ const std::vector<std::string>& cautions() {
   return all;
 }
 
+std::string ended_by(const solver::StepSolution& step) { return solver::name_of(step.ended_by()); }
+
+std::string untrusted(const solver::Trust& trust) {
+  std::string text;
+  for (const std::string& reason : trust.reasons) text += (text.empty() ? "" : "; ") + reason;
+  return text;
+}
+
 std::string electrolyte_remark(model::ElectrolyteModel electrolyte) {
   if (electrolyte == model::ElectrolyteModel::resolved) {
     return "Electrolyte: salt diffuses through negative, separator and positive, with the reaction spread evenly over "

@@ -3,7 +3,9 @@
 #include <string>
 #include <vector>
 
-#include "app/answer/results.hpp"
+#include "model/single_particle.hpp"
+#include "solver/step/simulator.hpp"
+#include "solver/step/trust.hpp"
 
 /// What the results mean, in sentences for somebody at a bench.
 namespace onegrain::app {
@@ -13,6 +15,11 @@ const std::vector<std::string>& cautions();
 
 /// What the chosen description of the electrolyte leaves out.
 std::string electrolyte_remark(model::ElectrolyteModel electrolyte);
+
+/// "voltage cut-off", or what else ended it, in words.
+std::string ended_by(const solver::StepSolution& step);
+/// The reasons not to believe a step, in one line; empty if there is none.
+std::string untrusted(const solver::Trust& trust);
 
 /// Where a result is no longer believed: the limits with their values and sources.
 std::vector<std::string> trust_criteria();

@@ -3,7 +3,6 @@
 #include <ostream>
 
 #include "app/answer/cell.hpp"
-#include "app/answer/results.hpp"
 #include "app/answer/words.hpp"
 #include "app/render/curves_file.hpp"
 #include "app/render/page.hpp"
@@ -28,6 +27,15 @@ void gather_important(Answer& said) {
           for (const Figure& figure : figures->figures)
             if (!figure.at_the_top.empty()) said.important.push_back(figure);
   }
+}
+
+/// The command line as it was typed, for the record.
+std::string command_line(const Request& request) {
+  std::string command = "onegrain";
+  for (const std::string& word : request.words) {
+    command += word.find(' ') == std::string::npos ? " " + word : " '" + word + "'";
+  }
+  return command;
 }
 
 }  // namespace

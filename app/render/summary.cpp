@@ -1,14 +1,17 @@
 #include "app/render/summary.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
+#include <cmath>
+#include <cstdlib>
 #include <memory>
 #include <nlohmann/json.hpp>
 #include <ostream>
 #include <stdexcept>
 
-#include "app/answer/results.hpp"
+#include "app/render/assets.hpp"
 #include "app/render/numbers.hpp"
-#include "app/render/report.hpp"
 
 namespace onegrain::app::render {
 
@@ -16,6 +19,12 @@ using namespace answer;
 using nlohmann::ordered_json;
 
 namespace {
+
+/// Ten significant digits; null if not finite.
+ordered_json number(double value) {
+  if (!std::isfinite(value)) return nullptr;
+  return std::strtod(fmt::format("{:.10g}", value).c_str(), nullptr);
+}
 
 /// The tree of keys, in the order in which the answer names them. A leaf is a value, or the rows of a table.
 struct Node {

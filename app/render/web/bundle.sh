@@ -1,5 +1,5 @@
 #!/bin/sh
-# Makes d3_subset.min.js: the parts of d3 that report.js draws with, as one minified script that defines `d3`.
+# Makes d3_subset.min.js: the parts of d3 that the blocks draw with, as one minified script that defines `d3`.
 # Only needed to change the version or the list below; building onegrain needs neither this script nor node.
 #
 #   sh app/render/web/bundle.sh        (needs node and npm)
