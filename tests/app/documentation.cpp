@@ -157,3 +157,18 @@ TEST_CASE("the examples of README.md print what it says") {
 }
 
 TEST_CASE("the examples of DEVELOPERS.md print what it says") { run_examples("DEVELOPERS.md"); }
+
+TEST_CASE("one version stands in the build, the change log and the citation") {
+  const std::string root = ONEGRAIN_SOURCE_DIR;
+  const auto found = [&](const std::string& file, const std::string& pattern) {
+    const std::string text = read_file(root + "/" + file);
+    std::smatch match;
+    CAPTURE(file, pattern);
+    REQUIRE(std::regex_search(text, match, std::regex(pattern)));
+    return match[1].str();
+  };
+  const std::string version = found("CMakeLists.txt", R"(project\(onegrain VERSION ([0-9.]+))");
+  CHECK(found("CHANGELOG.md", R"(\n## ([0-9]+\.[0-9]+\.[0-9]+) \()") == version);
+  CHECK(found("CITATION.cff", R"(\nversion: (\S+))") == version);
+  CHECK(program({"--version"}).results.find(version) != std::string::npos);
+}

@@ -1,5 +1,6 @@
 // The arrows of the map in DEVELOPERS.md, read off our #include lines: link lines alone do not hold them.
 
+#include <algorithm>
 #include <filesystem>
 #include <fstream>
 #include <iterator>
@@ -7,6 +8,7 @@
 #include <regex>
 #include <set>
 #include <string>
+#include <vector>
 
 #include "tests/catch.hpp"
 
@@ -59,4 +61,82 @@ TEST_CASE("no title of a test holds a semicolon, at which CTest cuts it in two a
     }
   }
   CHECK(titles > 400);
+}
+
+namespace {
+
+/// Why a file or a function may be longer than the others.
+const std::map<std::string, std::string> long_ones = {
+    {"tests/estimation/nist_sets.hpp", "tables of data: the certified sets of a standard"},
+    {"tests/model/salt.cpp", "one closed form a test, all of one equation"},
+    {"tests/solver/replay.cpp", "one property of replayed records a test"},
+    {"tests/estimation/uncertainty.cpp", "ten lines over"},
+    {"tests/params/cards.cpp", "one test walks through every kind of property"},
+    {"solver/estimation/least_squares.cpp",
+     "the search and the linear algebra that its intervals need share their matrices"},
+    {"solver/estimation/search.cpp", "fit() tells the whole way of an estimate; parting it is open"},
+    {"benchmarks/discharge.cpp", "a table whose rows share one set-up"},
+    {"benchmarks/porous_equations.cpp", "the full equations, residual by residual, as they stand in the book"},
+    {"benchmarks/porous_electrode_table.cpp", "a table whose rows share one set-up"},
+};
+
+constexpr int most_lines_of_a_file = 400, most_lines_of_a_function = 80;
+
+std::vector<std::string> lines_of_file(const std::filesystem::path& path) {
+  std::ifstream in(path);
+  std::vector<std::string> lines;
+  for (std::string line; std::getline(in, line);) lines.push_back(line);
+  return lines;
+}
+
+/// Lines of the longest function: from a line without indent that is no comment, up to the brace that closes its body.
+int longest_function(const std::vector<std::string>& lines) {
+  static const std::regex other(
+      "^(namespace|class|struct|enum|union|using|typedef|template|const|constexpr|inline constexpr|static "
+      "const|#|//|\\}|"
+      "\\)|\").*");
+  int longest = 0, start = -1;
+  for (int k = 0; k < static_cast<int>(lines.size()); ++k) {
+    const std::string& line = lines[static_cast<std::size_t>(k)];
+    if (line.empty() || line[0] == ' ') continue;
+    if (line[0] == '}') {
+      if (start >= 0) longest = std::max(longest, k - start + 1);
+      start = -1;
+    } else if (start < 0 && line.find('(') != std::string::npos && line.back() != ';' && line.back() != '}' &&
+               !std::regex_match(line, other)) {
+      start = k;
+    } else if (start >= 0 && line.back() == ';') {
+      start = -1;  // a declaration
+    }
+  }
+  return longest;
+}
+
+}  // namespace
+
+TEST_CASE("no file is longer than 400 lines and no function than 80, or the reason stands beside it", "[structure]") {
+  const std::string root = ONEGRAIN_SOURCE_DIR;
+  std::set<std::string> needed;
+  int files = 0;
+  for (const std::string folder : {"model", "solver", "params", "app", "tests", "benchmarks"}) {
+    for (const auto& entry : std::filesystem::recursive_directory_iterator(root + "/" + folder)) {
+      const std::string extension = entry.path().extension().string();
+      const bool code = extension == ".cpp" || extension == ".hpp";
+      if (!code && extension != ".js" && extension != ".mjs" && extension != ".sh") continue;
+      const std::string name = std::filesystem::relative(entry.path(), root).string();
+      if (name.find(".min.js") != std::string::npos) continue;
+      const std::vector<std::string> lines = lines_of_file(entry.path());
+      ++files;
+      const bool too_long = static_cast<int>(lines.size()) > most_lines_of_a_file ||
+                            (code && longest_function(lines) > most_lines_of_a_function);
+      if (too_long) needed.insert(name);
+      CAPTURE(name, lines.size(), code ? longest_function(lines) : 0);
+      CHECK((!too_long || long_ones.count(name) == 1));
+    }
+  }
+  CHECK(files > 200);
+  for (const auto& [name, why] : long_ones) {
+    CAPTURE(name, why);
+    CHECK(needed.count(name) == 1);  // an excuse that is needed no more goes
+  }
 }
