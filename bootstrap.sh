@@ -9,7 +9,7 @@
 #
 # Works from any folder, as root or through sudo; a second run only does what has changed.
 set -eu
-here=$(CDPATH= cd -- "$(dirname -- "$0")" && pwd)
+here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
 cd "$here"
 goal=${1:-build}
 case $goal in build|demo|test|sanitized|fuzz) ;; *) echo "bootstrap.sh: '$goal' is none of build, demo, test, sanitized, fuzz" >&2; exit 2 ;; esac
@@ -27,7 +27,7 @@ as_root() {
 packages="g++ cmake ninja-build dpkg-dev libeigen3-dev libyaml-cpp-dev libcli11-dev libfmt-dev nlohmann-json3-dev
 libmuparser-dev libboost-dev libceres-dev"
 case $goal in test|sanitized|fuzz) packages="$packages catch2 libudunits2-dev python3-scipy python3-yaml python3-jsonschema
-nodejs" ;; esac
+nodejs shellcheck" ;; esac
 if [ "$goal" = fuzz ]; then
   apt-cache show clang >/dev/null 2>&1 || as_root apt-get update -qq || true  # a bare machine knows no package yet
   # libFuzzer is part of Clang's run-time library; where apt names none for this Clang, an older Clang brings it along.

@@ -210,7 +210,7 @@ Property::Property(std::vector<Sample> samples, double activation_energy)
     : samples_(std::move(samples)), activation_energy_(activation_energy) {
   if (samples_.empty()) throw std::invalid_argument("a property needs a curve");
   if (samples_.size() > most_samples)
-    throw std::invalid_argument("a property takes curves at eight temperatures at most");
+    throw std::invalid_argument("a property takes curves at twelve temperatures at most");
   for (const Sample& one : samples_) {
     double product = 1;
     for (const Sample& other : samples_)

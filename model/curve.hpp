@@ -74,7 +74,7 @@ class Property {
   /// What a property needs to know of a temperature, worked out once for many compositions.
   class Isotherm;
 
-  static constexpr std::size_t most_samples = 8;  ///< a polynomial through more would waver
+  static constexpr std::size_t most_samples = 12;  ///< a polynomial through more would waver
 
   static Property constant(double value, double activation_energy = 0);
   Property(Curve curve, double activation_energy = 0);  // NOLINT(google-explicit-constructor)

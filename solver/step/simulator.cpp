@@ -290,12 +290,11 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
       continue;
     }
     solution.duration_ = t;
+    if (event == Cvode::Event::stop && t >= longest_step_of_protocol)
+      throw IntegrationFailure("meets none of its ends");
     solution.ended_ =
         event == Cvode::Event::root ? segment->root_reason(integrator.roots_found()) : segment->stop_reason();
     break;
-  }
-  if (solution.ended_ == Ended::time && solution.duration_ >= longest_step_of_protocol) {
-    throw IntegrationFailure("meets none of its ends");
   }
   solution.counts_ = integrator.counts();
   add_unresolved(start.unresolved, solution);

@@ -12,7 +12,7 @@
 # Needs a built preset `release`, and for `fuzz` the preset `fuzz` (sh bootstrap.sh fuzz). Logs go to build/long; the sums, which
 # a commit is to keep, to tests/long/last_result.txt. Status 1 where anything fails.
 set -eu
-root=$(CDPATH= cd -- "$(dirname -- "$0")/../.." && pwd)
+root=$(CDPATH='' cd -- "$(dirname -- "$0")/../.." && pwd)
 cd "$root"
 cells=10000 fuzz=600 seed=20260801 from=0 jobs=$(getconf _NPROCESSORS_ONLN 2>/dev/null || echo 1)
 while [ $# -gt 0 ]; do

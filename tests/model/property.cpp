@@ -135,3 +135,21 @@ TEST_CASE("a property may be multiplied by a factor, time and again", "[model][p
   CHECK(D(0.2, reference_temperature) == 4e-15);  // the original stays
   CHECK_THROWS_WITH(Property(std::vector<Property::Sample>{}), "a property needs a curve");
 }
+
+TEST_CASE("a property refuses curves that make no polynomial in the temperature", "[model][property]") {
+  const auto at = [](std::vector<double> temperatures) {
+    std::vector<Property::Sample> samples;
+    for (const double T : temperatures) samples.push_back({T, Curve::constant(T)});
+    return Property(samples);
+  };
+  CHECK_THROWS_WITH(at({}), "a property needs a curve");
+  CHECK_THROWS_WITH(at({280, 300, 280}), "two curves of a property at one temperature");
+  CHECK_THROWS_WITH(at(std::vector<double>(13, 300.0)), "a property takes curves at twelve temperatures at most");
+  // Of one curve a temperature, f(T) = T comes back at every T, on the samples and between them.
+  const Property straight = at({260, 280, 300, 330});
+  for (const double T : {255.0, 260.0, 287.0, 330.0, 340.0}) {
+    CHECK_THAT(straight(0.3, T), WithinRel(T, 1e-13));
+    CHECK_THAT(straight.at(0.3, T).by_temperature, WithinAbs(1, 1e-12));
+    CHECK(Property::Isotherm(straight, T)(0.3) == straight(0.3, T));
+  }
+}

@@ -166,6 +166,8 @@ TEST_CASE("a step that can never end says so", "[solver][steps]") {
                     "the step 'rest until 4.5 V' meets none of its ends");
   CHECK_THROWS_WITH(bench.run(start, CurrentDrive{0}, {}, "rest"), "the step 'rest' meets none of its ends");
   CHECK_THROWS_WITH(bench.run(start, VoltageDrive{4.0}, {}, "hold"), "the step 'hold' meets none of its ends");
+  CHECK_THROWS_WITH(bench.run(start, CurrentDrive{-1e-12}, {.capacity = 1e3}, "a crawl"),  // 32 million years
+                    "the step 'a crawl' meets none of its ends");
 }
 
 TEST_CASE("the energy of a step is the integral of voltage times current", "[solver][steps]") {

@@ -1,16 +1,15 @@
 #!/bin/sh
 # Every libFuzzer program of a build of the preset `fuzz`, one after the other:
 #
-#   sh tests/attack/fuzz/run.sh [--seconds S] [--jobs N] [BUILD]     BUILD: build/fuzz
+#   sh tests/attack/fuzz/run.sh [--seconds S] [BUILD]     BUILD: build/fuzz
 #
 # Status 77 (skipped) where the programs are not built; 1 where an input breaks a promise: it is left in BUILD/fuzz-work.
 set -eu
-here=$(CDPATH= cd -- "$(dirname -- "$0")" && pwd)
-seconds=5 jobs=1
+here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
+seconds=5
 while [ $# -gt 0 ]; do
   case $1 in
     --seconds) seconds=$2; shift 2 ;;
-    --jobs) jobs=$2; shift 2 ;;
     *) break ;;
   esac
 done
@@ -20,10 +19,10 @@ if [ ! -x "$build/tests/attack/fuzz/fuzz_sheet" ]; then
   echo "libclang-rt-dev): sh bootstrap.sh fuzz"
   exit 77
 fi
-build=$(CDPATH= cd -- "$build" && pwd)
+build=$(CDPATH='' cd -- "$build" && pwd)
 bad=
 for program in "$build"/tests/attack/fuzz/fuzz_*; do
-  [ -x "$program" ] && [ -f "$program" ] || continue
+  if ! [ -x "$program" ] || ! [ -f "$program" ]; then continue; fi
   target=${program##*/fuzz_}
   [ "$target" != replay ] || continue
   work=$build/fuzz-work/$target
@@ -35,7 +34,7 @@ for program in "$build"/tests/attack/fuzz/fuzz_*; do
   if (cd "$work" && "$program" -max_total_time="$seconds" -timeout=10 -rss_limit_mb=3000 -max_len=20000 -print_final_stats=1 \
         -fork=0 found "$build/tests/attack/fuzz/corpora/$target" ${regressions:+"$regressions"} >log 2>&1); then
     printf '%-12s %s runs in %s s, %s inputs kept\n' "$target" "$(sed -n 's/^stat::number_of_executed_units: *//p' "$work/log")" \
-      "$seconds" "$(ls "$work/found" | wc -l)"
+      "$seconds" "$(find "$work/found" -type f | wc -l)"
   else
     bad="$bad $target"
     echo "$target: BROKEN; log and input in $work"
