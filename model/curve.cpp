@@ -13,8 +13,8 @@ namespace onegrain::model {
 
 namespace {
 
-constexpr int degree = 10;  // of a Chebyshev piece: 11 nodes, and monomials in [-1, 1] stay well conditioned
-constexpr int checks = 23;  // places at which an interpolant is compared with its function
+constexpr int degree = Curve::approximation_degree;  // 11 nodes, and monomials in [-1, 1] stay well conditioned
+constexpr int checks = 23;                           // places at which an interpolant is compared with its function
 constexpr double narrowest = 1.0 / (1 << 24);
 
 /// sum_m c[m] u^m and its derivative.
@@ -69,6 +69,27 @@ std::vector<double> through_chebyshev_points(const std::array<double, degree + 1
   return result;
 }
 
+/// The polynomial of a function on [a, b], and whether it meets it within the tolerance.
+bool piece_of(const std::function<double(double)>& f, double a, double b, double tolerance, std::vector<double>& c) {
+  const auto value_at = [&](double x) {
+    const double v = f(x);
+    if (!std::isfinite(v)) throw std::domain_error("not finite at " + std::to_string(x));
+    return v;
+  };
+  const double middle = 0.5 * (a + b), half = 0.5 * (b - a);
+  std::array<double, degree + 1> values{};
+  for (int k = 0; k <= degree; ++k) {
+    const double u = std::cos(std::numbers::pi * k / degree);
+    values[static_cast<std::size_t>(k)] = value_at(k == 0 ? b : k == degree ? a : middle + half * u);
+  }
+  c = through_chebyshev_points(values);
+  for (int k = 0; k < checks; ++k) {
+    const double u = std::cos(std::numbers::pi * (k + 0.37) / checks);
+    if (!(std::abs(horner(c.data(), degree + 1, u).value - value_at(middle + half * u)) <= tolerance)) return false;
+  }
+  return true;
+}
+
 }  // namespace
 
 struct Curve::Data {
@@ -103,13 +124,27 @@ struct Curve::Data {
     }
   }
 
-  ValueAndSlope inside(double x) const {
+  /// Approximations on the same pieces.
+  bool has_pieces_of(const Data& other) const {
+    const auto same = [](const Piece& p, const Piece& q) {
+      return p.upper == q.upper && p.origin == q.origin && p.scale == q.scale && p.first == q.first &&
+             p.count == degree + 1 && q.count == degree + 1;
+    };
+    return !constant && !other.constant && lower == other.lower && upper == other.upper && beyond == other.beyond &&
+           std::equal(pieces.begin(), pieces.end(), other.pieces.begin(), other.pieces.end(), same);
+  }
+
+  std::size_t piece_at(double x) const {
     const double share = (x - lower) * buckets_per_x;
     const auto bucket = std::min(static_cast<std::size_t>(std::max(share, 0.0)), piece_of_bucket.size() - 1);
     auto piece = static_cast<std::size_t>(piece_of_bucket[bucket]);
     while (piece > 0 && x < pieces[piece - 1].upper) --piece;  // rounding in `share`
     while (piece + 1 < pieces.size() && x > pieces[piece].upper) ++piece;
-    const Piece& p = pieces[piece];
+    return piece;
+  }
+
+  ValueAndSlope inside(double x) const {
+    const Piece& p = pieces[piece_at(x)];
     const ValueAndSlope v = horner(coefficients.data() + p.first, p.count, (x - p.origin) * p.scale);
     return {v.value, v.slope * p.scale};
   }
@@ -127,43 +162,44 @@ Curve Curve::constant(double value) {
 
 Curve Curve::approximation(const std::function<double(double)>& f, double lower, double upper, double tolerance,
                            Beyond beyond) {
+  return approximations({f}, lower, upper, {tolerance}, beyond).front();
+}
+
+std::vector<Curve> Curve::approximations(const std::vector<std::function<double(double)>>& functions, double lower,
+                                         double upper, const std::vector<double>& tolerances, Beyond beyond) {
   if (!(lower < upper)) throw std::domain_error("an empty range");
-  const auto value_at = [&](double x) {
-    const double v = f(x);
-    if (!std::isfinite(v)) throw std::domain_error("not finite at " + std::to_string(x));
-    return v;
-  };
-  auto data = std::make_shared<Data>();
-  data->lower = lower;
-  data->upper = upper;
-  data->beyond = beyond;
+  if (tolerances.size() != functions.size()) throw std::invalid_argument("a tolerance for each function");
+  std::vector<std::shared_ptr<Data>> all;
+  for (std::size_t k = 0; k < functions.size(); ++k) {
+    all.push_back(std::make_shared<Data>());
+    all.back()->lower = lower;
+    all.back()->upper = upper;
+    all.back()->beyond = beyond;
+  }
 
   // Halves are taken left first, so that the pieces come out in order.
   std::vector<std::pair<double, double>> waiting{{lower, upper}};
+  std::vector<std::vector<double>> pieces(functions.size());
   while (!waiting.empty()) {
     const auto [a, b] = waiting.back();
     waiting.pop_back();
     const double middle = 0.5 * (a + b), half = 0.5 * (b - a);
-    std::array<double, degree + 1> values{};
-    for (int k = 0; k <= degree; ++k) {
-      const double u = std::cos(std::numbers::pi * k / degree);
-      values[static_cast<std::size_t>(k)] = value_at(k == 0 ? b : k == degree ? a : middle + half * u);
-    }
-    const std::vector<double> c = through_chebyshev_points(values);
     bool good = true;
-    for (int k = 0; good && k < checks; ++k) {
-      const double u = std::cos(std::numbers::pi * (k + 0.37) / checks);
-      good = std::abs(horner(c.data(), degree + 1, u).value - value_at(middle + half * u)) <= tolerance;
-    }
+    for (std::size_t k = 0; k < functions.size() && (good || half <= 0.5 * narrowest * (upper - lower)); ++k)
+      good = piece_of(functions[k], a, b, tolerances[k], pieces[k]) && good;
     if (good || half <= 0.5 * narrowest * (upper - lower)) {
-      data->add(b, middle, 1 / half, c);
+      for (std::size_t k = 0; k < all.size(); ++k) all[k]->add(b, middle, 1 / half, pieces[k]);
     } else {
       waiting.emplace_back(middle, b);
       waiting.emplace_back(a, middle);
     }
   }
-  data->index();
-  return Curve(std::move(data));
+  std::vector<Curve> curves;
+  for (const auto& data : all) {
+    data->index();
+    curves.push_back(Curve(data));
+  }
+  return curves;
 }
 
 Curve Curve::pieces(std::vector<double> breaks, const std::vector<std::vector<double>>& coefficients, Beyond beyond) {
@@ -218,6 +254,10 @@ Property::Property(std::vector<Sample> samples, double activation_energy)
     if (product == 0) throw std::invalid_argument("two curves of a property at one temperature");
     inverse_spans_.push_back(1 / product);
   }
+  const Curve::Data& first = *samples_.front().curve.data_;
+  of_same_pieces_ = samples_.size() > 1 && std::all_of(samples_.begin(), samples_.end(), [&](const Sample& s) {
+                      return s.curve.data_->has_pieces_of(first);
+                    });
 }
 
 Property::Value Property::at(double x, double T) const {
@@ -227,7 +267,10 @@ Property::Value Property::at(double x, double T) const {
 }
 
 Property::Isotherm::Isotherm(const Property& property, double T)
-    : samples_(property.samples_), factor_(property.factor_), uniform_(property.uniform()) {
+    : samples_(property.samples_),
+      factor_(property.factor_),
+      uniform_(property.uniform()),
+      of_same_pieces_(property.of_same_pieces_) {
   // Lagrange's polynomials in T, each the product of what stands before and behind its own sample, and their slopes.
   const std::size_t n = samples_.size();
   double before = 1, before_slope = 0;
@@ -269,9 +312,29 @@ Property::Value Property::Isotherm::at(double x) const {
 
 double Property::Isotherm::operator()(double x) const {
   if (uniform_) return value_;
+  if (of_same_pieces_) return on_merged_pieces(x);
   double value = 0;
   for (std::size_t k = 0; k < samples_.size(); ++k) value += weight_[k] * samples_[k].curve(x);
   return factor_ * value;
+}
+
+/// Where all samples have the same pieces, their polynomials add up to one, for as long as x stays on a piece.
+double Property::Isotherm::on_merged_pieces(double x) const {
+  const Curve::Data& d = *samples_.front().curve.data_;
+  const double at = std::clamp(x, d.lower, d.upper);
+  if (std::isnan(at)) return at;
+  const std::size_t piece = d.piece_at(at);
+  const Curve::Data::Piece& p = d.pieces[piece];
+  if (static_cast<int>(piece) != piece_) {
+    merged_.fill(0);
+    for (std::size_t k = 0; k < samples_.size(); ++k) {
+      const double* c = samples_[k].curve.data_->coefficients.data() + p.first;
+      for (std::size_t m = 0; m < merged_.size(); ++m) merged_[m] += factor_ * weight_[k] * c[m];
+    }
+    piece_ = static_cast<int>(piece);
+  }
+  const ValueAndSlope v = horner(merged_.data(), degree + 1, (at - p.origin) * p.scale);
+  return x == at || d.beyond == Curve::Beyond::hold ? v.value : v.value + v.slope * p.scale * (x - at);
 }
 
 bool Property::uniform() const {

@@ -23,6 +23,7 @@ struct ValueAndSlope {
 class Curve {
  public:
   enum class Beyond { tangent, hold };
+  static constexpr int approximation_degree = 10;  ///< of a Chebyshev piece
 
   /// The same value everywhere.
   static Curve constant(double value);
@@ -33,6 +34,11 @@ class Curve {
   /// @throws std::domain_error naming the argument at which f is not finite.
   static Curve approximation(const std::function<double(double)>& f, double lower, double upper, double tolerance,
                              Beyond beyond);
+
+  /// The same of several functions on one range, halved wherever one of them asks for it: curves of the same pieces.
+  /// @param tolerances  one for each function
+  static std::vector<Curve> approximations(const std::vector<std::function<double(double)>>& functions, double lower,
+                                           double upper, const std::vector<double>& tolerances, Beyond beyond);
 
   /// Polynomial pieces as given: piece k holds on [breaks[k], breaks[k+1]] and is
   /// sum_m coefficients[k][m] (x - breaks[k])^m. breaks ascend strictly, at least two.
@@ -46,6 +52,7 @@ class Curve {
   double upper() const;
 
  private:
+  friend class Property;
   struct Data;
   explicit Curve(std::shared_ptr<const Data> data) : data_(std::move(data)) {}
   std::shared_ptr<const Data> data_;
@@ -95,6 +102,7 @@ class Property {
  private:
   std::vector<Sample> samples_;
   std::vector<double> inverse_spans_;  ///< 1 / prod_{m != k} (T_k - T_m)
+  bool of_same_pieces_ = false;        ///< several samples whose curves have the same pieces
   double activation_energy_;
   double factor_ = 1;
 };
@@ -107,11 +115,16 @@ class Property::Isotherm {
   double operator()(double x) const;
 
  private:
+  double on_merged_pieces(double x) const;
+
   const std::vector<Sample>& samples_;
   std::array<double, most_samples> weight_, weight_slope_;  ///< of each sample at T; its derivative
   double factor_, by_temperature_ = 0;                      ///< of the Arrhenius law; d ln factor / dT
   bool uniform_;
   double value_ = 0;  ///< where it is the same for every composition
+  bool of_same_pieces_;
+  mutable int piece_ = -1;                                              ///< of which the coefficients are merged
+  mutable std::array<double, Curve::approximation_degree + 1> merged_;  ///< sum of weight times coefficient
 };
 
 }  // namespace onegrain::model

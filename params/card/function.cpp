@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <mutex>
 #include <numbers>
 #include <optional>
@@ -39,27 +40,43 @@ struct Function::Impl {
       }
       return model::Curve::pieces(breaks, moved, shape.beyond);
     }
-    const auto f = [&](double composition) { return factor * formula(composition, temperature) + shift; };
-    if (!shape.depends_on_composition) {
-      const double value = f(shape.lower);
-      if (!std::isfinite(value)) throw std::domain_error("not finite");
-      return model::Curve::constant(value);
-    }
-    double tolerance = shape.tolerance;
-    if (shape.relative) {
-      double largest = 0;
-      for (int k = 0; k <= 64; ++k)
+    return curves({temperature}, factor, shift).front();
+  }
+
+  /// Of a formula, at several temperatures: curves on the same pieces.
+  std::vector<model::Curve> curves(const std::vector<double>& temperatures, double factor, double shift) const {
+    std::vector<model::Curve> constants;
+    std::vector<std::function<double(double)>> functions;
+    std::vector<double> tolerances;
+    for (const double temperature : temperatures) {
+      const auto f = [this, temperature, factor, shift](double composition) {
+        return factor * formula(composition, temperature) + shift;
+      };
+      if (!shape.depends_on_composition) {
+        const double value = f(shape.lower);
+        if (!std::isfinite(value)) throw std::domain_error("not finite");
+        constants.push_back(model::Curve::constant(value));
+        continue;
+      }
+      double largest = shape.relative ? 0 : 1;
+      for (int k = 0; k <= 64 && shape.relative; ++k)
         largest = std::max(largest, std::abs(f(shape.lower + (shape.upper - shape.lower) * k / 64)));
-      tolerance *= largest;
+      functions.emplace_back(f);
+      tolerances.push_back(shape.tolerance * largest);
     }
-    return model::Curve::approximation(f, shape.lower, shape.upper, tolerance, shape.beyond);
+    return functions.empty()
+               ? constants
+               : model::Curve::approximations(functions, shape.lower, shape.upper, tolerances, shape.beyond);
   }
 
   std::vector<model::Property::Sample> samples(Temperatures temperatures, double shift) const {
     std::vector<model::Property::Sample> result;
     if (shape.depends_on_temperature && temperatures.vary) {
-      for (int k = 0; k < temperature_count; ++k)
-        result.push_back({chebyshev_temperature(k), curve(chebyshev_temperature(k), 1, shift)});
+      std::vector<double> at;
+      for (int k = 0; k < temperature_count; ++k) at.push_back(chebyshev_temperature(k));
+      std::vector<model::Curve> made =
+          formula ? curves(at, 1, shift) : std::vector(at.size(), curve(at.front(), 1, shift));
+      for (std::size_t k = 0; k < at.size(); ++k) result.push_back({at[k], std::move(made[k])});
     } else {
       result.push_back({temperatures.at, curve(temperatures.at, 1, shift)});
     }

@@ -1,6 +1,7 @@
 // Material properties: composition by curves, temperature by Arrhenius or by curves at several temperatures.
 
 #include <cmath>
+#include <functional>
 #include <numbers>
 #include <vector>
 
@@ -151,5 +152,30 @@ TEST_CASE("a property refuses curves that make no polynomial in the temperature"
     CHECK_THAT(straight(0.3, T), WithinRel(T, 1e-13));
     CHECK_THAT(straight.at(0.3, T).by_temperature, WithinAbs(1, 1e-12));
     CHECK(Property::Isotherm(straight, T)(0.3) == straight(0.3, T));
+  }
+}
+
+TEST_CASE("curves of one property on the same pieces add up to what they are one by one", "[model][property]") {
+  // Conductivities that bend in different places, so that one range is halved for the sake of another's.
+  const auto beyond = GENERATE(Curve::Beyond::tangent, Curve::Beyond::hold);
+  const std::vector<double> temperatures{260, 280, 300, 330};
+  std::vector<std::function<double(double)>> functions;
+  for (const double T : temperatures)
+    functions.emplace_back([T](double c) { return std::exp(-c / 500) * T / 300 + std::abs(c - 3 * T) / 1e3; });
+  const auto curves = Curve::approximations(functions, 0, 3000, std::vector<double>(4, 1e-9), beyond);
+  std::vector<Property::Sample> together, apart;
+  for (std::size_t k = 0; k < temperatures.size(); ++k) {
+    together.push_back({temperatures[k], curves[k]});
+    apart.push_back({temperatures[k], Curve::approximation(functions[k], 0, 3000, 1e-9, beyond)});
+  }
+  const Property one(together, 2e4), other(apart, 2e4);
+  for (const double T : {255.0, 287.0, 330.0}) {
+    const Property::Isotherm at(one, T);
+    for (double c = -200; c < 3300; c += 13.7) {
+      CAPTURE(T, c);
+      CHECK_THAT(at(c), WithinRel(one.at(c, T).value, 1e-12));
+      CHECK_THAT(at(c), WithinAbs(other(c, T), 2e-6 + (c < 0 || c > 3000 ? 1e-3 : 0)));
+    }
+    CHECK(std::isnan(at(std::nan(""))));
   }
 }
