@@ -74,7 +74,6 @@ const std::map<std::string, std::string> long_ones = {
     {"tests/params/cards.cpp", "one test walks through every kind of property"},
     {"solver/estimation/least_squares.cpp",
      "the search and the linear algebra that its intervals need share their matrices"},
-    {"solver/estimation/search.cpp", "fit() tells the whole way of an estimate; parting it is open"},
     {"benchmarks/discharge.cpp", "a table whose rows share one set-up"},
     {"benchmarks/porous_equations.cpp", "the full equations, residual by residual, as they stand in the book"},
     {"benchmarks/porous_electrode_table.cpp", "a table whose rows share one set-up"},
