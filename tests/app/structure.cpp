@@ -71,7 +71,6 @@ const std::map<std::string, std::string> long_ones = {
     {"tests/model/salt.cpp", "one closed form a test, all of one equation"},
     {"tests/solver/replay.cpp", "one property of replayed records a test"},
     {"tests/estimation/uncertainty.cpp", "ten lines over"},
-    {"tests/params/cards.cpp", "one test walks through every kind of property"},
     {"solver/estimation/least_squares.cpp",
      "the search and the linear algebra that its intervals need share their matrices"},
     {"benchmarks/discharge.cpp", "a table whose rows share one set-up"},
