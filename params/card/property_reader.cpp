@@ -17,76 +17,49 @@ std::string variable_text(const PropertyRules& rules, double variable) {
   return fmt::format("{} = {:.5g}{}", rules.composition, variable, rules.composition == "c" ? " mol/L" : "");
 }
 
-std::shared_ptr<const Function> read_expression(Fields& fields, const PropertyRules& rules, bool potential,
-                                                const std::string& text, double scaled_by) {
-  std::vector<std::string> variables;
-  if (!rules.composition.empty()) variables.push_back(rules.composition);
-  if (rules.temperature) variables.push_back("T");
-
-  Unit unit;
-  bool good = true;
-  if (const std::optional<std::string> unit_text = fields.text("unit")) {
-    try {
-      unit = parse_unit(*unit_text);
-      if (!(unit.dimension == rules.result.dimension)) {
-        fields.error("unit", fmt::format("{} where {} is expected, such as '{}'", describe(unit.dimension),
-                                         rules.result.noun, rules.result.unit));
-        good = false;
-      }
-    } catch (const UnitError& wrong) {
-      fields.error("unit", wrong.what());
-      good = false;
-    }
-  } else if (!potential && !rules.result.dimension.none() && !fields.has("unit")) {
+/// The unit of what the formula gives; nothing where it is wrong or lacking. Potentials without unit are in volt.
+std::optional<Unit> read_unit(Fields& fields, const PropertyRules& rules, bool potential) {
+  const std::optional<std::string> text = fields.text("unit");
+  if (!text) {
+    if (potential || rules.result.dimension.none() || fields.has("unit")) return Unit{};
     fields.missing("unit", fmt::format("the unit of the expression, such as '{}'", rules.result.unit));
-    good = false;
+    return std::nullopt;
   }
-  const FunctionRange range = read_range(fields, rules);
-  std::shared_ptr<Expression> expression;
   try {
-    expression = std::make_shared<Expression>(text, variables);
-  } catch (const ExpressionError& wrong) {
-    fields.error("expression", wrong.what());
-    return nullptr;
+    const Unit unit = parse_unit(*text);
+    if (unit.dimension == rules.result.dimension) return unit;
+    fields.error("unit", fmt::format("{} where {} is expected, such as '{}'", describe(unit.dimension),
+                                     rules.result.noun, rules.result.unit));
+  } catch (const UnitError& wrong) {
+    fields.error("unit", wrong.what());
   }
-  if (!good) return nullptr;
+  return std::nullopt;
+}
 
-  const double scale = variable_scale(rules), factor = unit.factor;
-  const bool has_composition = !rules.composition.empty();
-  const auto formula = [expression, scale, factor, has_composition](double composition, double temperature) {
-    return factor * (has_composition ? (*expression)(composition * scale, temperature) : (*expression)(temperature));
-  };
-  Function::Shape shape;
-  shape.depends_on_composition = has_composition && expression->uses(rules.composition);
-  shape.depends_on_temperature = rules.temperature && expression->uses("T");
-  shape.lower = range.lower / scale;
-  shape.upper = range.upper / scale;
-  shape.relative = !potential;
-  shape.beyond = potential ? model::Curve::Beyond::tangent : model::Curve::Beyond::hold;
-
-  // Held against its limits at 25 degC before anyone builds on it.
+/// Holds a formula against its limits at 25 degC, before anyone builds on it; false and a fault where it fails.
+bool within_reason(Fields& fields, const PropertyRules& rules, bool potential, const Function::Formula& formula,
+                   const FunctionRange& range, bool by_composition, double scaled_by) {
   constexpr int samples = 400;
   double rise = 0, lowest = 1e300;
   for (int k = 0; k <= samples; ++k) {
     const double variable = k == samples ? range.upper : range.lower + (range.upper - range.lower) * k / samples;
-    const double value = scaled_by * formula(variable / scale, 298.15);
-    const std::string where = shape.depends_on_composition ? " at " + variable_text(rules, variable) : "";
+    const double value = scaled_by * formula(variable / variable_scale(rules), 298.15);
+    const std::string where = by_composition ? " at " + variable_text(rules, variable) : "";
     if (!std::isfinite(value)) {
       fields.error("expression", fmt::format("not finite{}{}", where,
-                                             range.given || !shape.depends_on_composition
+                                             range.given || !by_composition
                                                  ? std::string("; narrow the 'range'")
                                                  : fmt::format("; state where it holds, such as 'range: [{}, {}]'",
                                                                rules.composition == "c" ? "0.1" : "0.01",
                                                                rules.composition == "c" ? "2" : "0.99")));
-      return nullptr;
+      return false;
     }
     const bool low = rules.limits.lower_open ? !(value > rules.limits.lower) : !(value >= rules.limits.lower);
     if (low || !(value <= rules.limits.upper)) {
-      fields.error("expression",
-                   fmt::format("gives {}{}{}, out of reason for {}{}", show(value, rules.result),
-                               after_scaling(scaled_by), where, rules.result.noun,
-                               shape.depends_on_composition ? "; narrow the 'range' or mend the formula" : ""));
-      return nullptr;
+      fields.error("expression", fmt::format("gives {}{}{}, out of reason for {}{}", show(value, rules.result),
+                                             after_scaling(scaled_by), where, rules.result.noun,
+                                             by_composition ? "; narrow the 'range' or mend the formula" : ""));
+      return false;
     }
     lowest = std::min(lowest, value);
     rise = std::max(rise, value - lowest);
@@ -97,6 +70,39 @@ std::shared_ptr<const Function> read_expression(Fields& fields, const PropertyRu
         fmt::format("the potential rises by {:.3g} mV somewhere with filling; a host at rest does not do that",
                     1e3 * rise));
   }
+  return true;
+}
+
+std::shared_ptr<const Function> read_expression(Fields& fields, const PropertyRules& rules, bool potential,
+                                                const std::string& text, double scaled_by) {
+  const bool has_composition = !rules.composition.empty();
+  std::vector<std::string> variables;
+  if (has_composition) variables.push_back(rules.composition);
+  if (rules.temperature) variables.push_back("T");
+
+  const std::optional<Unit> unit = read_unit(fields, rules, potential);
+  const FunctionRange range = read_range(fields, rules);
+  std::shared_ptr<Expression> expression;
+  try {
+    expression = std::make_shared<Expression>(text, variables);
+  } catch (const ExpressionError& wrong) {
+    fields.error("expression", wrong.what());
+    return nullptr;
+  }
+  if (!unit) return nullptr;
+
+  const double scale = variable_scale(rules), factor = unit->factor;
+  const auto formula = [expression, scale, factor, has_composition](double composition, double temperature) {
+    return factor * (has_composition ? (*expression)(composition * scale, temperature) : (*expression)(temperature));
+  };
+  Function::Shape shape;
+  shape.depends_on_composition = has_composition && expression->uses(rules.composition);
+  shape.depends_on_temperature = rules.temperature && expression->uses("T");
+  shape.lower = range.lower / scale;
+  shape.upper = range.upper / scale;
+  shape.relative = !potential;
+  shape.beyond = potential ? model::Curve::Beyond::tangent : model::Curve::Beyond::hold;
+  if (!within_reason(fields, rules, potential, formula, range, shape.depends_on_composition, scaled_by)) return nullptr;
   return std::make_shared<const Function>(formula, shape);
 }
 

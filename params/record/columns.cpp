@@ -251,12 +251,15 @@ TitleUnit title_unit(std::string_view title, const Kind& kind) {
   return other;
 }
 
-std::vector<TakenColumn> take_columns(const ColumnMap& map, const std::vector<std::string>& titles,
-                                      const std::vector<bool>& clock_time, const Place& where, Faults& faults) {
-  std::vector<TakenColumn> columns;
-  std::vector<bool> taken(titles.size(), false);
+namespace {
+
+bool needed(ColumnRole role) { return static_cast<std::size_t>(role) < 3; }
+
+/// The columns that the user names, by role, marked as taken; looked for first, so that nothing else takes them.
+std::vector<std::optional<Named>> named_by_user(const ColumnMap& map, const std::vector<std::string>& titles,
+                                                const Place& where, Faults& faults, std::vector<bool>& taken) {
   std::vector<std::optional<Named>> named(role_count);
-  for (const Known& k : known_columns()) {  // first all that the user names, so that nothing else takes them
+  for (const Known& k : known_columns()) {
     const auto& choice = map.columns[static_cast<std::size_t>(k.role)];
     if (!choice) continue;
     const Named found = find_named(choice->text, k.role, titles);
@@ -264,75 +267,85 @@ std::vector<TakenColumn> take_columns(const ColumnMap& map, const std::vector<st
       faults.error(where, "", "",
                    fmt::format("--columns {}='{}': no such column; the titles are {}", role_name(k.role), choice->text,
                                quoted_list(titles)));
-      continue;
-    }
-    if (taken[*found.index]) {
+    } else if (taken[*found.index]) {
       faults.error(where, "", titles[*found.index], "taken for two things by --columns");
-      continue;
+    } else {
+      taken[*found.index] = true;
+      named[static_cast<std::size_t>(k.role)] = found;
     }
-    taken[*found.index] = true;
-    named[static_cast<std::size_t>(k.role)] = found;
   }
+  return named;
+}
+
+void fault_absent(const Known& k, const Place& where, Faults& faults) {
+  const char* unit = k.role == ColumnRole::time ? "s" : k.role == ColumnRole::voltage ? "V" : "A";
+  faults.error(where, "", "",
+               fmt::format("no column '{} / {}' (or '{}'), and none that is surely the {}", k.labels[0], unit,
+                           k.machine[0], role_name(k.role)));
+}
+
+/// Gives the column the unit that stands in its title, or that the user wrote behind the title.
+/// @return false where there is none that fits; a guess that does not hold is no fault
+bool take_unit(const Known& k, const Named& named, bool clock, bool asked, const Place& where, Faults& faults,
+               TakenColumn& column) {
+  TitleUnit part = title_unit(column.title, *k.kind);
+  if (!named.unit.empty()) {
+    part.unit_text = named.unit;
+    part.unit = column_unit(named.unit);
+    if (!part.unit) {
+      faults.error(where, "", "",
+                   fmt::format("--columns {}: '{}' is not a known unit", role_name(k.role), part.unit_text));
+      return false;
+    }
+    if (!(part.unit->dimension == k.kind->dimension)) part.unit.reset();
+  }
+  if (clock) {
+    column.unit = "clock time";
+  } else if (part.unit) {
+    column.unit = part.unit_text;
+    column.factor = part.unit->factor;
+    column.offset = k.kind->absolute_temperature ? part.unit->offset : 0;
+  } else if (needed(k.role) || asked) {
+    const char* right = k.role == ColumnRole::time ? "s" : k.kind->unit;
+    faults.error(where, "", column.title,
+                 part.unit_text.empty()
+                     ? fmt::format("no unit is given; write it behind a colon: --columns {}='{}:{}'", role_name(k.role),
+                                   column.title, right)
+                     : fmt::format("{} where {} is expected; another column is named by --columns {}=TITLE, another "
+                                   "unit by --columns {}='{}:{}'",
+                                   describe(column_unit(part.unit_text)->dimension), k.kind->noun, role_name(k.role),
+                                   role_name(k.role), column.title, right));
+  }
+  return clock || part.unit;
+}
+
+}  // namespace
+
+std::vector<TakenColumn> take_columns(const ColumnMap& map, const std::vector<std::string>& titles,
+                                      const std::vector<bool>& clock_time, const Place& where, Faults& faults) {
+  std::vector<TakenColumn> columns;
+  std::vector<bool> taken(titles.size(), false);
+  std::vector<std::optional<Named>> named = named_by_user(map, titles, where, faults, taken);
   bool offer = false;
   for (const Known& k : known_columns()) {
     const std::size_t r = static_cast<std::size_t>(k.role);
-    const bool needed = r < 3;
-    if (!named[r] && map.columns[r]) continue;  // already faulted
+    const bool asked = map.columns[r].has_value();
+    if (!named[r] && asked) continue;  // already faulted
     if (!named[r]) {
       const auto index = find_unasked(k.role, titles, taken);
       if (!index) {
-        if (needed)
-          faults.error(where, "", "",
-                       fmt::format("no column '{} / {}' (or '{}'), and none that is surely the {}", k.labels[0],
-                                   r == 0   ? "s"
-                                   : r == 1 ? "V"
-                                            : "A",
-                                   k.machine[0], role_name(k.role)));
-        offer = offer || needed;
+        if (needed(k.role)) fault_absent(k, where, faults);
+        offer = offer || needed(k.role);
         continue;
       }
       named[r] = Named{index, "", false};
     }
-    const std::string& title = titles[*named[r]->index];
-    TakenColumn column{k.role, *named[r]->index, title, "", 1, 0};
-    if (k.kind != nullptr) {
-      TitleUnit part = title_unit(title, *k.kind);
-      if (!named[r]->unit.empty()) {
-        part.unit_text = named[r]->unit;
-        part.unit = column_unit(named[r]->unit);
-        if (!part.unit) {
-          faults.error(where, "", "",
-                       fmt::format("--columns {}: '{}' is not a known unit", role_name(k.role), part.unit_text));
-          continue;
-        }
-        if (!(part.unit->dimension == k.kind->dimension)) part.unit.reset();
-      }
-      const bool clock = k.role == ColumnRole::time && clock_time[*named[r]->index];
-      if (!part.unit && !clock) {
-        if (!needed && !map.columns[r]) continue;  // a guess that does not hold
-        if (part.unit_text.empty()) {
-          faults.error(where, "", title,
-                       fmt::format("no unit is given; write it behind a colon: --columns {}='{}:{}'", role_name(k.role),
-                                   title, r == 0 ? "s" : k.kind->unit));
-        } else {
-          faults.error(where, "", title,
-                       fmt::format("{} where {} is expected; another column is named by --columns {}=TITLE, another "
-                                   "unit by --columns {}='{}:{}'",
-                                   describe(column_unit(part.unit_text)->dimension), k.kind->noun, role_name(k.role),
-                                   role_name(k.role), title, r == 0 ? "s" : k.kind->unit));
-        }
-        continue;
-      }
-      if (part.unit && !clock) {
-        column.unit = part.unit_text;
-        column.factor = part.unit->factor;
-        column.offset = k.kind->absolute_temperature ? part.unit->offset : 0;
-      } else {
-        column.unit = "clock time";
-      }
-    }
+    const std::size_t index = *named[r]->index;
+    TakenColumn column{k.role, index, titles[index], "", 1, 0};
+    const bool clock = k.role == ColumnRole::time && clock_time[index];
+    if (k.kind != nullptr && !take_unit(k, *named[r], clock, asked, where, faults, column)) continue;
     if (named[r]->turned) column.factor = -column.factor;
-    taken[column.index] = true;
+    taken[index] = true;
     columns.push_back(std::move(column));
   }
   if (offer) {

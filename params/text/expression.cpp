@@ -8,6 +8,7 @@
 #include <limits>
 #include <numbers>
 #include <set>
+#include <string_view>
 
 #include "params/number/units.hpp"
 #include "params/text/faults.hpp"
@@ -29,109 +30,128 @@ bool contains(const std::vector<std::string>& list, const std::string& name) {
 
 std::string at_position(std::size_t at) { return " at position " + std::to_string(at + 1); }
 
-/// Names, commas, signs: all that muParser would read otherwise than a formula on paper is refused here.
-std::set<std::string> names_in(const std::string& text, const std::vector<std::string>& variables) {
-  if (text.find_first_not_of(" \t\r\n") == std::string::npos) throw ExpressionError("an empty expression");
-  if (text.size() > 4000) throw ExpressionError("an expression of more than 4000 letters");
-  std::set<std::string> used;
-  std::vector<bool> brackets;  // of a function?
-  bool after_function = false;
-  for (std::size_t at = 0; at < text.size();) {
-    const char c = text[at];
-    const auto byte = static_cast<unsigned char>(c);
-    if (std::isalpha(byte) || c == '_') {
-      std::size_t end = at;
-      while (end < text.size() && (std::isalnum(static_cast<unsigned char>(text[end])) || text[end] == '_')) ++end;
-      const std::string name = text.substr(at, end - at);
-      const std::size_t next = text.find_first_not_of(" \t\r\n", end);
-      const bool called = next != std::string::npos && text[next] == '(';
-      if (name == "log") throw ExpressionError("'log'" + at_position(at) + " is ambiguous; write ln or log10");
-      if (contains(variables, name) || name == "pi" || name == "e") {
-        if (called)
-          throw ExpressionError("'" + name + "(...)'" + at_position(at) + " is not a function; write '*' to multiply");
-        used.insert(name);
-      } else if (contains(known_functions(), name)) {
-        if (!called) throw ExpressionError("'" + name + "'" + at_position(at) + " needs its argument in parentheses");
-        after_function = true;
+bool letter(char c) { return std::isalpha(static_cast<unsigned char>(c)) || c == '_'; }
+bool digit(char c) { return std::isdigit(static_cast<unsigned char>(c)); }
+
+/// Goes through a formula once: all that muParser would read otherwise than a formula on paper is refused here.
+class Proofreader {
+ public:
+  Proofreader(const std::string& text, const std::vector<std::string>& variables)
+      : text_(text), variables_(variables) {}
+
+  /// The names of variables and constants in it. @throws ExpressionError
+  std::set<std::string> names() {
+    if (text_.find_first_not_of(" \t\r\n") == std::string::npos) throw ExpressionError("an empty expression");
+    if (text_.size() > 4000) throw ExpressionError("an expression of more than 4000 letters");
+    while (at_ < text_.size()) {
+      if (letter(text_[at_])) {
+        name();
+      } else if (digit(text_[at_]) || text_[at_] == '.') {
+        number();
       } else {
-        std::vector<std::string> candidates = known_functions();
-        std::string list;
-        for (const std::string& variable : variables) {
-          candidates.push_back(variable);
-          list += (list.empty() ? "" : ", ") + variable;
-        }
-        const std::string near = nearest(name, candidates);
-        throw ExpressionError("'" + name + "'" + at_position(at) + " is not known" +
-                              (near.empty() ? "; variables here: " + list : "; did you mean '" + near + "'?"));
+        sign();
       }
-      at = end;
-      continue;
     }
-    if (std::isdigit(byte) || c == '.') {  // a whole number, so that the e of 1e-3 is not taken for a name
-      while (at < text.size() && (std::isdigit(static_cast<unsigned char>(text[at])) || text[at] == '.')) ++at;
-      if (at < text.size() && (text[at] == 'e' || text[at] == 'E')) {
-        std::size_t end = at + 1;
-        if (end < text.size() && (text[end] == '+' || text[end] == '-')) ++end;
-        if (end < text.size() && std::isdigit(static_cast<unsigned char>(text[end]))) {
-          while (end < text.size() && std::isdigit(static_cast<unsigned char>(text[end]))) ++end;
-          at = end;
-        }
-      }
-      if (at < text.size() && (std::isalpha(static_cast<unsigned char>(text[at])) || text[at] == '_')) {
-        throw ExpressionError("'" + text.substr(at, 1) + "'" + at_position(at) +
-                              " follows a number; write '*' to multiply");
-      }
-      continue;
-    }
-    switch (c) {
-      case '(':
-        brackets.push_back(after_function);
-        if (brackets.size() > 60) throw ExpressionError("more than 60 parentheses inside each other");
-        break;
-      case ')':
-        if (brackets.empty()) throw ExpressionError("a ')'" + at_position(at) + " without its '('");
-        brackets.pop_back();
-        break;
-      case ',':
-        if (brackets.empty() || !brackets.back())
-          throw ExpressionError("a comma" + at_position(at) + "; decimals are written with a point");
-        break;
-      case '=': {
-        const bool comparison =
-            (at > 0 && (text[at - 1] == '=' || text[at - 1] == '<' || text[at - 1] == '>' || text[at - 1] == '!')) ||
-            (at + 1 < text.size() && text[at + 1] == '=');
-        if (!comparison)
-          throw ExpressionError("'='" + at_position(at) + "; a formula of the variables is expected, not an equation");
-        break;
-      }
-      case '*':
-        if (at + 1 < text.size() && text[at + 1] == '*')
-          throw ExpressionError("'**'" + at_position(at) + "; a power is written '^'");
-        break;
-      case ' ':
-      case '\t':
-      case '\r':
-      case '\n':
-      case '+':
-      case '-':
-      case '/':
-      case '^':
-      case '<':
-      case '>':
-      case '!':
-      case '?':
-      case ':':
-      case '&':
-      case '|':
-        break;
-      default:
-        throw ExpressionError("'" + text.substr(at, 1) + "'" + at_position(at) + " has no place in an expression");
-    }
-    if (!std::isspace(byte)) after_function = false;
-    ++at;
+    if (!brackets_.empty()) throw ExpressionError("a ')' is missing at the end");
+    return used_;
   }
-  if (!brackets.empty()) throw ExpressionError("a ')' is missing at the end");
-  return used;
+
+ private:
+  void name();
+  void number();
+  void sign();
+  [[noreturn]] void unknown(const std::string& name) const;
+  bool follows(char c) const { return at_ + 1 < text_.size() && text_[at_ + 1] == c; }
+
+  const std::string& text_;
+  const std::vector<std::string>& variables_;
+  std::size_t at_ = 0;
+  std::set<std::string> used_;
+  std::vector<bool> brackets_;  // of a function?
+  bool after_function_ = false;
+};
+
+void Proofreader::name() {
+  std::size_t end = at_;
+  while (end < text_.size() && (letter(text_[end]) || digit(text_[end]))) ++end;
+  const std::string name = text_.substr(at_, end - at_);
+  const std::size_t next = text_.find_first_not_of(" \t\r\n", end);
+  const bool called = next != std::string::npos && text_[next] == '(';
+  if (name == "log") throw ExpressionError("'log'" + at_position(at_) + " is ambiguous; write ln or log10");
+  if (contains(variables_, name) || name == "pi" || name == "e") {
+    if (called)
+      throw ExpressionError("'" + name + "(...)'" + at_position(at_) + " is not a function; write '*' to multiply");
+    used_.insert(name);
+  } else if (contains(known_functions(), name)) {
+    if (!called) throw ExpressionError("'" + name + "'" + at_position(at_) + " needs its argument in parentheses");
+    after_function_ = true;
+  } else {
+    unknown(name);
+  }
+  at_ = end;
+}
+
+void Proofreader::unknown(const std::string& name) const {
+  std::vector<std::string> candidates = known_functions();
+  std::string list;
+  for (const std::string& variable : variables_) {
+    candidates.push_back(variable);
+    list += (list.empty() ? "" : ", ") + variable;
+  }
+  const std::string near = nearest(name, candidates);
+  throw ExpressionError("'" + name + "'" + at_position(at_) + " is not known" +
+                        (near.empty() ? "; variables here: " + list : "; did you mean '" + near + "'?"));
+}
+
+/// A whole number, so that the e of 1e-3 is not taken for a name.
+void Proofreader::number() {
+  while (at_ < text_.size() && (digit(text_[at_]) || text_[at_] == '.')) ++at_;
+  if (at_ < text_.size() && (text_[at_] == 'e' || text_[at_] == 'E')) {
+    std::size_t end = at_ + 1;
+    if (end < text_.size() && (text_[end] == '+' || text_[end] == '-')) ++end;
+    if (end < text_.size() && digit(text_[end])) {
+      while (end < text_.size() && digit(text_[end])) ++end;
+      at_ = end;
+    }
+  }
+  if (at_ < text_.size() && letter(text_[at_])) {
+    throw ExpressionError("'" + text_.substr(at_, 1) + "'" + at_position(at_) +
+                          " follows a number; write '*' to multiply");
+  }
+}
+
+/// Brackets, commas, operators, spaces.
+void Proofreader::sign() {
+  const char c = text_[at_];
+  switch (c) {
+    case '(':
+      brackets_.push_back(after_function_);
+      if (brackets_.size() > 60) throw ExpressionError("more than 60 parentheses inside each other");
+      break;
+    case ')':
+      if (brackets_.empty()) throw ExpressionError("a ')'" + at_position(at_) + " without its '('");
+      brackets_.pop_back();
+      break;
+    case ',':
+      if (brackets_.empty() || !brackets_.back())
+        throw ExpressionError("a comma" + at_position(at_) + "; decimals are written with a point");
+      break;
+    case '=': {
+      const bool comparison =
+          follows('=') || (at_ > 0 && std::string_view("=<>!").find(text_[at_ - 1]) != std::string_view::npos);
+      if (!comparison)
+        throw ExpressionError("'='" + at_position(at_) + "; a formula of the variables is expected, not an equation");
+      break;
+    }
+    case '*':
+      if (follows('*')) throw ExpressionError("'**'" + at_position(at_) + "; a power is written '^'");
+      break;
+    default:
+      if (std::string_view(" \t\r\n+-/^<>!?:&|").find(c) == std::string_view::npos)
+        throw ExpressionError("'" + text_.substr(at_, 1) + "'" + at_position(at_) + " has no place in an expression");
+  }
+  if (!std::isspace(static_cast<unsigned char>(c))) after_function_ = false;
+  ++at_;
 }
 
 }  // namespace
@@ -145,7 +165,7 @@ struct Expression::Impl {
 Expression::Expression(const std::string& text, const std::vector<std::string>& variables)
     : impl_(std::make_unique<Impl>()) {
   const std::string plain = plain_letters(text);
-  impl_->used = names_in(plain, variables);
+  impl_->used = Proofreader(plain, variables).names();
   impl_->variables.assign(variables.size(), 0.5);
   try {
     impl_->parser.ClearConst();

@@ -82,6 +82,50 @@ struct StartSlopes {
   }
 };
 
+/// Derivatives of the voltages of a run, read off its response.
+struct VoltageSlopes {
+  const Response& response;
+  const model::Cell& cell;    ///< before anything is passed
+  const model::Cell& begins;  ///< as the run begins
+  StartSlopes start;
+  bool lithium_kept;
+
+  auto by(Sensitive what) const { return response.slopes.col(static_cast<Eigen::Index>(what)); }
+  Eigen::VectorXd through_start(const std::array<double, 2>& moved) const {
+    return by(Sensitive::positive_start) * moved[0] + by(Sensitive::negative_start) * moved[1];
+  }
+
+  /// By the parameter, or by its logarithm: see per_coordinate().
+  Eigen::VectorXd of(const FreeParameter& p) const {
+    if (p.quantity == Quantity::lithium) return through_start(start.of(0, 1 / start.Qn, 0, 0, 0, 0));
+    if (p.quantity != Quantity::capacity) return by(sensitive_of(p));
+    // at constant lithium the filling of the negative makes up for it
+    const double dxn = !lithium_kept ? 0.0
+                       : p.negative  ? -cell.inventory.negative
+                                     : -cell.inventory.positive * start.Qp / start.Qn;
+    return by(sensitive_of(p)) + through_start(start.of(0, dxn, p.negative ? 0 : 1, p.negative ? 1 : 0, 0, 0));
+  }
+
+  /// By the coefficients of a potential, a column each.
+  void of(const FreePotential& p, Eigen::Ref<Eigen::MatrixXd> columns) const {
+    const Eigen::VectorXd& surface = p.negative ? response.negative_surface : response.positive_surface;
+    const double sign = p.negative ? -1 : 1;
+    for (Eigen::Index row = 0; row < surface.size(); ++row) columns.row(row) = sign * correction_basis(p, surface[row]);
+    if (!start.at_rest_voltage) return;
+    const Eigen::RowVectorXd at_start =
+        correction_basis(p, p.negative ? begins.inventory.negative : begins.inventory.positive);
+    columns += through_start(start.of(0, 0, 0, 0, p.negative ? 0 : 1, p.negative ? 1 : 0)) * at_start;
+  }
+};
+
+/// From the derivative by what VoltageSlopes goes by to that by z.
+double per_coordinate(const FreeParameter& p, double value) {
+  const bool by_logarithm = p.quantity == Quantity::diffusion_time ||
+                            p.quantity == Quantity::exchange_current_density || p.quantity == Quantity::capacity;
+  if (by_logarithm) return p.logarithmic ? 1 : p.unit / value;
+  return p.logarithmic ? value : p.unit;
+}
+
 }  // namespace
 
 double FreeParameter::value(double z) const { return logarithmic ? nominal * std::exp(z) : nominal + unit * z; }
@@ -185,61 +229,26 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
   const double T = cell.temperature;
   start.up = cell.positive.host.potential.at(begins.inventory.positive, T).by_composition;
   if (full) start.un = cell.negative->host.potential.at(begins.inventory.negative, T).by_composition;
-  const auto column = [&](Sensitive what) { return r.slopes.col(static_cast<Eigen::Index>(what)); };
-  const auto through_start = [&](const std::array<double, 2>& moved) -> Eigen::VectorXd {
-    return column(Sensitive::positive_start) * moved[0] + column(Sensitive::negative_start) * moved[1];
-  };
-  jacobian->resize(difference.size(), size_);
   const bool lithium_kept = std::any_of(problem_.free.begin(), problem_.free.end(),
                                         [](const FreeParameter& p) { return p.quantity == Quantity::lithium; });
+  const VoltageSlopes slopes{r, cell, begins, start, lithium_kept};
+  jacobian->resize(difference.size(), size_);
   Eigen::Index k = 0;
   for (const FreeParameter& p : problem_.free) {
-    Eigen::VectorXd slope;  // dV/dz
-    switch (p.quantity) {
-      case Quantity::diffusion_time:
-      case Quantity::exchange_current_density:
-      case Quantity::contact_resistance:
-        slope = column(sensitive_of(p));
-        break;
-      case Quantity::capacity: {
-        // at constant lithium the filling of the negative makes up for it
-        const double dxn = !lithium_kept ? 0.0
-                           : p.negative  ? -cell.inventory.negative
-                                         : -cell.inventory.positive * start.Qp / start.Qn;
-        slope = column(sensitive_of(p)) + through_start(start.of(0, dxn, p.negative ? 0 : 1, p.negative ? 1 : 0, 0, 0));
-        break;
-      }
-      case Quantity::lithium:
-        slope = through_start(start.of(0, 1 / start.Qn, 0, 0, 0, 0));
-        break;
-      case Quantity::other: {
-        Eigen::VectorXd moved = z, above(difference.size()), below(difference.size());
-        moved[k] = z[k] + difference_step;
-        if (!this->curve(index, moved, gentle(this->cell(moved)), above, nullptr)) return false;
-        moved[k] = z[k] - difference_step;
-        if (!this->curve(index, moved, gentle(this->cell(moved)), below, nullptr)) return false;
-        jacobian->col(k++) = (above - below) / (2 * difference_step);
-        continue;
-      }
+    if (p.quantity == Quantity::other) {
+      Eigen::VectorXd moved = z, above(difference.size()), below(difference.size());
+      moved[k] = z[k] + difference_step;
+      if (!this->curve(index, moved, gentle(this->cell(moved)), above, nullptr)) return false;
+      moved[k] = z[k] - difference_step;
+      if (!this->curve(index, moved, gentle(this->cell(moved)), below, nullptr)) return false;
+      jacobian->col(k) = (above - below) / (2 * difference_step);
+    } else {
+      jacobian->col(k) = slopes.of(p) * per_coordinate(p, p.value(z[k]));
     }
-    const bool by_logarithm = p.quantity == Quantity::diffusion_time ||
-                              p.quantity == Quantity::exchange_current_density || p.quantity == Quantity::capacity;
-    const double value = p.value(z[k]);
-    if (by_logarithm && !p.logarithmic) slope *= p.unit / value;
-    if (!by_logarithm) slope *= p.logarithmic ? value : p.unit;
-    jacobian->col(k++) = slope;
+    ++k;
   }
   for (const FreePotential& p : problem_.potentials) {
-    const Eigen::VectorXd& surface = p.negative ? r.negative_surface : r.positive_surface;
-    const double sign = p.negative ? -1 : 1;
-    const Eigen::RowVectorXd at_start =
-        correction_basis(p, p.negative ? begins.inventory.negative : begins.inventory.positive);
-    for (Eigen::Index row = 0; row < surface.size(); ++row)
-      jacobian->row(row).segment(k, p.coefficients()) = sign * correction_basis(p, surface[row]);
-    if (start.at_rest_voltage) {
-      const Eigen::VectorXd moved = through_start(start.of(0, 0, 0, 0, p.negative ? 0 : 1, p.negative ? 1 : 0));
-      jacobian->middleCols(k, p.coefficients()) += moved * at_start;
-    }
+    slopes.of(p, jacobian->middleCols(k, p.coefficients()));
     k += p.coefficients();
   }
   return true;

@@ -101,18 +101,24 @@ TEST_CASE("a sheet and its cards keep their text and how they were named", "[par
                       [](const SourceFile& file) { return file.named_as == "mine"; }) == 1);
 }
 
+namespace {
+
+/// The card m.yaml of that folder, with a diffusion coefficient as written; the table d.csv lies beside it.
+Loaded<Material> load_diffusion(const Folder& folder, const std::string& diffusion) {
+  folder.write("d.csv", "stoichiometry, value / cm2/s\n0.1, 1e-10\n0.5, 3e-10\n1, 2e-10\n");
+  folder.write("m.yaml",
+               "onegrain_material: 1\nname: my powder\nrole: positive\nmaximum_concentration: 50000 mol/m3\n"
+               "open_circuit_potential: {expression: \"4.4 - x\"}\ndiffusion_coefficient: " +
+                   diffusion + "\nexchange_current_density: 2 A/m2\n");
+  return load_material((folder.path / "m.yaml").string());
+}
+
+}  // namespace
+
 TEST_CASE("a property is the written one times 'scaled_by'", "[params][card]") {
   const Folder folder;
-  folder.write("d.csv", "stoichiometry, value / cm2/s\n0.1, 1e-10\n0.5, 3e-10\n1, 2e-10\n");
-  const auto load = [&](const std::string& diffusion, const std::string& more = "exchange_current_density: 2 A/m2\n") {
-    folder.write("m.yaml",
-                 "onegrain_material: 1\nname: my powder\nrole: positive\nmaximum_concentration: 50000 mol/m3\n"
-                 "open_circuit_potential: {expression: \"4.4 - x\"}\ndiffusion_coefficient: " +
-                     diffusion + "\n" + more);
-    return load_material((folder.path / "m.yaml").string());
-  };
   const auto sound_card = [&](const std::string& diffusion) {
-    auto loaded = load(diffusion);
+    auto loaded = load_diffusion(folder, diffusion);
     INFO(diffusion << "\n" << loaded.faults.text());
     REQUIRE(loaded.value);
     return loaded.value->diffusion_coefficient;
@@ -155,7 +161,11 @@ TEST_CASE("a property is the written one times 'scaled_by'", "[params][card]") {
     CHECK_THAT(about.curve(298.15)(0.5), WithinRel(1.7 * form.at_half + 1e-15, 1e-9));
   }
   CHECK_THAT(sound_card("{value: 2e-14 m2/s, scaled_by: 2, spread: 10 %}").spread.size, WithinRel(4e-15, 1e-12));
+}
 
+TEST_CASE("only a property is scaled, by a plain number that leaves it within reason", "[params][card]") {
+  const Folder folder;
+  const auto load = [&](const std::string& diffusion) { return load_diffusion(folder, diffusion); };
   const std::string file = (folder.path / "m.yaml").string();
   CHECK(load("{value: 2e-14 m2/s, scaled_by: -1}").faults.text() ==
         file +
