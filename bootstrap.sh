@@ -4,7 +4,7 @@
 #   sh bootstrap.sh            installs what is missing and builds
 #   sh bootstrap.sh demo       the same, then runs the demo cell and says where its report lies
 #   sh bootstrap.sh test       the same, then runs the whole test suite
-#   sh bootstrap.sh sanitized  the suite in a build with the address and undefined-behaviour sanitizers
+#   sh bootstrap.sh sanitized  the suite in a build by Clang with the address and undefined-behaviour sanitizers, libFuzzer included
 #   sh bootstrap.sh fuzz       libFuzzer on every reader, ten seconds each; built by Clang
 #
 # Works from any folder, as root or through sudo; a second run only does what has changed.
@@ -28,12 +28,13 @@ packages="g++ cmake ninja-build dpkg-dev libeigen3-dev libyaml-cpp-dev libcli11-
 libmuparser-dev libboost-dev libceres-dev"
 case $goal in test|sanitized|fuzz) packages="$packages catch2 libudunits2-dev python3-scipy python3-yaml python3-jsonschema
 nodejs shellcheck" ;; esac
-if [ "$goal" = fuzz ]; then
+case $goal in sanitized|fuzz)
   apt-cache show clang >/dev/null 2>&1 || as_root apt-get update -qq || true  # a bare machine knows no package yet
   # libFuzzer is part of Clang's run-time library; where apt names none for this Clang, an older Clang brings it along.
   version=$(apt-cache depends clang 2>/dev/null | sed -n 's/.*Depends: clang-\([0-9]*\)$/\1/p' | head -n 1)
   packages="$packages clang ${version:+libclang-rt-$version-dev}"
-fi
+  ;;
+esac
 
 missing=
 for package in $packages; do
@@ -74,11 +75,34 @@ if ! ls -d .deps/sundials-*/CMakeLists.txt >/dev/null 2>&1; then
 fi
 
 # --- build ----------------------------------------------------------------------------------------------------------
-build() {  # build PRESET TESTS
+jobs() {  # as many as there are cores, and a gigabyte for each
+  cores=$(getconf _NPROCESSORS_ONLN 2>/dev/null || echo 1)
+  free=$(awk '/^MemAvailable:/ { print int($2 / 1000000) }' /proc/meminfo 2>/dev/null || echo 1)
+  [ "${free:-1}" -lt "$cores" ] && cores=$free
+  [ "$cores" -ge 1 ] || cores=1
+  echo "$cores"
+}
+
+progress() {  # lines of the build go into a log; how far it is stands on the screen
+  shown=0
+  while IFS= read -r line; do
+    printf '%s\n' "$line" >>"$1"
+    case $line in \[*/*\]*) ;; *) continue ;; esac
+    if [ -t 2 ]; then printf '\r   %s of %s ' "$(echo "$line" | sed 's|^\[\([0-9]*\)/.*|\1|')" "$(echo "$line" | sed 's|^[^/]*/\([0-9]*\)\].*|\1|')" >&2
+    else shown=$((shown + 1)); [ $((shown % 50)) -ne 0 ] || printf '   %s\n' "${line%%]*}]" >&2
+    fi
+  done
+  [ ! -t 2 ] || printf '\r                    \r' >&2
+}
+
+build() {  # build PRESET TESTS [BUILD_PRESET]
   say "building ($1)"
-  cmake --preset "$1" -DBUILD_TESTING="$2" >"build-$1.log" 2>&1 || { cat "build-$1.log" >&2; exit 1; }
-  cmake --build --preset "$1" >>"build-$1.log" 2>&1 || { tail -n 60 "build-$1.log" >&2; exit 1; }
-  rm -f "build-$1.log"
+  log=build-$1.log
+  cmake --preset "$1" -DBUILD_TESTING="$2" >"$log" 2>&1 || { cat "$log" >&2; exit 1; }
+  rm -f "$log.failed"
+  { cmake --build --preset "${3:-$1}" -j "$(jobs)" 2>&1 || : >"$log.failed"; } | progress "$log"
+  if [ -e "$log.failed" ]; then rm -f "$log.failed"; tail -n 60 "$log" >&2; exit 1; fi
+  rm -f "$log"
 }
 
 case $goal in
@@ -94,6 +118,6 @@ case $goal in
     echo "Change a number in it, for instance a particle_radius, and type the same command again."
     ;;
   test) build release ON; ctest --preset release -j2 ;;
-  sanitized) build dev ON; ctest --preset dev -j2 ;;
-  fuzz) build fuzz ON; sh tests/attack/fuzz/run.sh --seconds 10 build/fuzz ;;
+  sanitized) build clang ON; ctest --preset clang -j2 ;;
+  fuzz) build clang ON fuzz; sh tests/attack/fuzz/run.sh --seconds 10 build/clang ;;
 esac

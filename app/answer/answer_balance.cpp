@@ -143,7 +143,7 @@ std::vector<double> times(std::vector<double> values, double factor) {
 Table lines_table(const Job& job, const study::Potentials& p) {
   Table table{"balance.lines",
               "",
-              {{"line", "", {}, summary},
+              {{"potential_of", "", {}, summary},
                {"given_since_full", "", measure<params::Charge>(), summary},
                {"potentials", "", measure<params::Voltage>(), summary}},
               {},

@@ -9,7 +9,7 @@
 #   --jobs    processes at a time (as many as there are cores)
 #   --seed    of the random cells (20260801); the next --from goes on where the last run ended
 #
-# Needs a built preset `release`, and for `fuzz` the preset `fuzz` (sh bootstrap.sh fuzz). Logs go to build/long; the sums, which
+# Needs a built preset `release`, and for `fuzz` the preset `clang` (sh bootstrap.sh fuzz). Logs go to build/long; the sums, which
 # a commit is to keep, to tests/long/last_result.txt. Status 1 where anything fails.
 set -eu
 root=$(CDPATH='' cd -- "$(dirname -- "$0")/../.." && pwd)
@@ -67,10 +67,10 @@ for part in $parts; do
       note ""
       note "== fuzz: $fuzz s a reader"
       status=0
-      sh tests/attack/fuzz/run.sh --seconds "$fuzz" build/fuzz > "$logs/fuzz.log" 2>&1 || status=$?
+      sh tests/attack/fuzz/run.sh --seconds "$fuzz" build/clang > "$logs/fuzz.log" 2>&1 || status=$?
       case $status in
         0) note "passed" ;;
-        77) note "NOT RUN: the preset fuzz is not built (sh bootstrap.sh fuzz)" ;;
+        77) note "NOT RUN: the preset clang is not built (sh bootstrap.sh fuzz)" ;;
         *) failures=$((failures + 1)); note "FAILED; see build/long/fuzz.log" ;;
       esac
       grep -E ' runs in |BROKEN|^broken' "$logs/fuzz.log" | sed "s|$root/||g" | tee -a "$result" || true ;;

@@ -1,7 +1,7 @@
 #!/bin/sh
-# Every libFuzzer program of a build of the preset `fuzz`, one after the other:
+# Every libFuzzer program of a build of the preset `clang`, one after the other:
 #
-#   sh tests/attack/fuzz/run.sh [--seconds S] [BUILD]     BUILD: build/fuzz
+#   sh tests/attack/fuzz/run.sh [--seconds S] [BUILD]     BUILD: build/clang
 #
 # Status 77 (skipped) where the programs are not built; 1 where an input breaks a promise: it is left in BUILD/fuzz-work.
 set -eu
@@ -13,7 +13,7 @@ while [ $# -gt 0 ]; do
     *) break ;;
   esac
 done
-build=${1:-$here/../../../build/fuzz}
+build=${1:-$here/../../../build/clang}
 if [ ! -x "$build/tests/attack/fuzz/fuzz_sheet" ]; then
   echo "skipped: no libFuzzer programs in $build. They need Clang and its run-time library (Debian: clang, libclang-rt-14-dev or"
   echo "libclang-rt-dev): sh bootstrap.sh fuzz"
@@ -25,7 +25,7 @@ for program in "$build"/tests/attack/fuzz/fuzz_*; do
   if ! [ -x "$program" ] || ! [ -f "$program" ]; then continue; fi
   target=${program##*/fuzz_}
   [ "$target" != replay ] || continue
-  work=$build/fuzz-work/$target
+  work=$build/clang-work/$target
   mkdir -p "$work/found"
   regressions=$here/regressions/$target
   [ -d "$regressions" ] || regressions=
