@@ -13,7 +13,7 @@ namespace onegrain::app::answer {
 
 namespace {
 
-std::vector<std::string> words_of(const std::string& list) {
+std::vector<std::string> split_at_commas(const std::string& list) {
   std::vector<std::string> words;
   std::string word;
   for (const char c : list + ",") {
@@ -45,7 +45,7 @@ std::string headline_of(const study::Estimation& estimation) {
 }  // namespace
 
 Answer fit(const Request& request, const Channels& channels, Job& job) {
-  study::Estimation estimation = study::estimation(request, channels, job, words_of(request.free_values), false);
+  study::Estimation estimation = study::estimation(request, channels, job, split_at_commas(request.free_values), false);
   if (!request.out.empty()) fitted_files(job, estimation, study::as_given(estimation), request.out);
   std::function<void(const std::string&)> progress;
   if (channels.watched)

@@ -26,14 +26,14 @@ double smoothing_of(const std::string& text) {
   std::string number = text;
   number.erase(std::remove(number.begin(), number.end(), ' '), number.end());
   if (!number.empty() && number.back() == '%') number.pop_back();
-  const auto percent = params::parse_number(number);
-  if (!percent || !(*percent >= 0.05 && *percent <= 20))
+  const auto in_percent = params::parse_number(number);
+  if (!in_percent || !(*in_percent >= 0.05 && *in_percent <= 20))
     throw CommandLineError("--smoothing '" + text + "': write a share of the range from 0.05 % to 20 %, such as '1 %'");
-  return *percent / 100;
+  return *in_percent / 100;
 }
 
 std::string mAh(double coulombs) { return digits(coulombs / 3.6, 4) + " mAh"; }
-std::string percent(double share) { return digits(100 * share, 2) + " %"; }
+std::string in_percent(double share) { return digits(100 * share, 2) + " %"; }
 std::string mV(double volts) { return millivolts(volts) + " mV"; }
 std::string ohms(double ohm) { return std::abs(ohm) < 1 ? digits(1e3 * ohm, 3) + " mohm" : digits(ohm, 3) + " ohm"; }
 
@@ -76,7 +76,7 @@ std::string headline_of(const Overlay& overlay) {
           ? fmt::format(
                 "The model ends before the {} does; over the {} of its rows that it reaches it is {} rms off, {} "
                 "at worst.",
-                name, percent(reached), rms, worst)
+                name, in_percent(reached), rms, worst)
           : fmt::format("The {} is met within {} rms, {} at worst.", name, rms, worst);
   text += against_resistance(overlay, names, fast);
   if (fast.between_cells_rms) {
@@ -113,7 +113,7 @@ std::string why_of_model(const Job& job, const study::WhyLess& why, const Overla
                                  fast.temperature ? "the mean that was measured" : "the temperature of the sheet");
   if (budget.missing_capacity > 1e-3 * budget.ideal_capacity) {
     text += fmt::format(" of the {} of capacity that it misses there, {};",
-                        percent(budget.missing_capacity / budget.ideal_capacity),
+                        in_percent(budget.missing_capacity / budget.ideal_capacity),
                         largest_shares(budget, job.cell, budget.missing_capacity,
                                        [](const solver::LossShare& s) { return s.capacity; }));
   } else {
@@ -121,7 +121,7 @@ std::string why_of_model(const Job& job, const study::WhyLess& why, const Overla
   }
   if (budget.missing_energy > 1e-3 * budget.ideal_energy) {
     text += fmt::format(
-        " of the {} of energy, {}.", percent(budget.missing_energy / budget.ideal_energy),
+        " of the {} of energy, {}.", in_percent(budget.missing_energy / budget.ideal_energy),
         largest_shares(budget, job.cell, budget.missing_energy, [](const solver::LossShare& s) { return s.energy; }));
   } else {
     text += " next to no energy either.";
@@ -137,7 +137,7 @@ std::string why_words(const Job& job, const Overlay& overlay) {
   const OverlaidStep &fast = overlay.at(why.fast), &slow = overlay.at(why.slow);
   const double missing = (slow.capacity - fast.capacity) / slow.capacity,
                energy = 1 - why.fast_energy / fast.capacity / (why.slow_energy / slow.capacity);
-  const auto less = [](double share) { return percent(std::abs(share)) + (share >= 0 ? " less" : " more"); };
+  const auto less = [](double share) { return in_percent(std::abs(share)) + (share >= 0 ? " less" : " more"); };
   std::string text =
       fmt::format("At {} the cell gave {}, {} than at {} ({}), and {} energy per charge.", names.rate(why.fast),
                   mAh(fast.capacity), less(missing), names.rate(why.slow), mAh(slow.capacity), less(energy));
@@ -352,7 +352,7 @@ Answer overlay(const Request& request, const Channels& channels, Job& job) {
       "another "
       "height or width: kinetics or mixed grains. Both lines are smoothed alike, by a triangle of {} and of {} of the "
       "capacity to either side.",
-      mV(overlay.voltage_width), percent(overlay.capacity_share));
+      mV(overlay.voltage_width), in_percent(overlay.capacity_share));
   add_blocks(
       said,
       {"Derivatives, where the stages of the electrodes show", {Paragraph{smoothed, page}}, Section::Beside::two, page},

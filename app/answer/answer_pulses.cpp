@@ -23,7 +23,7 @@ const Measure per_area = measure<params::ArealResistance>(nullptr, 3), seconds =
 
 bool several_files(const PulseReport& report) { return report.pulses.front().file != report.pulses.back().file; }
 
-std::string name_of(const PulseReport& report, const MeasuredPulse& p) {
+std::string name_of_pulse(const PulseReport& report, const MeasuredPulse& p) {
   return (several_files(report) ? file_stem(p.file) + ", " : "") + std::to_string(p.number) +
          (p.interruption ? " (long)" : "");
 }
@@ -55,7 +55,7 @@ Table diffusion_table(const PulseReport& report) {
     const std::optional<WithinFactor> root =
         p.by_square_root ? std::optional(study::diffusivity(report, *p.by_square_root)) : std::nullopt;
     const bool moved = !p.interruption && p.before && p.after;
-    table.rows.add({name_of(report, p), maybe(rest_of(p)),
+    table.rows.add({name_of_pulse(report, p), maybe(rest_of(p)),
                     p.stoichiometry ? fmt::format("{:.3f} \u00b1 {:.3f}", *p.stoichiometry, p.stoichiometry_spread)
                                     : std::string("-"),
                     moved ? Cell(*p.after - *p.before) : Cell(), p.by_fit ? Cell(p.by_fit->value) : Cell(),
@@ -81,7 +81,7 @@ Table resistance_table(const Job& job, const PulseReport& report) {
               read};
   for (const MeasuredPulse& p : report.pulses) {
     const std::optional<Jump> jump = p.closest_jump();
-    table.rows.add({name_of(report, p), std::string(p.current > 0 ? "charge" : "discharge"), p.duration,
+    table.rows.add({name_of_pulse(report, p), std::string(p.current > 0 ? "charge" : "discharge"), p.duration,
                     std::abs(p.current), maybe(rest_of(p)), jump ? Cell(job.plate_area() * jump->resistance) : Cell(),
                     jump ? Cell(jump->within) : Cell(), maybe(resistance_by_fit(p), job.plate_area()),
                     maybe(p.relaxation)});
@@ -225,7 +225,7 @@ void add_example(Section& section, const MeasuredPulse& pulse) {
 
 Section summary_section(const Job& job, const PulseReport& report) {
   Section section{"", {}, Section::Beside::none, summary};
-  section.blocks.push_back(Facts{"pulses", {{"headline", headline_of(report)}, {"method", method_of(report)}}});
+  section.blocks.push_back(Facts{"pulses", {{"headline", pulses_headline(report)}, {"method", pulses_method(report)}}});
   Figures figures{
       "pulses",
       "",
@@ -294,14 +294,14 @@ Answer pulses(const Request& request, const Channels& channels, Job& job) {
     study::add_pulses(report, job, request.files[k], data.record);
   }
   Answer said;
-  said.headline = headline_of(report);
+  said.headline = pulses_headline(report);
   Section section{"Measured pulses", {}, Section::Beside::none, read};
   if (auto plot = diffusion_plot(report)) section.blocks.push_back(std::move(*plot));
   if (const MeasuredPulse* best = best_told(report)) section.blocks.push_back(pulse_plot(*best));
   if (!report.full_cell) section.blocks.push_back(diffusion_table(report));
   section.blocks.push_back(resistance_table(job, report));
   add_remarks(section, report);
-  section.blocks.push_back(Bullets{"How this was obtained", method_of(report)});
+  section.blocks.push_back(Bullets{"How this was obtained", pulses_method(report)});
   said.sections.push_back(std::move(section));
   said.sections.push_back(summary_section(job, report));
   said.more_courses.emplace_back("pulses.csv", pulses_course(job, report));

@@ -16,7 +16,7 @@ const Axis& soc_axis() {
   return axis;
 }
 
-std::string millivolts(double volts, int significant) { return digits(1e3 * volts, significant) + " mV"; }
+std::string rounded_millivolts(double volts, int significant) { return digits(1e3 * volts, significant) + " mV"; }
 
 /// The potential of the electrode that takes lithium up, against what it must keep.
 Plot potential_plot(const Job& job, double margin, const study::ChargePath& path) {
@@ -50,7 +50,7 @@ Plot potential_plot(const Job& job, double margin, const study::ChargePath& path
   plot.zones.push_back({-INFINITY, 0, true, "below 0 V lithium metal can plate"});
   if (margin > 0) {
     plot.zones.push_back({0, margin, false, ""});
-    plot.levels.push_back({margin, "margin " + millivolts(margin, 2)});
+    plot.levels.push_back({margin, "margin " + rounded_millivolts(margin, 2)});
   }
   return plot;
 }
@@ -108,8 +108,8 @@ Section path_section(const Job& job, const study::CeilingAsked& asked, const stu
   const std::string words = fmt::format(
       "Below 0 V against lithium, metal can deposit on the {}, first at the side that faces the separator. Lowest "
       "there: {}, at {} state of charge{}.",
-      full ? "negative" : "electrode", millivolts(*lowest, 3), percent(std::round(100 * at) / 100),
-      margin > 0 ? "; " + millivolts(margin, 2) + " are to be kept" : "");
+      full ? "negative" : "electrode", rounded_millivolts(*lowest, 3), percent(std::round(100 * at) / 100),
+      margin > 0 ? "; " + rounded_millivolts(margin, 2) + " are to be kept" : "");
   section.blocks.push_back(Paragraph{words});
   Plot potential = potential_plot(job, margin, path);
   potential.description = words;

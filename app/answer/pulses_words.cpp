@@ -16,7 +16,7 @@ using study::PulseReport;
 
 namespace {
 
-std::string in_mV(double volts) { return fmt::format("{:.2f} mV", 1e3 * volts); }
+std::string hundredths_of_mV(double volts) { return fmt::format("{:.2f} mV", 1e3 * volts); }
 std::string factor_words(double factor) { return factor < 1000 ? digits(factor, 2) : "of more than 1000"; }
 std::string plural(std::size_t n, const char* what) { return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s"); }
 
@@ -70,12 +70,12 @@ std::string words_of(const PulseRemark& remark) {
     case What::rest_moves:
       return fmt::format(
           "incomplete rest: its second half still moves the voltage by {}, the pulse the potential at rest by {}",
-          in_mV(n[0]), in_mV(n[1]));
+          hundredths_of_mV(n[0]), hundredths_of_mV(n[1]));
     case What::potential_flat:
       return fmt::format(
           "flat potential: the pulse moves the potential at rest by {}, known to within {} (recorder step {}, drift in "
           "the second half of the rest {})",
-          in_mV(n[0]), in_mV(n[1]), in_mV(n[2]), in_mV(n[3]));
+          hundredths_of_mV(n[0]), hundredths_of_mV(n[1]), hundredths_of_mV(n[2]), hundredths_of_mV(n[3]));
     case What::rows_few:
       return fmt::format("too few rows: {:.0f} in the pulse from {} on, {:.0f} are needed", n[0], duration(n[1]), n[2]);
     case What::no_sphere:
@@ -84,8 +84,8 @@ std::string words_of(const PulseRemark& remark) {
           "of {} is long against R2/D",
           duration(n[0]));
     case What::noise:
-      return fmt::format("noise: the rows scatter by {} about the fit, the pulse moves them by {}", in_mV(n[0]),
-                         in_mV(n[1]));
+      return fmt::format("noise: the rows scatter by {} about the fit, the pulse moves them by {}",
+                         hundredths_of_mV(n[0]), hundredths_of_mV(n[1]));
     case What::two_spheres:
       return fmt::format("not one sphere: the pulse gives D/R2 = {} 1/s, the relaxation after it {} 1/s",
                          digits(n[0], 2), digits(n[1], 2));
@@ -108,7 +108,7 @@ std::string words_of(const PulseRemark& remark) {
       return "the voltage before the interruption bends too much for one slope";
     case What::relaxation_short:
       return fmt::format("incomplete rest: it lasts {}, its second half still moves the voltage by {}, all of it by {}",
-                         duration(n[0]), in_mV(n[1]), in_mV(n[2]));
+                         duration(n[0]), hundredths_of_mV(n[1]), hundredths_of_mV(n[2]));
     case What::row_for_rest:
       return "the record begins with it: the row before the current stands for the rest";
     case What::salt_not_settled:
@@ -133,7 +133,7 @@ std::string words_of(const study::Anchor& anchor) {
                      digits(anchor.potential, 4));
 }
 
-std::string headline_of(const PulseReport& report) {
+std::string pulses_headline(const PulseReport& report) {
   std::size_t interruptions = 0;
   std::vector<const MeasuredPulse*> told;
   for (const MeasuredPulse& p : report.pulses) {
@@ -151,7 +151,7 @@ std::string headline_of(const PulseReport& report) {
          range_words(report, told);
 }
 
-std::vector<std::string> method_of(const PulseReport& report) {
+std::vector<std::string> pulses_method(const PulseReport& report) {
   if (report.full_cell)
     return {
         "\u201cat once\u201d is the jump between the two rows around a switch of the current; "

@@ -17,9 +17,9 @@ std::string words_of(const study::PulseRemark& remark);
 /// Where the stoichiometry of a pulse comes from.
 std::string words_of(const study::Anchor& anchor);
 
-std::string headline_of(const study::PulseReport& report);
+std::string pulses_headline(const study::PulseReport& report);
 /// What was done, in sentences for the reader of the tables.
-std::vector<std::string> method_of(const study::PulseReport& report);
+std::vector<std::string> pulses_method(const study::PulseReport& report);
 
 /// D against stoichiometry by both methods; nothing where no pulse tells it.
 std::optional<Plot> diffusion_plot(const study::PulseReport& report);

@@ -11,7 +11,6 @@ namespace onegrain::app::study {
 namespace {
 
 constexpr std::size_t most_rows = 20000;
-const double not_a_number = std::numeric_limits<double>::quiet_NaN();
 
 bool is_sweep(const params::RecordedStep& step) {
   return step.kind == params::StepKind::charge || step.kind == params::StepKind::discharge;

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <limits>
 #include <optional>
 #include <vector>
 
@@ -10,6 +11,8 @@
 
 /// Measured over predicted: the model under the measured current, step by step, beside what needs no model.
 namespace onegrain::app::study {
+
+inline constexpr double not_a_number = std::numeric_limits<double>::quiet_NaN();
 
 /// How far a curve lies from the measured one, calculated minus measured, weighted with time [V].
 struct Distance {

@@ -14,7 +14,6 @@ constexpr double same_current = 0.03;  // two steps are the same where their cur
 constexpr double core_from = 0.02,
                  core_to = 0.95;        // of the capacity: where curves are compared, as the ends are steep
 constexpr double clearly_faster = 1.5;  // times the current of the slow curve
-const double not_a_number = std::numeric_limits<double>::quiet_NaN();
 
 /// Straight line through (x, y), ascending x; NaN outside.
 double interpolated(const std::vector<double>& x, const std::vector<double>& y, double at) {

@@ -8,11 +8,11 @@
 #include <cmath>
 #include <cstdlib>
 
+#include "params/text/ascii.hpp"
+
 namespace onegrain::params {
 
 namespace {
-
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
 
 std::string_view trimmed(std::string_view text) {
   while (!text.empty() && (text.front() == ' ' || text.front() == '\t')) text.remove_prefix(1);

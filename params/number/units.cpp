@@ -8,6 +8,7 @@
 
 #include "params/number/quantity.hpp"
 #include "params/number/unit_names.hpp"
+#include "params/text/ascii.hpp"
 
 namespace onegrain::params {
 
@@ -128,7 +129,6 @@ std::string other_capitals(std::string_view symbol) {
   return {};
 }
 
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
 bool is_letter(char c) {
   return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '%' || c == '_' || (c & 0x80) != 0;
 }

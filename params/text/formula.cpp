@@ -4,6 +4,7 @@
 #include <optional>
 
 #include "params/number/quantity.hpp"
+#include "params/text/ascii.hpp"
 
 namespace onegrain::params {
 
@@ -40,8 +41,6 @@ std::optional<double> weight_of(std::string_view symbol) {
   }
   return std::nullopt;
 }
-
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
 
 /// Subscript digits U+2080..U+2089 as ASCII.
 std::string plain_digits(std::string_view text) {
