@@ -240,7 +240,10 @@ Property Property::constant(double value, double activation_energy) {
 }
 
 Property::Property(Curve curve, double activation_energy)
-    : samples_{{reference_temperature, std::move(curve)}}, inverse_spans_{1}, activation_energy_(activation_energy) {}
+    : samples_{{reference_temperature, std::move(curve)}}, inverse_spans_{1}, activation_energy_(activation_energy) {
+  const Curve::Data& data = *samples_.front().curve.data_;
+  of_same_pieces_ = data.has_pieces_of(data);
+}
 
 Property::Property(std::vector<Sample> samples, double activation_energy)
     : samples_(std::move(samples)), activation_energy_(activation_energy) {
@@ -255,9 +258,8 @@ Property::Property(std::vector<Sample> samples, double activation_energy)
     inverse_spans_.push_back(1 / product);
   }
   const Curve::Data& first = *samples_.front().curve.data_;
-  of_same_pieces_ = samples_.size() > 1 && std::all_of(samples_.begin(), samples_.end(), [&](const Sample& s) {
-                      return s.curve.data_->has_pieces_of(first);
-                    });
+  of_same_pieces_ = std::all_of(samples_.begin(), samples_.end(),
+                                [&](const Sample& s) { return s.curve.data_->has_pieces_of(first); });
 }
 
 Property::Value Property::at(double x, double T) const {
@@ -333,8 +335,10 @@ double Property::Isotherm::on_merged_pieces(double x) const {
     }
     piece_ = static_cast<int>(piece);
   }
-  const ValueAndSlope v = horner(merged_.data(), degree + 1, (at - p.origin) * p.scale);
-  return x == at || d.beyond == Curve::Beyond::hold ? v.value : v.value + v.slope * p.scale * (x - at);
+  const double u = (at - p.origin) * p.scale;
+  if (x == at || d.beyond == Curve::Beyond::hold) return horner(merged_.data(), degree + 1, u).value;
+  const ValueAndSlope v = horner(merged_.data(), degree + 1, u);
+  return v.value + v.slope * p.scale * (x - at);
 }
 
 bool Property::uniform() const {
