@@ -67,8 +67,8 @@ std::string current_words(const Job& job, double current) {
   return render::text_of(current * job.plate_area(), measure<params::Current>(nullptr, 3, Rounding::down));
 }
 
-std::string minutes_words(double seconds) {
-  const double minutes = seconds / 60;
+std::string minutes_words(double duration) {
+  const double minutes = duration / 60;
   return (minutes >= 10 ? fmt::format("{:.0f}", minutes) : digits(minutes, 3)) + " min";
 }
 

@@ -305,7 +305,7 @@ std::string revised(const std::string& text, const std::string& file, const std:
 std::string quoted(const std::string& words) {
   std::string result = "\"";
   for (std::size_t at = 0; at < words.size(); ++at) {
-    const auto byte = static_cast<unsigned char>(words[at]);
+    const unsigned byte = static_cast<unsigned char>(words[at]);
     const auto following = [&](std::size_t k) {
       return at + k < words.size() ? static_cast<unsigned char>(words[at + k]) : 0U;
     };

@@ -17,7 +17,6 @@ double scale_of(Limit limit, double allowed) {
   switch (limit) {
     case Limit::plating:
     case Limit::voltage:
-      return 0.05;
     case Limit::positive_surface:
     case Limit::negative_surface:
       return 0.05;

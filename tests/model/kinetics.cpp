@@ -52,7 +52,7 @@ TEST_CASE("Tafel slopes are 2.303 RT / (alpha F) per decade, on either side", "[
     CAPTURE(aa, ac);
     const double decade = 59.159350e-3;  // (RT/F) ln 10 at 298.15 K
     // what the other direction still adds at 1e8 exchange currents is (1e-8)^((aa+ac)/max), far below the tolerance
-    const auto eta = [&](double s) { return butler_volmer(s, 1, T_ref, aa, ac).value; };
+    const auto eta = [aa = aa, ac = ac](double s) { return butler_volmer(s, 1, T_ref, aa, ac).value; };
     CHECK_THAT(eta(1e9) - eta(1e8), WithinRel(decade / aa, 1e-7));
     CHECK_THAT(eta(-1e8) - eta(-1e9), WithinRel(decade / ac, 1e-7));
   }
@@ -100,7 +100,7 @@ TEST_CASE("the derivatives of an overpotential are those of its values", "[model
       CAPTURE(aa, ac, i);
       const double i0 = 1.3, T = 310, h = 1e-5;  // relative; central differences err by h^2
       const auto v = butler_volmer(i, i0, T, aa, ac);
-      const auto eta = [&](double i_s, double i_0, double temperature) {
+      const auto eta = [aa = aa, ac = ac](double i_s, double i_0, double temperature) {
         return butler_volmer(i_s, i_0, temperature, aa, ac).value;
       };
       CHECK(v.by_current > 0);

@@ -238,7 +238,7 @@ TEST_CASE("SHA-256 gives the examples of FIPS 180", "[params][sha256]") {
 
 TEST_CASE("SHA-256 does not depend on how the bytes are cut into pieces", "[params][sha256]") {
   // The million 'a' of FIPS 180 again, in pieces around the size of a block and in odd ones.
-  for (const std::size_t size : {1, 7, 55, 56, 63, 64, 65, 119, 4096, 999999}) {
+  for (const std::size_t size : {1UL, 7UL, 55UL, 56UL, 63UL, 64UL, 65UL, 119UL, 4096UL, 999999UL}) {
     CAPTURE(size);
     const std::string piece(size, 'a');
     Sha256 hash;
