@@ -25,7 +25,7 @@ const std::string hostile = "cell\\e[2J\\r\\u009b31m\\nother.yaml: sound";  // a
 }  // namespace
 
 TEST_CASE("a stream in front of the terminal cuts no character in two") {
-  for (const std::size_t piece : {1, 2, 3, 7}) {
+  for (const std::size_t piece : {1UL, 2UL, 3UL, 7UL}) {
     std::ostringstream shown;
     {
       onegrain::app::Screen screen(shown);
