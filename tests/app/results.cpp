@@ -186,7 +186,7 @@ TEST_CASE("a larger grain gives less at rate, and as much when slow: the time of
   folder.write("graphite_ocp.csv", read_file(std::string(ONEGRAIN_SOURCE_DIR) + "/params/materials/graphite_ocp.csv"));
   folder.write("graphite.yaml", quick);
   const json scaled = json_of({"rates", "coarse.yaml", "--rates", "C/1000,1C,2C"});
-  for (int k = 0; k < 3; ++k) CHECK(capacity(scaled, k) == Approx(capacity(fine, k)).epsilon(1e-6));
+  for (std::size_t k = 0; k < 3; ++k) CHECK(capacity(scaled, k) == Approx(capacity(fine, k)).epsilon(1e-6));
 }
 
 TEST_CASE("a discharge from half way gives half, and a charge takes what a discharge left") {
