@@ -4,7 +4,7 @@
 #   sh bootstrap.sh            installs what is missing and builds
 #   sh bootstrap.sh demo       the same, then runs the demo cell and says where its report lies
 #   sh bootstrap.sh test       the same, then runs the whole test suite
-#   sh bootstrap.sh sanitized  the suite in a build by Clang with the address and undefined-behaviour sanitizers, libFuzzer included
+#   sh bootstrap.sh sanitized  the suite in a build with the address and undefined-behaviour sanitizers
 #   sh bootstrap.sh fuzz       libFuzzer on every reader, ten seconds each; built by Clang
 #
 # Works from any folder, as root or through sudo; a second run only does what has changed.
@@ -28,7 +28,7 @@ packages="g++ cmake ninja-build dpkg-dev libeigen3-dev libyaml-cpp-dev libcli11-
 libmuparser-dev libboost-dev libceres-dev"
 case $goal in test|sanitized|fuzz) packages="$packages catch2 libudunits2-dev python3-scipy python3-yaml python3-jsonschema
 nodejs shellcheck" ;; esac
-case $goal in sanitized|fuzz)
+case $goal in fuzz)
   apt-cache show clang >/dev/null 2>&1 || as_root apt-get update -qq || true  # a bare machine knows no package yet
   # libFuzzer is part of Clang's run-time library; where apt names none for this Clang, an older Clang brings it along.
   version=$(apt-cache depends clang 2>/dev/null | sed -n 's/.*Depends: clang-\([0-9]*\)$/\1/p' | head -n 1)
@@ -118,6 +118,6 @@ case $goal in
     echo "Change a number in it, for instance a particle_radius, and type the same command again."
     ;;
   test) build release ON; ctest --preset release -j2 ;;
-  sanitized) build clang ON; ctest --preset clang -j2 ;;
+  sanitized) build dev ON; ctest --preset dev -j2 ;;
   fuzz) build clang ON fuzz; sh tests/attack/fuzz/run.sh --seconds 10 build/clang ;;
 esac
