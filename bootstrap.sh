@@ -28,13 +28,12 @@ packages="g++ cmake ninja-build dpkg-dev libeigen3-dev libyaml-cpp-dev libcli11-
 libmuparser-dev libboost-dev libceres-dev"
 case $goal in test|sanitized|fuzz) packages="$packages catch2 libudunits2-dev python3-scipy python3-yaml python3-jsonschema
 nodejs shellcheck" ;; esac
-case $goal in fuzz)
+if [ "$goal" = fuzz ]; then
   apt-cache show clang >/dev/null 2>&1 || as_root apt-get update -qq || true  # a bare machine knows no package yet
   # libFuzzer is part of Clang's run-time library; where apt names none for this Clang, an older Clang brings it along.
   version=$(apt-cache depends clang 2>/dev/null | sed -n 's/.*Depends: clang-\([0-9]*\)$/\1/p' | head -n 1)
   packages="$packages clang ${version:+libclang-rt-$version-dev}"
-  ;;
-esac
+fi
 
 missing=
 for package in $packages; do

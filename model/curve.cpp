@@ -184,10 +184,11 @@ std::vector<Curve> Curve::approximations(const std::vector<std::function<double(
     const auto [a, b] = waiting.back();
     waiting.pop_back();
     const double middle = 0.5 * (a + b), half = 0.5 * (b - a);
+    const bool as_it_is = half <= 0.5 * narrowest * (upper - lower);
     bool good = true;
-    for (std::size_t k = 0; k < functions.size() && (good || half <= 0.5 * narrowest * (upper - lower)); ++k)
+    for (std::size_t k = 0; k < functions.size() && (good || as_it_is); ++k)
       good = piece_of(functions[k], a, b, tolerances[k], pieces[k]) && good;
-    if (good || half <= 0.5 * narrowest * (upper - lower)) {
+    if (good || as_it_is) {
       for (std::size_t k = 0; k < all.size(); ++k) all[k]->add(b, middle, 1 / half, pieces[k]);
     } else {
       waiting.emplace_back(middle, b);
@@ -240,10 +241,7 @@ Property Property::constant(double value, double activation_energy) {
 }
 
 Property::Property(Curve curve, double activation_energy)
-    : samples_{{reference_temperature, std::move(curve)}}, inverse_spans_{1}, activation_energy_(activation_energy) {
-  const Curve::Data& data = *samples_.front().curve.data_;
-  of_same_pieces_ = data.has_pieces_of(data);
-}
+    : Property(std::vector<Sample>{{reference_temperature, std::move(curve)}}, activation_energy) {}
 
 Property::Property(std::vector<Sample> samples, double activation_energy)
     : samples_(std::move(samples)), activation_energy_(activation_energy) {
@@ -285,7 +283,7 @@ Property::Isotherm::Isotherm(const Property& property, double T)
   }
   double behind = 1, behind_slope = 0;
   for (std::size_t k = n; k-- > 0;) {
-    const double scale = n > 1 ? property.inverse_spans_[k] : 1;
+    const double scale = property.inverse_spans_[k];
     weight_slope_[k] = scale * (weight_slope_[k] * behind + weight_[k] * behind_slope);
     weight_[k] *= scale * behind;
     const double from = T - samples_[k].temperature;

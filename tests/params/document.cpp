@@ -11,6 +11,7 @@
 #include "params/text/library.hpp"
 #include "params/text/sha256.hpp"
 #include "tests/catch.hpp"
+#include "tests/params/sheets.hpp"
 
 using namespace onegrain::params;
 
@@ -33,28 +34,10 @@ struct Random {
   }
 };
 
-const char* const sheet_text = R"(onegrain: 1
-name: invented cell
-arrangement: full_cell
-temperature: 25 degC
-disc_diameter: 14 mm
-voltage_window: {lower: 2.8 V, upper: 4.2 V}
-contact_resistance: 12 ohm.cm2
-positive:
-  material: nmc622
-  coating:
-    loading: {value: 11.8 mg/cm2, spread: 0.2 mg/cm2, source: "balance"}
-    thickness: 52 um
-    recipe: {active: 94 wt%, carbon: 3 wt%, binder: 3 wt%}
-  particle_radius: 4.8 um
-negative:
-  material: graphite
-  layer: {thickness: 60 um, active_fraction: 62 %, porosity: 33 %}
-  particle_radius: 8 um
-formation_loss: 8 %
-separator: {thickness: 25 um, porosity: 45 %}
-electrolyte: carbonate_1M
-)";
+std::string sheet_text() {
+  return sheets::with(sheets::full_cell, "loading: 11.8 mg/cm2",
+                      "loading: {value: 11.8 mg/cm2, spread: 0.2 mg/cm2, source: \"balance\"}");
+}
 
 }  // namespace
 
@@ -158,7 +141,7 @@ TEST_CASE("no bytes make the reader of sheets crash, hang or accept nonsense", "
     }
   }
   SECTION("a sheet cut off anywhere") {
-    const std::string whole = sheet_text;
+    const std::string whole = sheet_text();
     for (std::size_t length = 0; length + 15 < whole.size(); length += 7) {
       const auto loaded = read_sheet(whole.substr(0, length), "a.yaml", "/nonexistent");
       CAPTURE(length);
@@ -168,7 +151,7 @@ TEST_CASE("no bytes make the reader of sheets crash, hang or accept nonsense", "
   }
   SECTION("a sheet with bytes changed: sound or faulted, never both, never neither") {
     for (int run = 0; run < 600; ++run) {
-      std::string text = sheet_text;
+      std::string text = sheet_text();
       for (std::uint64_t n = 1 + random() % 4; n > 0; --n)
         text[random() % text.size()] = static_cast<char>(32 + random() % 95);
       const auto loaded = read_sheet(text, "a.yaml", "/nonexistent");
@@ -178,9 +161,10 @@ TEST_CASE("no bytes make the reader of sheets crash, hang or accept nonsense", "
   }
   SECTION("a sheet with lines repeated, dropped or swapped") {
     std::vector<std::string> lines;
-    for (std::size_t at = 0; at < std::string(sheet_text).size();) {
-      const std::size_t end = std::string(sheet_text).find('\n', at) + 1;
-      lines.push_back(std::string(sheet_text).substr(at, end - at));
+    const std::string whole = sheet_text();
+    for (std::size_t at = 0; at < whole.size();) {
+      const std::size_t end = whole.find('\n', at) + 1;
+      lines.push_back(whole.substr(at, end - at));
       at = end;
     }
     for (int run = 0; run < 400; ++run) {

@@ -7,25 +7,17 @@
 #include "solver/step/curves.hpp"
 #include "tests/catch.hpp"
 #include "tests/published_cell.hpp"
+#include "tests/solver/bench.hpp"
 
 using namespace onegrain;
 using model::CurrentDrive;
 using model::VoltageDrive;
 using solver::Ended;
+using tests::Bench;
 using tests::published_cell;
 
 namespace {
 constexpr double one_c = tests::published_one_c;
-
-struct Bench {
-  model::Cell cell;
-  model::ElectrolyteModel electrolyte = model::ElectrolyteModel::uniform;
-  solver::Workspace workspace{};
-  solver::Simulator simulator{cell, workspace, {}, electrolyte};
-  solver::StepSolution run(const solver::State& start, model::Drive drive, model::Ends until) {
-    return simulator.run(start, {drive, until, "a step"});
-  }
-};
 }  // namespace
 
 TEST_CASE("a step that leads away from a limit runs its time", "[solver][ends]") {

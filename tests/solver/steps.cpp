@@ -7,30 +7,22 @@
 #include "tests/catch.hpp"
 #include "tests/published_cell.hpp"
 #include "tests/quadrature.hpp"
+#include "tests/solver/bench.hpp"
 
 using namespace onegrain;
 using model::CurrentDrive;
 using model::VoltageDrive;
 using solver::Ended;
+using tests::Bench;
 using tests::published_cell;
 
 namespace {
 constexpr double one_c = tests::published_one_c;
-
-struct Bench {
-  model::Cell cell;
-  solver::Workspace workspace;
-  solver::Simulator simulator{cell, workspace};
-  solver::StepSolution run(const solver::State& start, model::Drive drive, model::Ends until,
-                           std::string label = "a step") {
-    return simulator.run(start, {drive, until, std::move(label)});
-  }
-};
 }  // namespace
 
 TEST_CASE("when the current is switched on, the voltage jumps by charge transfer and ohmic drop alone",
           "[solver][steps]") {
-  Bench bench{published_cell(true), {}};
+  Bench bench{published_cell(true)};
   bench.cell.contact_resistance = 0;
   const auto start = bench.simulator.at_rest(0);
   for (const double rate : {-2.0, -0.1, 0.5}) {
@@ -62,7 +54,7 @@ TEST_CASE("when the current is switched on, the voltage jumps by charge transfer
 TEST_CASE("a step ends by whichever of its ends comes first", "[solver][steps]") {
   const bool varying = GENERATE(false, true);
   CAPTURE(varying);
-  Bench bench{published_cell(varying), {}};
+  Bench bench{published_cell(varying)};
   const auto start = bench.simulator.at_rest(0);
   const auto by_time = bench.run(start, CurrentDrive{-one_c}, {.voltage = 3.0, .time = 100, .capacity = 101 * one_c});
   CHECK(by_time.ended_by() == Ended::time);
@@ -91,7 +83,7 @@ TEST_CASE("a step ends by whichever of its ends comes first", "[solver][steps]")
 }
 
 TEST_CASE("an end that holds already when the step starts ends it at once", "[solver][steps]") {
-  Bench bench{published_cell(), {}};
+  Bench bench{published_cell()};
   const auto start = bench.simulator.at_rest(0);  // 4.181 V at rest
   struct Row {
     const char* name;
@@ -130,7 +122,7 @@ TEST_CASE("a grain surface that is full or empty ends a step by name", "[solver]
   // diffusion.
   const bool varying = GENERATE(false, true);
   CAPTURE(varying);
-  Bench bench{published_cell(varying), {}};
+  Bench bench{published_cell(varying)};
   const auto half = bench.simulator.at_rest(model::at_state_of_charge(model::equilibrium_window(bench.cell), 0.5));
   const auto filled = bench.run(half, CurrentDrive{-30 * one_c}, {.time = 1e4});
   CHECK(filled.ended_by() == Ended::positive_surface_full);
@@ -143,7 +135,7 @@ TEST_CASE("a grain surface that is full or empty ends a step by name", "[solver]
   model::Cell thick = bench.cell;  // positive, so that the negative ends first
   thick.positive.thickness *= 5;
   thick.inventory = {0.5, 0.5};
-  Bench other{thick, {}};
+  Bench other{thick};
   const auto middle = other.simulator.at_rest(0);
   const auto full = other.run(middle, CurrentDrive{30 * one_c}, {.time = 1e4});
   CHECK(full.ended_by() == Ended::negative_surface_full);
@@ -159,7 +151,7 @@ TEST_CASE("a grain surface that is full or empty ends a step by name", "[solver]
 }
 
 TEST_CASE("a step that can never end says so", "[solver][steps]") {
-  Bench bench{published_cell(), {}};
+  Bench bench{published_cell()};
   const auto start = bench.simulator.at_rest(0);
   CHECK_THROWS_AS(bench.run(start, CurrentDrive{0}, {.voltage = 4.5}), solver::IntegrationFailure);
   CHECK_THROWS_WITH(bench.run(start, CurrentDrive{0}, {.voltage = 4.5}, "rest until 4.5 V"),
@@ -173,7 +165,7 @@ TEST_CASE("a step that can never end says so", "[solver][steps]") {
 TEST_CASE("the energy of a step is the integral of voltage times current", "[solver][steps]") {
   const bool varying = GENERATE(false, true);
   CAPTURE(varying);
-  Bench bench{published_cell(varying), {}};
+  Bench bench{published_cell(varying)};
   const auto start = bench.simulator.at_rest(0);
   const auto fine = [](const solver::StepSolution& step) {  // t = T u^4 spreads the square root at the start
     const double T = step.duration();
