@@ -245,7 +245,8 @@ struct Arrays {
 };
 
 struct Listed;
-using Block = std::variant<Paragraph, Lines, Bullets, Figures, Facts, Table, Plot, Bars, Stack, Layers, Intervals, Arrays, Listed>;
+using Block = std::variant<Paragraph, Lines, Bullets, Figures, Facts, Table, Plot, Bars, Stack, Layers, Intervals,
+                           Arrays, Listed>;
 
 /// In the summary alone, an array of objects at `key`, each made of blocks of its own; for objects that hold tables.
 struct Listed {
@@ -285,7 +286,7 @@ struct Answer {
   std::string verbatim;                                         ///< not empty: printed as it is, and nothing else
   std::vector<std::pair<std::string, std::string>> more_files;  ///< name and content, beside the report
   std::string unsound;  ///< not empty: faults of the input, a line each, told in the narration; the status is theirs
-  std::vector<std::pair<std::string, Course>> more_courses;     ///< name and columns, as curves.csv
+  std::vector<std::pair<std::string, Course>> more_courses;  ///< name and columns, as curves.csv
 
   // By the frame.
   std::string verb, subject, arrangement;

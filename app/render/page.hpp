@@ -10,8 +10,9 @@
 /// web/page.js) puts blocks in place and draws lines. Its content security policy forbids it to ask for anything.
 namespace onegrain::app::render {
 
-/// What the page holds as data. Blocks are {"type": "text" | "list" | "table" | "plot" | "bars" | "stack" | "layers", ...}, each
-/// described where its script draws it. Axes and lines are in the unit shown; lines are thinned to `most_points`.
+/// What the page holds as data. Blocks are {"type": "text" | "list" | "table" | "plot" | "bars" | "stack" | "layers",
+/// ...}, each described where its script draws it. Axes and lines are in the unit shown; lines are thinned to
+/// `most_points`.
 nlohmann::json page_document(const answer::Answer& answer);
 
 /// The whole page.

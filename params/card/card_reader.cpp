@@ -13,16 +13,16 @@ namespace onegrain::params {
 namespace {
 
 /// A name where a card inside a sheet has none.
-void name_it(std::string &name, const std::string &otherwise) {
+void name_it(std::string& name, const std::string& otherwise) {
   name = one_line(name);
   if (name.empty()) name = otherwise;
 }
 
 /// Puts the card that a key names, or holds, through `read`.
 template <class Card>
-std::optional<Card> card_of(Fields &sheet, const std::string &key, const std::string &name,
-                            const std::string &shipped_folder, std::optional<Card> (*read)(Fields, bool)) {
-  const DocumentReading &reading = sheet.reading();
+std::optional<Card> card_of(Fields& sheet, const std::string& key, const std::string& name,
+                            const std::string& shipped_folder, std::optional<Card> (*read)(Fields, bool)) {
+  const DocumentReading& reading = sheet.reading();
   std::string problem;
   std::optional<FoundFile> found = find_card(name, reading.folder, reading.shipped, shipped_folder, problem);
   if (!found) {
@@ -42,7 +42,7 @@ std::optional<Card> card_of(Fields &sheet, const std::string &key, const std::st
 }
 
 template <class Card>
-Loaded<Card> load_card(const std::string &name_or_path, const std::string &folder,
+Loaded<Card> load_card(const std::string& name_or_path, const std::string& folder,
                        std::optional<Card> (*read)(Fields, bool)) {
   Loaded<Card> result;
   const std::optional<FoundFile> found = find_file(name_or_path, folder, result.faults);
@@ -60,8 +60,8 @@ Loaded<Card> load_card(const std::string &name_or_path, const std::string &folde
 
 }  // namespace
 
-void read_version(Fields &fields, const std::string &key) {
-  const Node *node = fields.node(key);
+void read_version(Fields& fields, const std::string& key) {
+  const Node* node = fields.node(key);
   if (node == nullptr) {
     fields.missing(key, "'" + key + ": 1' at the top of the file");
     return;
@@ -69,19 +69,19 @@ void read_version(Fields &fields, const std::string &key) {
   if (node->text != "1") fields.error(key, "this program reads version 1");
 }
 
-void read_formula(Fields &fields, Material &material) {
+void read_formula(Fields& fields, Material& material) {
   const std::optional<std::string> formula = fields.text("formula");
   if (!formula) return;
   try {
     material.formula = parse_formula(*formula);
-  } catch (const FormulaError &wrong) {
+  } catch (const FormulaError& wrong) {
     fields.error("formula", wrong.what());
   }
 }
 
 std::optional<Material> read_material(Fields fields, bool with_version) {
   const int before = fields.reading().faults->errors();
-  const Node *role = fields.node("role");
+  const Node* role = fields.node("role");
   if (role != nullptr && role->text == "lithium_metal") {
     fields.error("role",
                  "lithium metal is a counter electrode, not a host of "
@@ -126,7 +126,7 @@ std::optional<Material> read_material(Fields fields, bool with_version) {
 
 std::optional<LithiumMetalCard> read_lithium_metal(Fields fields, bool with_version) {
   const int before = fields.reading().faults->errors();
-  const Node *role = fields.node("role");
+  const Node* role = fields.node("role");
   if (role != nullptr && (role->text == "positive" || role->text == "negative")) {
     fields.error("role",
                  "the counter electrode of a half cell is lithium "
@@ -154,7 +154,7 @@ std::optional<ElectrolyteCard> read_electrolyte(Fields fields, bool with_version
   if (fields.reading().faults->errors() > before) return std::nullopt;
 
   const double c = card.concentration.si;
-  for (const auto &[key, property] :
+  for (const auto& [key, property] :
        {std::pair("conductivity", &card.conductivity), std::pair("diffusion_coefficient", &card.diffusion_coefficient),
         std::pair("transference_number", &card.transference_number),
         std::pair("thermodynamic_factor", &card.thermodynamic_factor)}) {
@@ -172,8 +172,8 @@ std::optional<ElectrolyteCard> read_electrolyte(Fields fields, bool with_version
   return card;
 }
 
-std::optional<Material> material_of(Fields &sheet, const std::string &key) {
-  const Node *node = sheet.node(key);
+std::optional<Material> material_of(Fields& sheet, const std::string& key) {
+  const Node* node = sheet.node(key);
   if (node != nullptr && node->type == Node::Type::mapping) {
     std::optional<Material> material = read_material(Fields(*node, sheet.path_of(key), sheet.reading()), false);
     if (material) material->card = "(on the sheet)";
@@ -187,9 +187,9 @@ std::optional<Material> material_of(Fields &sheet, const std::string &key) {
   return name ? card_of<Material>(sheet, key, *name, "materials", read_material) : std::nullopt;
 }
 
-std::optional<LithiumMetalCard> lithium_metal_of(Fields &sheet, const std::string &key,
-                                                 const std::string &name_if_absent) {
-  const Node *node = sheet.node(key);
+std::optional<LithiumMetalCard> lithium_metal_of(Fields& sheet, const std::string& key,
+                                                 const std::string& name_if_absent) {
+  const Node* node = sheet.node(key);
   if (node != nullptr && node->type == Node::Type::mapping) {
     std::optional<LithiumMetalCard> card =
         read_lithium_metal(Fields(*node, sheet.path_of(key), sheet.reading()), false);
@@ -200,8 +200,8 @@ std::optional<LithiumMetalCard> lithium_metal_of(Fields &sheet, const std::strin
   return name ? card_of<LithiumMetalCard>(sheet, key, *name, "materials", read_lithium_metal) : std::nullopt;
 }
 
-std::optional<ElectrolyteCard> electrolyte_of(Fields &sheet, const std::string &key) {
-  const Node *node = sheet.node(key);
+std::optional<ElectrolyteCard> electrolyte_of(Fields& sheet, const std::string& key) {
+  const Node* node = sheet.node(key);
   if (node != nullptr && node->type == Node::Type::mapping) {
     std::optional<ElectrolyteCard> card = read_electrolyte(Fields(*node, sheet.path_of(key), sheet.reading()), false);
     if (card) card->card = "(on the sheet)";
@@ -217,24 +217,24 @@ std::optional<ElectrolyteCard> electrolyte_of(Fields &sheet, const std::string &
   return name ? card_of<ElectrolyteCard>(sheet, key, *name, "electrolytes", read_electrolyte) : std::nullopt;
 }
 
-Loaded<Material> load_material(const std::string &name_or_path) {
+Loaded<Material> load_material(const std::string& name_or_path) {
   return load_card<Material>(name_or_path, "materials", read_material);
 }
-Loaded<LithiumMetalCard> load_lithium_metal(const std::string &name_or_path) {
+Loaded<LithiumMetalCard> load_lithium_metal(const std::string& name_or_path) {
   return load_card<LithiumMetalCard>(name_or_path, "materials", read_lithium_metal);
 }
-Loaded<ElectrolyteCard> load_electrolyte(const std::string &name_or_path) {
+Loaded<ElectrolyteCard> load_electrolyte(const std::string& name_or_path) {
   return load_card<ElectrolyteCard>(name_or_path, "electrolytes", read_electrolyte);
 }
 
 std::vector<ShippedCard> shipped_cards() {
   std::vector<ShippedCard> cards;
-  for (const char *folder : {"materials", "electrolytes", "cells"}) {
-    for (const std::string &name : shipped_names(folder)) {
+  for (const char* folder : {"materials", "electrolytes", "cells"}) {
+    for (const std::string& name : shipped_names(folder)) {
       ShippedCard card{folder, name, name, std::string(embedded_file(std::string(folder) + "/" + name + ".yaml"))};
       Faults faults;
       const std::optional<Node> document = read_document(card.text, name, faults);
-      const Entry *title = document ? document->find("name") : nullptr;
+      const Entry* title = document ? document->find("name") : nullptr;
       if (title != nullptr) card.title = title->value.text;
       cards.push_back(std::move(card));
     }

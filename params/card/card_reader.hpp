@@ -16,15 +16,15 @@ std::optional<LithiumMetalCard> read_lithium_metal(Fields fields, bool with_vers
 std::optional<ElectrolyteCard> read_electrolyte(Fields fields, bool with_version);
 
 /// The potential under a key, with what hangs on it; faults a missing one.
-void read_potential(Fields &parent, const std::string &key, PotentialCard &card);
+void read_potential(Fields& parent, const std::string& key, PotentialCard& card);
 
 /// A version key such as `onegrain: 1`.
-void read_version(Fields &fields, const std::string &key);
+void read_version(Fields& fields, const std::string& key);
 
 /// The card that a key of a sheet names, or holds as a mapping.
-std::optional<Material> material_of(Fields &sheet, const std::string &key);
-std::optional<LithiumMetalCard> lithium_metal_of(Fields &sheet, const std::string &key,
-                                                 const std::string &name_if_absent);
-std::optional<ElectrolyteCard> electrolyte_of(Fields &sheet, const std::string &key);
+std::optional<Material> material_of(Fields& sheet, const std::string& key);
+std::optional<LithiumMetalCard> lithium_metal_of(Fields& sheet, const std::string& key,
+                                                 const std::string& name_if_absent);
+std::optional<ElectrolyteCard> electrolyte_of(Fields& sheet, const std::string& key);
 
 }  // namespace onegrain::params

@@ -35,14 +35,14 @@ bool is_free(CrystalSystem system, Cell part) {
 
 }  // namespace
 
-void check_crystal(Fields &fields, Crystal &crystal, bool sound) {
-  const Node *system = fields.node("system");
+void check_crystal(Fields& fields, Crystal& crystal, bool sound) {
+  const Node* system = fields.node("system");
   if (system == nullptr ||
       std::find(crystal_systems.begin(), crystal_systems.end(), system->text) == crystal_systems.end())
     return;
-  const std::string &name = system->text;
+  const std::string& name = system->text;
   // What the system fixes may be repeated, if it is repeated truly.
-  const auto edge = [&](const char *key, std::optional<Given<Length>> &given, Cell part) {
+  const auto edge = [&](const char* key, std::optional<Given<Length>>& given, Cell part) {
     if (is_free(crystal.system, part)) {
       if (!fields.has(key)) fields.required<Length>(key, reason::lattice, "angstrom");
       return;
@@ -51,7 +51,7 @@ void check_crystal(Fields &fields, Crystal &crystal, bool sound) {
       fields.error(key, "in a " + name + " cell this equals a; leave it out");
     given.reset();
   };
-  const auto corner = [&](const char *key, std::optional<Given<Angle>> &given, Cell part, double degrees) {
+  const auto corner = [&](const char* key, std::optional<Given<Angle>>& given, Cell part, double degrees) {
     if (is_free(crystal.system, part)) {
       if (!fields.has(key)) fields.required<Angle>(key, reason::angle);
       return;

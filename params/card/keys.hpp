@@ -31,24 +31,24 @@ inline const std::vector<std::string> crystal_systems = {"cubic",    "tetragonal
 /// @param is_file  it is a file with a version and needs a name; else it stands
 /// inside a sheet
 template <class V>
-void keys_of_names(V &v, const char *version, std::string &name, std::string &note, std::string &source, bool is_file) {
+void keys_of_names(V& v, const char* version, std::string& name, std::string& note, std::string& source, bool is_file) {
   if (is_file) v.version(version);
   v.text("name", &name, is_file, "a name for reports", "a name for reports");
   v.text("note", &note, false, "", "anything worth knowing");
   v.text("source", &source, false, "", "where the numbers come from");
   std::string attribution;
   v.text("attribution", &attribution, false, "", "what the licence of the data wants named");
-  v.reading([&](Fields &, bool) {
+  v.reading([&](Fields&, bool) {
     if (!attribution.empty()) source += (source.empty() ? "" : "; ") + attribution;
   });
 }
 
 template <class V>
-void keys_of_activation_energy(V &v, const std::string &key, Given<MolarEnergy> &energy, const PropertyValue &property,
-                               const std::string &of_what) {
+void keys_of_activation_energy(V& v, const std::string& key, Given<MolarEnergy>& energy, const PropertyValue& property,
+                               const std::string& of_what) {
   v.value_or(key, energy, reason::activation_energy, 0,
              "not stated: " + of_what + " taken as independent of temperature", "of " + of_what + ", from 25 degC");
-  v.reading([&](Fields &fields, bool) {
+  v.reading([&](Fields& fields, bool) {
     if (fields.has(key) && energy.si != 0 && property.function && property.function->shape().depends_on_temperature)
       fields.error(key,
                    "the expression holds the temperature already; an "
@@ -57,14 +57,14 @@ void keys_of_activation_energy(V &v, const std::string &key, Given<MolarEnergy> 
 }
 
 template <class V>
-void keys_of_transfer(V &v, Given<Number> &anodic, Given<Number> &cathodic) {
+void keys_of_transfer(V& v, Given<Number>& anodic, Given<Number>& cathodic) {
   v.group_or("transfer_coefficients", "two numbers, such as {anodic: 0.5, cathodic: 0.5}",
-             "of the reaction at the grain surface", [&](auto &of) {
+             "of the reaction at the grain surface", [&](auto& of) {
                const std::string why = "common practice: one half each";
                of.value_or("anodic", anodic, limits::open_share, 0.5, why, "while lithium leaves");
                of.value_or("cathodic", cathodic, limits::open_share, 0.5, why, "while lithium enters");
-               of.reading([&](Fields &fields, bool) {  // both or none
-                 for (const char *key : {"anodic", "cathodic"}) {
+               of.reading([&](Fields& fields, bool) {  // both or none
+                 for (const char* key : {"anodic", "cathodic"}) {
                    if (fields.here().line > 0 && !fields.has(key)) fields.required<Number>(key, limits::open_share);
                  }
                });
@@ -72,10 +72,10 @@ void keys_of_transfer(V &v, Given<Number> &anodic, Given<Number> &cathodic) {
 }
 
 /// What the system of a crystal needs and what it fixes.
-void check_crystal(Fields &fields, Crystal &crystal, bool sound);
+void check_crystal(Fields& fields, Crystal& crystal, bool sound);
 
 template <class V>
-void keys(V &v, Crystal &c) {
+void keys(V& v, Crystal& c) {
   v.choice("system", crystal_systems, "trigonal: hexagonal axes; rhombohedral: rhombohedral axes",
            [&](std::size_t k) { c.system = static_cast<CrystalSystem>(k); });
   v.value("a", c.a, reason::lattice, "edge", "angstrom");
@@ -85,11 +85,11 @@ void keys(V &v, Crystal &c) {
   v.value("beta", c.beta, reason::angle, "angle, where the system does not fix it");
   v.value("gamma", c.gamma, reason::angle, "angle, where the system does not fix it");
   v.value("formula_units", c.formula_units, {.lower = 0, .upper = 1000, .lower_open = true}, "per unit cell (Z)");
-  v.reading([&](Fields &fields, bool sound) { check_crystal(fields, c, sound); });
+  v.reading([&](Fields& fields, bool sound) { check_crystal(fields, c, sound); });
 }
 
 template <class V>
-void keys(V &v, StressCard &s) {
+void keys(V& v, StressCard& s) {
   v.value("partial_molar_volume", s.partial_molar_volume, limits::between(-20e-6, 20e-6), "of lithium in the host");
   v.value("youngs_modulus", s.youngs_modulus, limits::between(1e6, 2e12), "of the grain", "GPa");
   v.value("poisson_ratio", s.poisson_ratio, {.lower = 0, .upper = 0.5, .upper_open = true}, "of the grain");
@@ -97,11 +97,11 @@ void keys(V &v, StressCard &s) {
 }
 
 /// Takes the key `formula` apart.
-void read_formula(Fields &fields, Material &material);
+void read_formula(Fields& fields, Material& material);
 
 /// What hangs on a potential, beside its formula or table.
 template <class V>
-void keys_of_potential(V &v, PotentialCard &card) {
+void keys_of_potential(V& v, PotentialCard& card) {
   PropertyRules rules = host_rules(EntropicCoefficientKind::kind, reason::entropic);
   rules.temperature = false;
   v.property("entropic_coefficient", card.entropic, rules, "change of the potential with temperature");
@@ -114,10 +114,10 @@ inline PropertyRules exchange_rules() {
 }
 
 template <class V>
-void keys(V &v, Material &m, bool is_file) {
+void keys(V& v, Material& m, bool is_file) {
   keys_of_names(v, "onegrain_material", m.name, m.note, m.source, is_file);
   v.text("formula", nullptr, false, "", "chemical formula with its lithium: LiNi0.6Mn0.2Co0.2O2");
-  v.reading([&](Fields &fields, bool) { read_formula(fields, m); });
+  v.reading([&](Fields& fields, bool) { read_formula(fields, m); });
   v.choice("role", {"positive", "negative", "lithium_metal"}, "which electrode it is made for",
            [&](std::size_t k) { m.role = k == 0 ? Role::positive : Role::negative; });
   v.value("lithium_sites", m.lithium_sites, {.lower = 0, .upper = 100, .lower_open = true},
@@ -126,7 +126,7 @@ void keys(V &v, Material &m, bool is_file) {
           "a unit cell, such as {system: cubic, a: 8.24 angstrom, "
           "formula_units: 8}",
           "unit cell; with the formula it gives density and lithium sites",
-          [&](auto &of, Crystal &crystal) { keys(of, crystal); });
+          [&](auto& of, Crystal& crystal) { keys(of, crystal); });
   v.value("density", m.stated_density, reason::density, "of the crystal; otherwise from the unit cell");
   v.value("maximum_concentration", m.stated_maximum_concentration, reason::concentration,
           "lithium sites per volume; otherwise from the unit cell, or from "
@@ -145,11 +145,11 @@ void keys(V &v, Material &m, bool is_file) {
   v.group("stress", m.stress,
           "partial_molar_volume, youngs_modulus, poisson_ratio and "
           "fracture_strength",
-          "what cracks a grain", [&](auto &of, StressCard &stress) { keys(of, stress); });
+          "what cracks a grain", [&](auto& of, StressCard& stress) { keys(of, stress); });
 }
 
 template <class V>
-void keys(V &v, LithiumMetalCard &c, bool is_file) {
+void keys(V& v, LithiumMetalCard& c, bool is_file) {
   keys_of_names(v, "onegrain_material", c.name, c.note, c.source, is_file);
   v.choice("role", {"lithium_metal"}, "lithium metal", [](std::size_t) {});
   v.text("formula", nullptr, false, "", "Li");
@@ -161,7 +161,7 @@ void keys(V &v, LithiumMetalCard &c, bool is_file) {
 }
 
 template <class V>
-void keys(V &v, ElectrolyteCard &c, bool is_file) {
+void keys(V& v, ElectrolyteCard& c, bool is_file) {
   keys_of_names(v, "onegrain_electrolyte", c.name, c.note, c.source, is_file);
   v.value("concentration", c.concentration, reason::salt, "of the salt");
   v.property("conductivity", c.conductivity, electrolyte_rules(ConductivityKind::kind, limits::between(0, 1000)),

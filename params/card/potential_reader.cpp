@@ -3,12 +3,12 @@
 
 namespace onegrain::params {
 
-void read_potential(Fields &parent, const std::string &key, PotentialCard &card) {
+void read_potential(Fields& parent, const std::string& key, PotentialCard& card) {
   std::optional<Fields> fields =
       parent.required_mapping(key, "an 'expression' of x, or a 'table', against lithium metal");
   if (!fields) return;
   const PropertyRules rules = host_rules(VoltageKind::kind, limits::between(-5, 10));
-  PropertyValue &potential = card.potential;
+  PropertyValue& potential = card.potential;
   potential.function = read_function(*fields, rules, true);
   potential.result = potential.kind = &VoltageKind::kind;
   potential.shifts = true;
@@ -17,9 +17,9 @@ void read_potential(Fields &parent, const std::string &key, PotentialCard &card)
   potential.place = fields->reading().at(fields->here().line, fields->here().column);
   potential.source = fields->text("source").value_or("");
   fields->text("note");
-  if (const Entry *entry = fields->here().find("expression")) potential.written = entry->value.text;
-  if (const Entry *entry = fields->here().find("table")) potential.written = entry->value.text;
-  if (const Node *spread = fields->node("spread")) {
+  if (const Entry* entry = fields->here().find("expression")) potential.written = entry->value.text;
+  if (const Entry* entry = fields->here().find("table")) potential.written = entry->value.text;
+  if (const Node* spread = fields->node("spread")) {
     potential.spread =
         read_spread(*spread, fields->path_of("spread"), VoltageKind::kind, std::nullopt, fields->reading());
     if (potential.spread.form == Spread::Form::factor)

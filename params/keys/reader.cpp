@@ -4,9 +4,9 @@
 
 namespace onegrain::params {
 
-void KeyReader::alternatives(const Alternatives &list) {
-  const auto has = [&](const std::string &key) { return fields_.has(key); };
-  const auto begun = [&](const Alternative &set) { return std::any_of(set.needed.begin(), set.needed.end(), has); };
+void KeyReader::alternatives(const Alternatives& list) {
+  const auto has = [&](const std::string& key) { return fields_.has(key); };
+  const auto begun = [&](const Alternative& set) { return std::any_of(set.needed.begin(), set.needed.end(), has); };
   const auto chosen = std::find_if(list.sets.begin(), list.sets.end(), begun);
   if (chosen == list.sets.end()) {
     if (list.about_the_whole) return fields_.error_here(list.none);
@@ -18,13 +18,13 @@ void KeyReader::alternatives(const Alternatives &list) {
       if (begun(*other)) return fields_.error_here(list.several);
       continue;
     }
-    for (const auto *keys : {&other->needed, &other->optional}) {
-      for (const std::string &key : *keys) {
+    for (const auto* keys : {&other->needed, &other->optional}) {
+      for (const std::string& key : *keys) {
         if (has(key)) fields_.error(key, list.several);
       }
     }
   }
-  for (const std::string &key : chosen->needed) {
+  for (const std::string& key : chosen->needed) {
     if (!has(key)) fields_.missing(key, list.partly);
   }
 }

@@ -71,7 +71,7 @@ struct KeyNode {
   std::string key, help;
   Form form = Form::group;
   bool needed = false;
-  const Kind *kind = nullptr;  ///< of values and properties
+  const Kind* kind = nullptr;  ///< of values and properties
   Limits limits;
   std::string unit;                  ///< in which limits are told; empty: that of the kind
   std::string otherwise;             ///< the default as text; may be empty
@@ -89,113 +89,113 @@ struct KeyNode {
 /// only steers: a half cell has other keys.
 class KeyTree {
  public:
-  explicit KeyTree(KeyNode &node) : node_(node) {}
+  explicit KeyTree(KeyNode& node) : node_(node) {}
 
-  void version(const std::string &key) { add(key, KeyNode::Form::version, true, "version of this format: 1"); }
-  void text(const std::string &key, std::string *, bool needed, const std::string &, const std::string &help) {
+  void version(const std::string& key) { add(key, KeyNode::Form::version, true, "version of this format: 1"); }
+  void text(const std::string& key, std::string*, bool needed, const std::string&, const std::string& help) {
     add(key, KeyNode::Form::text, needed, help);
   }
   template <class Take>
-  void choice(const std::string &key, const std::vector<std::string> &words, const std::string &help, const Take &) {
+  void choice(const std::string& key, const std::vector<std::string>& words, const std::string& help, const Take&) {
     add(key, KeyNode::Form::choice, true, help).choices = words;
   }
   template <class Q>
-  void value(const std::string &key, Given<Q> &, const Limits &limits, const std::string &help,
-             const char *unit = nullptr) {
+  void value(const std::string& key, Given<Q>&, const Limits& limits, const std::string& help,
+             const char* unit = nullptr) {
     number(key, Q::kind(), limits, true, help, unit);
   }
   template <class Q>
-  void value(const std::string &key, std::optional<Given<Q>> &, const Limits &limits, const std::string &help,
-             const char *unit = nullptr) {
+  void value(const std::string& key, std::optional<Given<Q>>&, const Limits& limits, const std::string& help,
+             const char* unit = nullptr) {
     number(key, Q::kind(), limits, false, help, unit);
   }
   template <class Q>
-  void needed(const std::string &key, std::optional<Given<Q>> &, const Limits &limits, const std::string &help) {
+  void needed(const std::string& key, std::optional<Given<Q>>&, const Limits& limits, const std::string& help) {
     number(key, Q::kind(), limits, true, help, nullptr);
   }
   template <class Q>
-  void value_or(const std::string &key, Given<Q> &, const Limits &limits, double otherwise, const std::string &why,
-                const std::string &help) {
+  void value_or(const std::string& key, Given<Q>&, const Limits& limits, double otherwise, const std::string& why,
+                const std::string& help) {
     number(key, Q::kind(), limits, false, help, nullptr).otherwise = show(otherwise, Q::kind()) + " (" + why + ")";
   }
-  void property(const std::string &key, PropertyValue &, const PropertyRules &rules, const std::string &help) {
+  void property(const std::string& key, PropertyValue&, const PropertyRules& rules, const std::string& help) {
     function(key, rules, true, help);
   }
-  void property(const std::string &key, std::optional<PropertyValue> &, const PropertyRules &rules,
-                const std::string &help) {
+  void property(const std::string& key, std::optional<PropertyValue>&, const PropertyRules& rules,
+                const std::string& help) {
     function(key, rules, false, help);
   }
   template <class Card>
-  void potential(const std::string &key, Card &card, const std::string &help) {
-    KeyNode &node = number(key, VoltageKind::kind, {}, true, help, nullptr);
+  void potential(const std::string& key, Card& card, const std::string& help) {
+    KeyNode& node = number(key, VoltageKind::kind, {}, true, help, nullptr);
     node.form = KeyNode::Form::potential;
     node.variable = "x";
     KeyTree below(node);
     keys_of_potential(below, card);
   }
   template <class Card>
-  void card(const std::string &key, Card &card, const std::string &, const std::string &help) {
+  void card(const std::string& key, Card& card, const std::string&, const std::string& help) {
     KeyTree below(add(key, KeyNode::Form::card, true, help));
     keys(below, card, false);
   }
   template <class Card>
-  void card(const std::string &key, std::optional<Card> &, const std::string &example, const std::string &help) {
+  void card(const std::string& key, std::optional<Card>&, const std::string& example, const std::string& help) {
     Card thing;
     card(key, thing, example, help);
     node_.keys.back().needed = false;
   }
   template <class Inner>
-  void group(const std::string &key, const std::string &, const std::string &help, const Inner &inner) {
+  void group(const std::string& key, const std::string&, const std::string& help, const Inner& inner) {
     KeyTree below(add(key, KeyNode::Form::group, true, help));
     inner(below);
   }
   template <class T, class Inner>
-  void group(const std::string &key, std::optional<T> &, const std::string &, const std::string &help,
-             const Inner &inner) {
+  void group(const std::string& key, std::optional<T>&, const std::string&, const std::string& help,
+             const Inner& inner) {
     KeyTree below(add(key, KeyNode::Form::group, false, help));
     T thing;
     inner(below, thing);
   }
   template <class Inner>
-  void group_or(const std::string &key, const std::string &, const std::string &help, const Inner &inner) {
+  void group_or(const std::string& key, const std::string&, const std::string& help, const Inner& inner) {
     KeyTree below(add(key, KeyNode::Form::group, false, help));
     inner(below);
   }
-  void alternatives(const Alternatives &list) {
+  void alternatives(const Alternatives& list) {
     node_.alternatives.push_back(list);
-    for (const Alternative &set : list.sets) {  // none of them is needed in itself
-      for (KeyNode &key : node_.keys) {
+    for (const Alternative& set : list.sets) {  // none of them is needed in itself
+      for (KeyNode& key : node_.keys) {
         if (std::find(set.needed.begin(), set.needed.end(), key.key) != set.needed.end()) key.needed = false;
       }
     }
   }
   template <class Rule>
-  void reading(const Rule &) {}
+  void reading(const Rule&) {}
 
  private:
-  KeyNode &add(const std::string &key, KeyNode::Form form, bool needed, const std::string &help) {
-    KeyNode &node = node_.keys.emplace_back();
+  KeyNode& add(const std::string& key, KeyNode::Form form, bool needed, const std::string& help) {
+    KeyNode& node = node_.keys.emplace_back();
     node.key = key;
     node.form = form;
     node.needed = needed;
     node.help = help;
     return node;
   }
-  KeyNode &number(const std::string &key, const Kind &kind, const Limits &limits, bool needed, const std::string &help,
-                  const char *unit) {
-    KeyNode &node = add(key, KeyNode::Form::value, needed, help);
+  KeyNode& number(const std::string& key, const Kind& kind, const Limits& limits, bool needed, const std::string& help,
+                  const char* unit) {
+    KeyNode& node = add(key, KeyNode::Form::value, needed, help);
     node.kind = &kind;
     node.limits = limits;
     if (unit != nullptr) node.unit = unit;
     return node;
   }
-  void function(const std::string &key, const PropertyRules &rules, bool needed, const std::string &help) {
-    KeyNode &node = number(key, rules.result, rules.limits, needed, help, rules.example_unit);
+  void function(const std::string& key, const PropertyRules& rules, bool needed, const std::string& help) {
+    KeyNode& node = number(key, rules.result, rules.limits, needed, help, rules.example_unit);
     node.form = KeyNode::Form::property;
     node.variable = rules.composition;
   }
 
-  KeyNode &node_;
+  KeyNode& node_;
 };
 
 /// The files that people write.
@@ -208,6 +208,6 @@ KeyNode protocol_keys();
 /// A pattern (ECMA 262) for a number with a unit of this dimension: units of
 /// one word by their names, others by their form alone, since a pattern cannot
 /// multiply dimensions.
-std::string quantity_pattern(const Kind &kind);
+std::string quantity_pattern(const Kind& kind);
 
 }  // namespace onegrain::params

@@ -41,7 +41,7 @@ constexpr double fluoropolymer_density = 1780;  // [kg/m3] common practice: poly
 
 /// What `coating` and `layer` both may say.
 template <class V>
-void keys_of_any_layer(V &v, ElectrodeSheet &e) {
+void keys_of_any_layer(V& v, ElectrodeSheet& e) {
   v.value("tortuosity", e.tortuosity, reason::tortuosity, "of the pores; otherwise porosity to the power -1/2");
   v.value("electronic_conductivity", e.electronic_conductivity, limits::positive,
           "of the solid of the layer as a whole; otherwise no voltage is lost "
@@ -49,7 +49,7 @@ void keys_of_any_layer(V &v, ElectrodeSheet &e) {
 }
 
 template <class V>
-void keys(V &v, Coating &c, ElectrodeSheet &e) {
+void keys(V& v, Coating& c, ElectrodeSheet& e) {
   v.value("loading", c.loading, reason::loading, "dry coating mass per plate area, foil subtracted");
   v.value("coated_disc_mass", c.coated_disc_mass, limits::positive, "of one disc, foil and dry coating");
   v.value("foil_mass", c.foil_mass, limits::not_negative, "of the bare foil of one disc");
@@ -61,27 +61,27 @@ void keys(V &v, Coating &c, ElectrodeSheet &e) {
                           "'coated_disc_mass' and 'foil_mass' of one disc",
                   .partly = "a mass, such as '25.3 mg'; 'coated_disc_mass' and "
                             "'foil_mass' belong together"});
-  v.reading([&](Fields &fields, bool) {
+  v.reading([&](Fields& fields, bool) {
     if (!c.loading && c.coated_disc_mass && c.foil_mass && !(c.coated_disc_mass->si > c.foil_mass->si))
       fields.error("coated_disc_mass", "not more than the bare foil, " + show(c.foil_mass->si, MassKind::kind));
   });
   v.value("thickness", c.thickness, reason::layer_thickness, "of the coating after pressing, foil subtracted");
-  Recipe &r = c.recipe;
+  Recipe& r = c.recipe;
   v.group("recipe",
           "mass fractions of the dry coating, such as {active: 94 wt%, carbon: "
           "3 wt%, binder: 3 wt%}",
-          "mass fractions of the dry coating; they add up to 100 %", [&](auto &parts) {
+          "mass fractions of the dry coating; they add up to 100 %", [&](auto& parts) {
             parts.value("active", r.active, limits::positive_share, "active material", "wt%");
             parts.value("carbon", r.carbon, limits::share, "conductive carbon", "wt%");
             parts.value("binder", r.binder, limits::share, "binder", "wt%");
-            parts.reading([&](Fields &fields, bool sound) {
+            parts.reading([&](Fields& fields, bool sound) {
               const double sum = r.active.si + r.carbon.si + r.binder.si;
               if (sound && std::abs(sum - 1) > 2e-3)
                 fields.error_here(fmt::format("the parts add up to {:.4g} %, not 100 %", 100 * sum));
             });
           });
   v.group_or("densities", "densities, such as {carbon: 1.95 g/cm3, binder: 1.78 g/cm3}",
-             "densities of what the recipe names", [&](auto &of) {
+             "densities of what the recipe names", [&](auto& of) {
                of.value("active", r.active_density, reason::density, "otherwise from the card of the material");
                of.value_or("carbon", r.carbon_density, reason::density, carbon_black_density,
                            "common practice: conductive carbon black, 1.9 to 2.0 g/cm3", "conductive carbon");
@@ -92,11 +92,11 @@ void keys(V &v, Coating &c, ElectrodeSheet &e) {
 }
 
 template <class V>
-void keys(V &v, Layer &l, ElectrodeSheet &e) {
+void keys(V& v, Layer& l, ElectrodeSheet& e) {
   v.value("thickness", l.thickness, reason::layer_thickness, "of the layer, foil subtracted");
   v.value("active_fraction", l.active_fraction, limits::positive_share, "volume of active material");
   v.value("porosity", l.porosity, limits::open_share, "volume of pores");
-  v.reading([&](Fields &fields, bool sound) {
+  v.reading([&](Fields& fields, bool sound) {
     const double solid_and_pores = l.active_fraction.si + l.porosity.si;
     if (sound && solid_and_pores > 1 + 1e-9)
       fields.error("porosity", fmt::format("active material and pores fill {:.4g} % of the "
@@ -107,17 +107,17 @@ void keys(V &v, Layer &l, ElectrodeSheet &e) {
 }
 
 /// What only the whole electrode can tell.
-void check_electrode(Fields &fields, const ElectrodeSheet &electrode, std::optional<Role> expected);
+void check_electrode(Fields& fields, const ElectrodeSheet& electrode, std::optional<Role> expected);
 
 template <class V>
-void electrode_keys(V &v, const char *key, ElectrodeSheet &e, std::optional<Role> expected) {
+void electrode_keys(V& v, const char* key, ElectrodeSheet& e, std::optional<Role> expected) {
   v.group(
       key, "an electrode: material, coating or layer, particle_radius",
-      "what the bench or a paper knows of this electrode", [&](auto &of) {
+      "what the bench or a paper knows of this electrode", [&](auto& of) {
         of.group("coating", e.coating, "loading, thickness and recipe", "as the bench knows it: weighed and measured",
-                 [&](auto &in, Coating &coating) { keys(in, coating, e); });
+                 [&](auto& in, Coating& coating) { keys(in, coating, e); });
         of.group("layer", e.layer, "thickness, active_fraction and porosity", "as a paper reports it: volumes",
-                 [&](auto &in, Layer &layer) { keys(in, layer, e); });
+                 [&](auto& in, Layer& layer) { keys(in, layer, e); });
         of.alternatives({.sets = {{{"coating"}}, {{"layer"}}},
                          .several = "either 'coating' or 'layer', not both",
                          .none = "'coating' (loading, thickness, recipe) "
@@ -131,7 +131,7 @@ void electrode_keys(V &v, const char *key, ElectrodeSheet &e, std::optional<Role
         of.card("material", e.material, "graphite",
                 "name of a material card beside the sheet, else of a "
                 "shipped one; or the card itself");
-        of.reading([&](Fields &fields, bool sound) {
+        of.reading([&](Fields& fields, bool sound) {
           e.key = key;
           if (sound) check_electrode(fields, e, expected);
         });
@@ -139,10 +139,10 @@ void electrode_keys(V &v, const char *key, ElectrodeSheet &e, std::optional<Role
 }
 
 template <class V>
-void half_cell_keys(V &v, Sheet &s) {
+void half_cell_keys(V& v, Sheet& s) {
   electrode_keys(v, "working", s.positive, std::nullopt);
-  v.reading([&](Fields &fields, bool) {
-    for (const char *key : {"positive", "negative"}) {
+  v.reading([&](Fields& fields, bool) {
+    for (const char* key : {"positive", "negative"}) {
       if (fields.node(key) != nullptr)
         fields.error(key, "a half cell has one 'working' electrode against lithium metal");
     }
@@ -150,17 +150,17 @@ void half_cell_keys(V &v, Sheet &s) {
       fields.error("formation_loss", "belongs to a full cell; against lithium metal no lithium is short");
   });
   v.group_or("counter", "the counter electrode, such as {material: lithium_metal}",
-             "the counter electrode; otherwise lithium metal of the shipped card", [&](auto &of) {
+             "the counter electrode; otherwise lithium metal of the shipped card", [&](auto& of) {
                of.card("material", s.counter, "lithium_metal", "name of a lithium metal card, or the card itself");
              });
 }
 
 template <class V>
-void full_cell_keys(V &v, Sheet &s) {
+void full_cell_keys(V& v, Sheet& s) {
   electrode_keys(v, "positive", s.positive, Role::positive);
   if (s.negative) electrode_keys(v, "negative", *s.negative, Role::negative);
-  v.reading([&](Fields &fields, bool) {
-    for (const char *key : {"working", "counter"}) {
+  v.reading([&](Fields& fields, bool) {
+    for (const char* key : {"working", "counter"}) {
       if (fields.node(key) != nullptr) fields.error(key, "belongs to a half cell; this sheet says 'full_cell'");
     }
   });
@@ -169,7 +169,7 @@ void full_cell_keys(V &v, Sheet &s) {
 }
 
 template <class V>
-void keys(V &v, Sheet &s) {
+void keys(V& v, Sheet& s) {
   v.version("onegrain");
   v.text("name", &s.name, true, "a name for reports, such as 'coin cell 07'", "a name for reports");
   v.text("note", &s.note, false, "", "anything worth knowing");
@@ -184,10 +184,10 @@ void keys(V &v, Sheet &s) {
                   .several = "either 'disc_diameter' or 'plate_area', not both",
                   .none = "a length, such as '14 mm', or 'plate_area', such as '1.54 cm2'"});
   v.group("voltage_window", "two voltages, such as {lower: 2.8 V, upper: 4.2 V}", "cut-offs of the cell",
-          [&](auto &window) {
+          [&](auto& window) {
             window.value("lower", s.lower_voltage, reason::voltage, "where the cell counts as empty");
             window.value("upper", s.upper_voltage, reason::voltage, "where it counts as full");
-            window.reading([&](Fields &fields, bool) {
+            window.reading([&](Fields& fields, bool) {
               if (s.lower_voltage.si >= s.upper_voltage.si)
                 fields.error("lower", "not below the upper limit, " + show(s.upper_voltage.si, VoltageKind::kind));
             });
@@ -201,7 +201,7 @@ void keys(V &v, Sheet &s) {
   v.group(
       "charged_state", s.charged_state,
       half ? "a stoichiometry, such as {working: 0.27}" : "stoichiometries, such as {positive: 0.27, negative: 0.90}",
-      "filled shares of the sites when the cell is full", [&](auto &state, ChargedState &charged) {
+      "filled shares of the sites when the cell is full", [&](auto& state, ChargedState& charged) {
         state.value(half ? "working" : "positive", charged.positive, limits::open_share, "filled share of the sites");
         if (!half) state.needed("negative", charged.negative, limits::open_share, "filled share of the sites");
       });
@@ -213,7 +213,7 @@ void keys(V &v, Sheet &s) {
                             "as '8 %', or 'charged_state'"});
   }
   v.group("separator", "thickness and porosity, such as {thickness: 25 um, porosity: 45 %}",
-          "what keeps the electrodes apart", [&](auto &of) {
+          "what keeps the electrodes apart", [&](auto& of) {
             of.value("thickness", s.separator.thickness, reason::separator_thickness, "all sheets together");
             of.value("porosity", s.separator.porosity, limits::positive_share, "volume of pores");
             of.value("tortuosity", s.separator.tortuosity, reason::tortuosity,
@@ -223,7 +223,7 @@ void keys(V &v, Sheet &s) {
          "name of an electrolyte card beside the sheet, else of a shipped one; "
          "or the card itself");
   v.group("thermal", s.thermal, "mass, heat_capacity, heat_transfer_coefficient and cooled_area",
-          "lets the cell warm up; otherwise the temperature stays", [&](auto &of, ThermalSheet &heat) {
+          "lets the cell warm up; otherwise the temperature stays", [&](auto& of, ThermalSheet& heat) {
             of.value("mass", heat.mass, limits::positive, "of the cell", "g");
             of.value("heat_capacity", heat.heat_capacity, limits::between(50, 10000), "per mass");
             of.value("heat_transfer_coefficient", heat.heat_transfer_coefficient, limits::not_negative,

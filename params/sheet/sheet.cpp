@@ -16,14 +16,14 @@ double disc_area(double diameter) { return std::numbers::pi / 4 * diameter * dia
 struct SpecificVolumes {
   double active, rest;
 };
-SpecificVolumes specific_volumes(const ElectrodeSheet &electrode) {
-  const Recipe &recipe = electrode.coating->recipe;
+SpecificVolumes specific_volumes(const ElectrodeSheet& electrode) {
+  const Recipe& recipe = electrode.coating->recipe;
   const double density = recipe.active_density ? recipe.active_density->si : electrode.material.density().value();
   return {recipe.active.si / density,
           recipe.carbon.si / recipe.carbon_density.si + recipe.binder.si / recipe.binder_density.si};
 }
 
-model::Electrode to_electrode(const ElectrodeSheet &electrode, double plate_area, Temperatures temperatures) {
+model::Electrode to_electrode(const ElectrodeSheet& electrode, double plate_area, Temperatures temperatures) {
   return {.host = electrode.material.to_host(temperatures),
           .thickness = electrode.thickness(),
           .active_fraction = electrode.active_fraction(plate_area) * electrode.accessible_fraction.si,
@@ -74,7 +74,7 @@ double ElectrodeSheet::tortuosity_value(double plate_area) const {
 
 double Sheet::plate_area() const { return stated_plate_area ? stated_plate_area->si : disc_area(disc_diameter->si); }
 
-model::Cell to_cell_of_any_porosity(const Sheet &sheet) {
+model::Cell to_cell_of_any_porosity(const Sheet& sheet) {
   const double area = sheet.plate_area();
   const Temperatures temperatures{sheet.temperature.si, sheet.thermal.has_value()};
   model::Cell cell{
@@ -111,15 +111,15 @@ model::Cell to_cell_of_any_porosity(const Sheet &sheet) {
   } else if (sheet.formation_loss) {
     cell.inventory = model::after_formation(cell, sheet.formation_loss->si);
   } else {
-    const model::OpenCircuitPotential &potential = cell.positive.host.potential;
+    const model::OpenCircuitPotential& potential = cell.positive.host.potential;
     cell.inventory = {0.5 * (potential.lower() + potential.upper()), 0};
   }
   return cell;
 }
 
-model::Cell to_cell(const Sheet &sheet) {
+model::Cell to_cell(const Sheet& sheet) {
   const double area = sheet.plate_area();
-  for (const ElectrodeSheet *electrode : {&sheet.positive, sheet.negative ? &*sheet.negative : nullptr}) {
+  for (const ElectrodeSheet* electrode : {&sheet.positive, sheet.negative ? &*sheet.negative : nullptr}) {
     if (electrode == nullptr) continue;
     const double porosity = electrode->porosity(area);
     if (!(porosity > 0.01)) {
@@ -133,9 +133,9 @@ model::Cell to_cell(const Sheet &sheet) {
   return to_cell_of_any_porosity(sheet);
 }
 
-Value *find_value(Sheet &sheet, const std::string &path) {
-  Value *found = nullptr;
-  for_each_value(sheet, [&](const std::string &at, Value &value) {
+Value* find_value(Sheet& sheet, const std::string& path) {
+  Value* found = nullptr;
+  for_each_value(sheet, [&](const std::string& at, Value& value) {
     if (at == path) found = &value;
   });
   return found;

@@ -16,13 +16,13 @@ namespace onegrain::params {
 namespace {
 
 /// Assumptions about one electrode that hold whatever its form.
-void note_assumptions(const ElectrodeSheet &electrode, double area, std::vector<std::string> &assumptions) {
-  const std::string &key = electrode.key;
+void note_assumptions(const ElectrodeSheet& electrode, double area, std::vector<std::string>& assumptions) {
+  const std::string& key = electrode.key;
   if (!electrode.tortuosity && electrode.porosity(area) > 0) {
     assumptions.push_back(fmt::format("{}: tortuosity {:.3g}, porosity to the power -1/2 (common practice)", key,
                                       electrode.tortuosity_value(area)));
   }
-  const Material &material = electrode.material;
+  const Material& material = electrode.material;
   if (!electrode.electronic_conductivity)
     assumptions.push_back(key +
                           ": no electronic conductivity stated, so no "
@@ -37,12 +37,12 @@ void note_assumptions(const ElectrodeSheet &electrode, double area, std::vector<
 }
 
 /// What reading took for granted.
-void note_defaults(const Sheet &sheet, std::vector<std::string> &assumptions) {
-  const auto is_assumed = [](const Value &value) { return value.origin == Origin::assumed; };
+void note_defaults(const Sheet& sheet, std::vector<std::string>& assumptions) {
+  const auto is_assumed = [](const Value& value) { return value.origin == Origin::assumed; };
   if (is_assumed(sheet.contact_resistance)) assumptions.push_back("contact resistance 0: none stated");
-  for (const ElectrodeSheet *electrode : {&sheet.positive, sheet.negative ? &*sheet.negative : nullptr}) {
+  for (const ElectrodeSheet* electrode : {&sheet.positive, sheet.negative ? &*sheet.negative : nullptr}) {
     if (electrode == nullptr || !electrode->coating) continue;
-    const Recipe &recipe = electrode->coating->recipe;
+    const Recipe& recipe = electrode->coating->recipe;
     if (is_assumed(recipe.carbon_density) && recipe.carbon.si > 0) {
       assumptions.push_back(
           fmt::format("{}: density of the carbon {} (carbon black, common practice; "
@@ -59,12 +59,12 @@ void note_defaults(const Sheet &sheet, std::vector<std::string> &assumptions) {
   }
 }
 
-std::optional<Sheet> read_fields(Fields &fields, const DocumentReading &reading) {
+std::optional<Sheet> read_fields(Fields& fields, const DocumentReading& reading) {
   Sheet sheet;
   sheet.file = reading.file;
   // Which electrodes are read where 'arrangement' cannot be: whatever the sheet
   // looks like.
-  const Node *arrangement = fields.node("arrangement");
+  const Node* arrangement = fields.node("arrangement");
   const bool half = arrangement != nullptr && (arrangement->text == "half_cell" || arrangement->text == "full_cell")
                         ? arrangement->text == "half_cell"
                         : fields.has("working");
@@ -86,12 +86,12 @@ std::optional<Sheet> read_fields(Fields &fields, const DocumentReading &reading)
 
 /// What only the whole sheet can tell: pores, balance, formulas at the
 /// temperature of the sheet.
-void check_physics(Fields &fields, const Sheet &sheet, Faults &faults) {
+void check_physics(Fields& fields, const Sheet& sheet, Faults& faults) {
   const double area = sheet.plate_area();
-  for (const ElectrodeSheet *electrode : {&sheet.positive, sheet.negative ? &*sheet.negative : nullptr}) {
+  for (const ElectrodeSheet* electrode : {&sheet.positive, sheet.negative ? &*sheet.negative : nullptr}) {
     if (electrode == nullptr || !electrode->coating) continue;
     const double porosity = electrode->porosity(area);
-    const Coating &coating = *electrode->coating;
+    const Coating& coating = *electrode->coating;
     if (porosity > 0.01) continue;
     faults.warning(coating.thickness.place, coating.thickness.path, coating.thickness.written,
                    fmt::format("the solids of a loading of {} need {} without any pores: the "
@@ -103,7 +103,7 @@ void check_physics(Fields &fields, const Sheet &sheet, Faults &faults) {
   try {
     const model::Cell cell = to_cell_of_any_porosity(sheet);
     model::equilibrium_window(cell);
-  } catch (const model::ImpossibleBalance &impossible) {
+  } catch (const model::ImpossibleBalance& impossible) {
     std::string hint;
     if (sheet.is_full_cell() && sheet.formation_loss) {
       hint = "; measure loading and thickness of both coatings again";
@@ -111,17 +111,17 @@ void check_physics(Fields &fields, const Sheet &sheet, Faults &faults) {
       hint = "; check 'charged_state'";
     }
     fields.error("voltage_window", std::string(impossible.what()) + hint);
-  } catch (const std::domain_error &not_finite) {
+  } catch (const std::domain_error& not_finite) {
     fields.error("temperature", std::string("a formula of a card cannot be used at this temperature (") +
                                     not_finite.what() + "); give its 'range', or a temperature nearer 25 degC");
-  } catch (const std::bad_alloc &) {
+  } catch (const std::bad_alloc&) {
     throw;
-  } catch (const std::exception &other) {
+  } catch (const std::exception& other) {
     fields.error("name", std::string("no cell can be made of this sheet: ") + other.what());
   }
 }
 
-Loaded<Sheet> read_found(const FoundFile &found) {
+Loaded<Sheet> read_found(const FoundFile& found) {
   Loaded<Sheet> result;
   result.files.push_back(source_file(found.name, found.shipped, found.text));
   const DocumentReading reading{found.name,     found.folder,  found.shipped,
@@ -135,7 +135,7 @@ Loaded<Sheet> read_found(const FoundFile &found) {
   if (result.faults.any_error()) return result;
   note_assumptions(sheet->positive, sheet->plate_area(), result.assumptions);
   if (sheet->negative) note_assumptions(*sheet->negative, sheet->plate_area(), result.assumptions);
-  for (const ThermalProcess &process : thermal_processes(*sheet)) {
+  for (const ThermalProcess& process : thermal_processes(*sheet)) {
     if (process.known) continue;
     result.assumptions.push_back(process.key + ": no activation energy given for " + process.name +
                                  ": taken as zero, so that its value at 25 degC stands at every "
@@ -149,7 +149,7 @@ Loaded<Sheet> read_found(const FoundFile &found) {
 
 }  // namespace
 
-void check_electrode(Fields &fields, const ElectrodeSheet &electrode, std::optional<Role> expected) {
+void check_electrode(Fields& fields, const ElectrodeSheet& electrode, std::optional<Role> expected) {
   if (electrode.coating && !electrode.material.density() && !electrode.coating->recipe.active_density) {
     fields.error("material",
                  "a coating needs the density of the material: its card must "
@@ -167,24 +167,24 @@ void check_electrode(Fields &fields, const ElectrodeSheet &electrode, std::optio
   }
 }
 
-void for_each_value(Sheet &sheet, const std::function<void(const std::string &, Value &)> &visit) {
+void for_each_value(Sheet& sheet, const std::function<void(const std::string&, Value&)>& visit) {
   KeyWalk walk(visit);
   keys(walk, sheet);
 }
 
-void for_each_value(const Sheet &sheet, const std::function<void(const std::string &, const Value &)> &visit) {
-  const KeyWalk::See as_const = [&](const std::string &path, Value &value) { visit(path, value); };
+void for_each_value(const Sheet& sheet, const std::function<void(const std::string&, const Value&)>& visit) {
+  const KeyWalk::See as_const = [&](const std::string& path, Value& value) { visit(path, value); };
   KeyWalk walk(as_const);
-  keys(walk, const_cast<Sheet &>(sheet));  // NOLINT: the visitor sees constants
+  keys(walk, const_cast<Sheet&>(sheet));  // NOLINT: the visitor sees constants
 }
 
-Loaded<Sheet> load_sheet(const std::string &path) {
+Loaded<Sheet> load_sheet(const std::string& path) {
   Loaded<Sheet> nothing;
   const std::optional<FoundFile> found = find_file(path, "cells", nothing.faults);
   return found ? read_found(*found) : nothing;
 }
 
-Loaded<Sheet> read_sheet(const std::string &text, const std::string &file, const std::string &folder) {
+Loaded<Sheet> read_sheet(const std::string& text, const std::string& file, const std::string& folder) {
   return read_found({text, file, folder, false});
 }
 

@@ -263,8 +263,8 @@ Cvode::Impl::Impl(int n, int parameters) : Allocations(parameters), size(n) {
   check(CVodeSetLinSysFn(cvode, call_linear_system), "CVodeSetLinSysFn");
   check(CVodeSetNonlinConvCoef(cvode, newton_share), "CVodeSetNonlinConvCoef");
   check(CVodeSetMaxNumSteps(cvode, 1000000), "CVodeSetMaxNumSteps");
-  // Where a grain is full to the last site a held voltage stops the current within microseconds, in the midst of steps of
-  // minutes: more failures in a row than CVODE's 7 (and 10 of Newton's iteration) are in order.
+  // Where a grain is full to the last site a held voltage stops the current within microseconds, in the midst of steps
+  // of minutes: more failures in a row than CVODE's 7 (and 10 of Newton's iteration) are in order.
   check(CVodeSetMaxErrTestFails(cvode, 30), "CVodeSetMaxErrTestFails");
   check(CVodeSetMaxConvFails(cvode, 30), "CVodeSetMaxConvFails");
   if (sensitivities == 0) return;

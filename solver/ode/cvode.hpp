@@ -29,8 +29,8 @@ class OdeSystem {
   virtual bool factor(double gamma) = 0;
   /// b <- (I - gamma J)^-1 b
   virtual void solve(VectorView b) = 0;
-  /// Functions of the state that are watched: a root is met where one of them falls through zero. One that rises, or that
-  /// starts below zero and has not been above it, meets none.
+  /// Functions of the state that are watched: a root is met where one of them falls through zero. One that rises, or
+  /// that starts below zero and has not been above it, meets none.
   virtual int root_count() const { return 0; }
   virtual void roots(double /*t*/, ConstVectorView /*y*/, double* /*g*/) {}
   /// Forward sensitivities s_k = dy/dp_k to that many parameters, ds_k/dt = J s_k + df/dp_k.

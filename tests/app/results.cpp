@@ -159,7 +159,9 @@ TEST_CASE("a larger grain gives less at rate, and as much when slow: the time of
   folder.write("coarse.yaml", with(sheet, "{value: 8 um, spread: 0.8 um", "{value: 16 um, spread: 0.8 um"));
   const json fine = json_of({"rates", "cell.yaml", "--rates", "C/1000,1C,2C"});
   const json coarse = json_of({"rates", "coarse.yaml", "--rates", "C/1000,1C,2C"});
-  const auto capacity = [](const json& rates, std::size_t k) { return rates["points"][k]["capacity_mAh"].get<double>(); };
+  const auto capacity = [](const json& rates, std::size_t k) {
+    return rates["points"][k]["capacity_mAh"].get<double>();
+  };
   CHECK(capacity(coarse, 0) == Approx(capacity(fine, 0)).epsilon(2e-3));
   CHECK(capacity(coarse, 1) < 0.9 * capacity(fine, 1));
   CHECK(capacity(coarse, 2) < 0.8 * capacity(fine, 2));
