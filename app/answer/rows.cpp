@@ -4,17 +4,20 @@
 #include <cstdlib>
 #include <cstring>
 #include <filesystem>
+#include <type_traits>
 
 #include "app/command/commands.hpp"
 
 namespace onegrain::app::answer {
 
-namespace {
-
-struct Close {
+/// Not in the nameless namespace, as Rows::Store has one and shares its linkage.
+struct CloseRowsFile {
   void operator()(std::FILE* file) const { std::fclose(file); }
 };
-using File = std::unique_ptr<std::FILE, Close>;
+
+namespace {
+
+using File = std::unique_ptr<std::FILE, CloseRowsFile>;
 
 /// A file that has no name any more, so that nothing is left behind whatever ends the program.
 File unnamed_file() {
@@ -34,6 +37,7 @@ File unnamed_file() {
 
 template <class T>
 void put(std::string& bytes, const T& value) {
+  static_assert(std::is_trivially_copyable_v<T>);
   bytes.append(reinterpret_cast<const char*>(&value), sizeof value);
 }
 
@@ -59,6 +63,7 @@ void read(std::FILE* file, void* into, std::size_t bytes) {
 
 template <class T>
 T get(std::FILE* file) {
+  static_assert(std::is_trivially_copyable_v<T>);
   T value{};
   read(file, &value, sizeof value);
   return value;
