@@ -139,7 +139,7 @@ std::vector<Finding> examined(const study::Estimation& estimation) {
 }
 
 void state_the_estimation(Answer& said, const Job& job, const study::Estimation& estimation) {
-  const std::string remark = electrolyte_remark(job.electrolyte);
+  const std::string remark = electrolyte_remark(job.electrolyte, job.cell.is_full_cell());
   said.sections.push_back({"", {Paragraph{remark, terminal}}, Section::Beside::none, terminal});
   said.assumptions.push_back(remark);
   const solver::Accuracy& used = estimation.fitting.problem.accuracy;

@@ -35,15 +35,15 @@ std::string untrusted(const solver::Trust& trust) {
   return text;
 }
 
-std::string electrolyte_remark(model::ElectrolyteModel electrolyte) {
+std::string electrolyte_remark(model::ElectrolyteModel electrolyte, bool full_cell) {
   if (electrolyte == model::ElectrolyteModel::resolved) {
-    return "Electrolyte: salt diffuses through negative, separator and positive, with the reaction spread evenly over "
-           "each "
-           "coating. A curve with a (?) lies beyond what this description can tell; its reason stands beside it.";
+    return fmt::format("Electrolyte: salt diffuses through {}, with the reaction spread evenly over {}.",
+                       full_cell ? "negative, separator and positive" : "separator and working electrode",
+                       full_cell ? "each coating" : "the coating");
   }
   return "Electrolyte (uniform, for teaching): its resistance is counted, but salt stays at its starting concentration "
-         "everywhere. At high rates "
-         "and in thick coatings salt runs out on one side, and a real cell gives less than predicted here.";
+         "everywhere. At high rates and in thick coatings salt runs out on one side, and a real cell gives less than "
+         "predicted here.";
 }
 
 std::vector<std::string> trust_criteria() {

@@ -13,8 +13,8 @@ namespace onegrain::app {
 /// Beside every rate, voltage or temperature that the program names. No option removes them.
 const std::vector<std::string>& cautions();
 
-/// What the chosen description of the electrolyte leaves out.
-std::string electrolyte_remark(model::ElectrolyteModel electrolyte);
+/// How the electrolyte of this cell is described, and what that leaves out.
+std::string electrolyte_remark(model::ElectrolyteModel electrolyte, bool full_cell);
 
 /// "voltage cut-off", or what else ended it, in words.
 std::string ended_by(const solver::StepSolution& step);
