@@ -137,7 +137,8 @@ double expected_zero(const JudgedCharge* before, const JudgedCharge& now, double
     const double s = other && std::abs(slack) < most_slack && std::abs(other->slack()) < most_slack
                          ? (slack - other->slack()) / (x - std::log(before->current))
                          : 0;
-    if (s < steepest_of_flat)
+    // A grain that is nearly full has hardly any slack and hardly any slope, and is still some way from full.
+    if (s < (m.limit == now.tightest ? 0 : steepest_of_flat))
       expect(slack, s);
     else if (m.limit == now.tightest)
       expect(slack, fallback);
