@@ -7,6 +7,7 @@
 #include <variant>
 #include <vector>
 
+#include "app/answer/examination.hpp"
 #include "app/answer/measure.hpp"
 #include "app/answer/rows.hpp"
 
@@ -275,6 +276,7 @@ struct SourceFile {
 /// Filled in by a verb: headline, sections, course. The frame adds the rest, for every verb alike (see present.hpp).
 struct Answer {
   std::string headline;
+  std::vector<Finding> findings;  ///< what cannot be believed as it stands: the frame puts it before the headline
   std::vector<Section> sections;
   std::vector<std::string> warnings;     ///< own ones of the verb; those of the bench come before them
   std::vector<std::string> doubts;       ///< results that are not to be relied on, each with its reason

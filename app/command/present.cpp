@@ -51,6 +51,9 @@ void complete(Answer& said, const Request& request, const Job& job) {
   said.subject = job.sheet.name;
   said.arrangement = job.cell.is_full_cell() ? "full cell" : "half cell against lithium";
   said.invented = invented(job);
+  std::string first;
+  for (const Finding& finding : said.findings) first += "Warning: " + finding.sentence + " ";
+  said.headline = first + said.headline;
   said.warnings.insert(said.warnings.begin(), job.bench.warnings.begin(), job.bench.warnings.end());
   said.assumptions.insert(said.assumptions.begin(), job.bench.assumptions.begin(), job.bench.assumptions.end());
   said.cautions = cautions();

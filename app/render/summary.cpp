@@ -234,6 +234,10 @@ void write_summary(std::ostream& out, const Answer& said) {
   }
   if (!said.subject.empty()) {
     root.put("headline", said.headline);
+    ordered_json findings = ordered_json::array();
+    for (const Finding& finding : said.findings)
+      findings.push_back({{"rule", finding.rule}, {"sentence", finding.sentence}});
+    root.put("findings", std::move(findings));
     root.put("warnings", said.warnings);
   }
   for (const Section& section : said.sections)
