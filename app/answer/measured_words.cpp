@@ -14,8 +14,11 @@ namespace onegrain::app::answer {
 
 namespace {
 
+constexpr double loosely_told = 0.03;  // of the state of charge
 constexpr double steep_start = 0.02,
                  steep_end = 0.1;  // of the width: where a small shift in charge is a large residual
+
+std::string percent(double share) { return digits(100 * share, 3); }
 
 void add_finite(std::vector<double>& to, const std::vector<double>& from) {
   std::copy_if(from.begin(), from.end(), std::back_inserter(to), [](double v) { return std::isfinite(v); });
@@ -143,8 +146,18 @@ std::string start_words(const Recording& recording) {
     case Beginning::From::state_of_charge:
       words = fmt::format("from a state of charge of {} as asked for", digits(b.state_of_charge, 3));
       break;
+    case Beginning::From::told_voltage:
+      words = fmt::format("from rest at {}, as told", volts);
+      break;
     case Beginning::From::rest_before:
       words = fmt::format("from rest at {}, at the end of the rest before", volts);
+      break;
+    case Beginning::From::fitted:
+    case Beginning::From::unknown:
+      words = fmt::format(
+          "from a state of charge of {} \u00b1 {} %, fitted to this curve: the first row is already under current, and "
+          "nothing in the file tells where the cell stood",
+          percent(b.state_of_charge), digits(100 * b.spread, 2));
       break;
     case Beginning::From::first_row:
       words = fmt::format("from rest at {}, the first row, taken as recorded before the current came up", volts);
@@ -152,10 +165,22 @@ std::string start_words(const Recording& recording) {
     case Beginning::From::full:
     case Beginning::From::empty:
       words = fmt::format(
-          "from equilibrium at {} ({}); the first row is already under current, so that no rest tells where the cell "
-          "stood",
-          volts, b.from == Beginning::From::empty ? "empty" : "full");
+          "from equilibrium at {} ({}), not measured: the first row is already under current, and its voltage without "
+          "what "
+          "the current costs lies there; the state of charge is known to \u00b1 {} %",
+          volts, b.from == Beginning::From::empty ? "empty" : "full", digits(100 * b.spread, 2));
   }
+  if (b.is_measured() && b.spread > loosely_told)
+    words += fmt::format("; it still moved there, which leaves the state of charge open by \u00b1 {} %",
+                         digits(100 * b.spread, 2));
+  if (b.unrecorded > 0)
+    words += fmt::format("; the current had gone on for {} by then, by the counter of charge of the file",
+                         duration(b.unrecorded));
+  if (b.at_step < recording.first_step)
+    words += fmt::format(
+        "; that is where step {} begins: it and what follows it is gone through up to step {}, from which "
+        "on is compared",
+        b.at_step + 1, recording.first_step + 1);
   if (b.taken_as != b.voltage)
     words += fmt::format("; that is beyond what the cell of the sheet reaches at rest, and taken as {} V",
                          digits(b.taken_as, 5));
