@@ -1,3 +1,5 @@
+#include <sys/mman.h>
+
 #include <atomic>
 #include <cstdlib>
 #include <iostream>
@@ -25,15 +27,39 @@ void give_back() {
   throw std::bad_alloc();
 }
 
+constexpr std::size_t stack_grown = std::size_t{512} << 10, page = 4096;
+
+/// In a frame of its own, from the top down.
+[[gnu::noinline]] char touch_stack() {
+  volatile char depths[stack_grown];
+  for (std::size_t at = stack_grown; at >= page; at -= page) depths[at - 1] = 0;
+  return depths[page - 1];
+}
+
+/// Grows the stack while that can still be refused: where it cannot grow later the system ends a process without a
+/// word.
+bool grow_stack() {
+  constexpr std::size_t size = stack_grown + 16 * page;
+  void* probe = mmap(nullptr, size, PROT_READ | PROT_WRITE, MAP_PRIVATE | MAP_ANONYMOUS, -1, 0);
+  if (probe == MAP_FAILED) return false;
+  munmap(probe, size);
+  return touch_stack() == 0;
+}
+
+int without_memory() {
+  std::cerr << onegrain::app::no_memory;
+  return static_cast<int>(onegrain::app::Status::not_completed);
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
+  if (!grow_stack()) return without_memory();
   put_by();
   std::set_new_handler(give_back);
   try {
     return onegrain::app::run(std::vector<std::string>(argv + 1, argv + argc), std::cout, std::cerr);
   } catch (const std::bad_alloc&) {  // even before there was anything to do
-    std::cerr << onegrain::app::no_memory;
-    return static_cast<int>(onegrain::app::Status::not_completed);
+    return without_memory();
   }
 }

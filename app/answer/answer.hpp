@@ -297,7 +297,7 @@ struct Answer {
   std::vector<SourceFile> files;
   std::vector<Figure> important;  ///< at the top of the page
   std::vector<Section> about_the_cell;
-  std::vector<std::string> cautions;
+  std::vector<std::string> cautions;  ///< a verb may put its own before those that stand everywhere
 };
 
 }  // namespace onegrain::app::answer

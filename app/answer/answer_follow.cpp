@@ -8,6 +8,7 @@
 #include "app/answer/answers.hpp"
 #include "app/answer/course.hpp"
 #include "app/answer/curves_words.hpp"
+#include "app/answer/plating_words.hpp"
 #include "app/answer/thinned.hpp"
 #include "app/answer/words.hpp"
 #include "app/render/table.hpp"
@@ -22,7 +23,7 @@ namespace {
 constexpr std::size_t stages_drawn = 60;
 constexpr double tolerated = 5e-3;  // V beyond a cut-off that are not worth a word
 
-Table steps_table() {
+Table steps_table(const Job& job) {
   const Measure volts = measure<params::Voltage>(), charge = measure<params::Charge>();
   return {"steps",
           "Steps, numbered as in the chart",
@@ -40,7 +41,9 @@ Table steps_table() {
            {"first_voltage", "starts at", volts},
            {"last_voltage", "ends at", volts},
            {"last_current", "last current", measure<params::Current>(nullptr, 3)},
-           {"ended_by", "ended by", {}}},
+           {"ended_by", "ended by", {}},
+           {"", job.cell.is_full_cell() ? "negative, lowest" : "against lithium, lowest", {}, read},
+           {"lowest_separator_side", "", volts, summary}},
           {}};
 }
 
@@ -58,8 +61,7 @@ Table passed_over_table() {
 /// Something that was met in some steps: told once for all steps of one label.
 struct Met {
   int times = 0;
-  std::string first;
-  double lowest = 0;
+  std::string first, name;
   study::Plating plating{};
 };
 
@@ -67,7 +69,7 @@ struct Met {
 class Told {
  public:
   Told(const Request& request, const Job& job, const model::Protocol& protocol)
-      : request_(request), job_(job), protocol_(protocol) {
+      : request_(request), job_(job), protocol_(protocol), steps_(steps_table(job)), watch_(job) {
     if (!request.out.empty()) course_ = calculated_course(job);
   }
 
@@ -79,19 +81,33 @@ class Told {
     const double charge = (last.charge - first.charge) * area, energy = s.duration() > 0 ? s.energy() * area : 0;
     const std::string& label = label_of(run);
     const std::string number = number_of(run);
-    steps_.rows.add({number, run.step + 1.0, run.repetition + 1.0, label, run.start_time, run.start_time, s.duration(),
-                     charge, std::abs(charge), energy, std::abs(energy), first.terminal.voltage, last.terminal.voltage,
-                     last.current * area, ended_by(s)});
+    const std::optional<study::SeparatorSide> side = watch_.see(s);
+    Row row{number,
+            run.step + 1.0,
+            run.repetition + 1.0,
+            label,
+            run.start_time,
+            run.start_time,
+            s.duration(),
+            charge,
+            std::abs(charge),
+            energy,
+            std::abs(energy),
+            first.terminal.voltage,
+            last.terminal.voltage,
+            last.current * area,
+            ended_by(s)};
+    add_lowest(row, job_, side);
+    steps_.rows.add(row);
     (charge > 0 ? charged_ : discharged_) += std::abs(charge);
     end_time_ = run.start_time + s.duration();
     last_voltage_ = last.terminal.voltage;
     last_run_ = fmt::format("step {}, {}, ended by {}", number, label, ended_by(s));
     if (stages_.size() <= stages_drawn) stages_.push_back({run.start_time, end_time_, number});
     const std::string what = "step " + number + ", " + label;
-    if (const auto found = study::plating(s)) {
+    if (const auto found = side ? watch_.judge(*side, s) : std::nullopt) {
       Met& met = plating_[run.step];
-      if (met.times++ == 0) met.first = what, met.plating = *found;
-      met.plating.lowest = std::min(met.plating.lowest, found->lowest);
+      if (met.times++ == 0 || found->lowest < met.plating.lowest) met = {met.times, what, "step " + number, *found};
     }
     for (const double volts : {first.terminal.voltage, last.terminal.voltage}) {
       const bool above = volts > job_.cell.upper_voltage + tolerated,
@@ -112,7 +128,7 @@ class Told {
       voltage_.add(run.start_time + t, p.terminal.voltage);
       current_.add(run.start_time + t, p.current * area);
     }
-    if (course_) add_step(*course_, job_, s, moments, run.start_time, ++index_);
+    if (course_) add_step(*course_, job_, s, moments, run.start_time, ++index_, side ? &*side : nullptr);
   }
 
   Answer answer() && {
@@ -123,8 +139,11 @@ class Told {
                                 duration(end_time_), amount(charged_), amount(discharged_), digits(last_voltage_, 4));
     for (const auto& [what, met] : passed_over_) said.warnings.push_back(again(met.first, met.times));
     for (const auto& [step, met] : outside_) said.warnings.push_back(again(met.first, met.times));
+    PlatingTold plating(job_);
     for (const auto& [step, met] : plating_)
-      said.warnings.push_back(again(plating_words(job_, "Charging in " + met.first, met.plating), met.times));
+      plating.add(met.times > 1 ? fmt::format("step {} ({} times)", step + 1, met.times) : met.name,
+                  (job_.cell.is_full_cell() ? "Charging in " : "Lithiating in ") + met.first, met.plating);
+    plating.tell(said);
     for (const auto& [step, met] : doubts_) said.doubts.push_back(again(met.first, met.times));
     Section section{"The protocol, step by step", {}};
     const Axis time{"Time", measure<params::Time>("h"), {0.0}};
@@ -184,7 +203,8 @@ class Told {
   const Request& request_;
   const Job& job_;
   const model::Protocol& protocol_;
-  Table steps_ = steps_table();
+  Table steps_;
+  study::PlatingWatch watch_;
   std::optional<Course> course_;
   ThinnedLine voltage_, current_;
   std::vector<Stage> stages_;

@@ -6,6 +6,7 @@
 #include "app/answer/answers.hpp"
 #include "app/answer/course.hpp"
 #include "app/answer/curves_words.hpp"
+#include "app/answer/plating_words.hpp"
 #include "app/render/table.hpp"
 #include "app/study/losses.hpp"
 #include "params/sheet/rate.hpp"
@@ -214,6 +215,14 @@ void add_parts(Section& section, const Said& s) {
   section.blocks.push_back(
       Paragraph{"The losses act on each other. What is put down to each is its Shapley value: the average over all "
                 "orders in which they could be switched off, so that the parts add up to what is missing."});
+  if (s.found.curve.side) {
+    Table lowest{"", "how near to plating it comes", lowest_columns(s.job), {}, read, read};
+    lowest.columns.insert(lowest.columns.begin(), Column{"", "charge", {}, read});
+    Row row{s.found.curve.label};
+    add_lowest(row, s.job, s.found.curve.side);
+    lowest.rows.add(row);
+    section.blocks.push_back(std::move(lowest));
+  }
   if (s.charge)
     section.blocks.push_back(Paragraph{
         "Energy: what a charge with no loss takes up, less what this one takes up. Below zero, the loss has to "
@@ -298,6 +307,7 @@ void add_summary(Section& section, const Said& s) {
   add("energy", b.energy * area, energy);
   add("ideal_energy", b.ideal_energy * area, energy);
   add("missing_energy", b.missing_energy * area, energy);
+  if (s.found.curve.side) add("lowest_separator_side", s.found.curve.side->lowest(), measure<params::Voltage>());
   section.blocks.push_back(std::move(figures));
 }
 
@@ -329,10 +339,12 @@ Answer losses(const Request& request, const Channels&, Job& job) {
   if (rates.size() != 1) throw CommandLineError("--rate '" + request.rate + "': one rate at a time");
   const LossesFound found = study::find_losses(job, rates.front(), request.charge);
   const Said s{job, found};
+  const std::string& rate_name = found.curve.label;
   Answer said;
   said.headline = headline_of(s);
-  if (const auto plates = study::plating(found.curve.curve.step))
-    said.warnings.push_back(plating_words(job, "Charging at " + found.curve.label, *plates));
+  PlatingTold plating(job);
+  if (found.curve.plating) plating.add(rate_name, charging(job, rate_name), *found.curve.plating);
+  plating.tell(said);
   const std::string why = doubt(name_of(found.curve), found.curve.curve.step);
   if (!why.empty())
     said.doubts.push_back(why + ". Take the order of the losses as a hint, and do not rely on their sizes.");
@@ -351,7 +363,8 @@ Answer losses(const Request& request, const Channels&, Job& job) {
   if (request.out.empty()) return said;
   said.course = calculated_course(job);
   const solver::StepSolution& step = found.curve.curve.step;
-  add_step(*said.course, job, step, solver::moments(step, request.points, true), 0, 1);
+  add_step(*said.course, job, step, solver::moments(step, request.points, true), 0, 1,
+           found.curve.side ? &*found.curve.side : nullptr);
   return said;
 }
 

@@ -6,6 +6,7 @@
 #include "app/answer/answers.hpp"
 #include "app/answer/course.hpp"
 #include "app/answer/curves_words.hpp"
+#include "app/answer/plating_words.hpp"
 #include "app/answer/words.hpp"
 #include "app/render/table.hpp"
 #include "params/sheet/rate.hpp"
@@ -43,7 +44,20 @@ std::string largest_loss(const Job& job, const NamedCurve& c) {
                      name_of(largest->loss, job.cell.is_full_cell()), digits(largest->volts * 1e3, 2));
 }
 
-std::string headline_of(const Job& job, const Some& curves) {
+/// Rates at which nothing is found but that the cut-off is met with the current.
+std::optional<Finding> some_at_once(const Job& job, const Some& curves) {
+  std::vector<std::string> rates;
+  for (const NamedCurve* c : curves)
+    if (over_at_once(job, *c)) rates.push_back(c->label);
+  if (rates.empty()) return std::nullopt;
+  return Finding{"over_at_once", fmt::format("at {} the {} is over at once, and next to nothing passes.", few(rates),
+                                             sense_of(*curves.front()))};
+}
+
+std::string headline_of(const Job& job, const Some& all) {
+  Some curves;
+  std::copy_if(all.begin(), all.end(), std::back_inserter(curves), [&](auto* c) { return !over_at_once(job, *c); });
+  if (curves.empty()) return "";
   const bool charge = curves.front()->curve.is_charge();
   const char* gives = charge ? "takes up" : "gives";
   const NamedCurve *slow = nearest(curves, 1e-9), *one = nearest(curves, 1), *fast = nearest(curves, 1e9);
@@ -59,8 +73,7 @@ std::string headline_of(const Job& job, const Some& curves) {
                                  share(*middle), charge ? "takes" : "gives", slow->label);
   if (fast != middle) text += fmt::format("; at {} {} %", fast->label, share(*fast));
   text += ".";
-  if (middle->curve.step.duration() > 0) text += largest_loss(job, *middle);
-  return text;
+  return text + largest_loss(job, *middle);
 }
 
 /// Every curve in numbers: words and amounts for all, arrays for `curve`.
@@ -81,6 +94,9 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
                {"ended_by", "ended by", {}},
                {"trusted", "", {}, summary},
                {"note", "", {}, summary}}};
+  const bool any_side = std::any_of(curves.begin(), curves.end(), [](const NamedCurve& c) { return c.side; });
+  if (any_side)
+    for (Column& column : lowest_columns(job)) table.columns.push_back(std::move(column));
   if (arrays) {
     table.columns.insert(table.columns.end(), {{"time", "", measure<params::Time>("s"), summary},
                                                {"capacity", "", measure<params::Charge>(), summary},
@@ -99,12 +115,13 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
             std::abs(c.current) * area,
             c.capacity * area,
             c.capacity / job.base.one_hour_charge,
-            c.mean_voltage,
+            over_at_once(job, named) ? Cell() : Cell(c.mean_voltage),
             c.energy * area,
             c.step.duration(),
             ended_by(c.step),
             trust.trusted(),
             trust.trusted() ? Cell() : Cell(untrusted(trust))};
+    if (any_side) add_lowest(row, job, named.side);
     if (arrays) {
       std::vector<double> time, capacity, voltage, negative, separator_side;
       std::vector<double> moments = solver::moments(c.step, points, false);
@@ -115,7 +132,7 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
         capacity.push_back(std::abs(c.current) * t * area);
         voltage.push_back(p.terminal.voltage);
         negative.push_back(p.terminal.negative_potential + p.terminal.negative_overpotential);
-        separator_side.push_back(p.terminal.separator_side);
+        separator_side.push_back(named.side ? named.side->at(t) : p.terminal.separator_side);
       }
       row.insert(row.end(), {time, capacity, voltage, job.cell.is_full_cell() ? Cell(negative) : Cell(),
                              separator_side});  // of the negative; half cell: of the working electrode
@@ -251,21 +268,40 @@ void add_inside(Answer& said, const Job& job, const Curves& curves) {
   said.sections.push_back(std::move(voltage));
 }
 
+/// Where every curve is over at once there is no answer.
+void require_any(const Job& job, const Curves& curves) {
+  if (!std::all_of(curves.begin(), curves.end(), [&](const NamedCurve& c) { return over_at_once(job, c); })) return;
+  const solver::StepSolution& step = curves.front().curve.step;
+  const bool charge = curves.front().curve.is_charge();
+  const double cut_off = charge ? job.cell.upper_voltage : job.cell.lower_voltage;
+  throw NotCompleted(fmt::format(
+      "every {} is over at once, and next to nothing passes: under {} the cell stands at {} V when it begins, "
+      "its {} cut-off is {} V; ask for lower rates, or begin elsewhere (--from-soc, charged_state of the "
+      "sheet)",
+      charge ? "charge" : "discharge", curves.front().label, digits(step.first().terminal.voltage, 4),
+      charge ? "upper" : "lower", digits(cut_off, 4)));
+}
+
 Answer curves_answer(const Request& request, const Job& job, bool arrays) {
   study::CurvesAsked asked{params::parse_rates(request.rates, job.base), request.both || !request.charge,
                            request.both || request.charge, request.from_soc};
   const Curves curves = study::constant_currents(job, asked);
+  require_any(job, curves);
   Answer said;
   for (const bool charge : {false, true}) {
     const Some some = of_sense(curves, charge);
-    if (!some.empty()) said.headline += (said.headline.empty() ? "" : " ") + headline_of(job, some);
+    if (some.empty()) continue;
+    take(said.findings, some_at_once(job, some));
+    const std::string words = headline_of(job, some);
+    said.headline += (said.headline.empty() || words.empty() ? "" : " ") + words;
   }
+  PlatingTold plating(job);
   for (const NamedCurve& c : curves) {
-    if (const auto found = study::plating(c.curve.step))
-      said.warnings.push_back(plating_words(job, "Charging at " + c.label, *found));
-    const std::string why = doubt(name_of(c), c.curve.step);
+    if (c.plating) plating.add(c.label, charging(job, c.label), *c.plating);
+    const std::string why = over_at_once(job, c) ? "" : doubt(name_of(c), c.curve.step);
     if (!why.empty()) said.doubts.push_back(why);
   }
+  plating.tell(said);
   said.sections.push_back(voltage_section(job, curves, request.points));
   Section capability{"Rate capability", {}};
   Figures rated{
@@ -293,7 +329,8 @@ Answer curves_answer(const Request& request, const Job& job, bool arrays) {
   int index = 0;
   for (const NamedCurve& c : curves) {
     const solver::StepSolution& step = c.curve.step;
-    add_step(*said.course, job, step, solver::moments(step, request.points, true), start, ++index);
+    add_step(*said.course, job, step, solver::moments(step, request.points, true), start, ++index,
+             c.side ? &*c.side : nullptr);
     start += step.duration();
   }
   return said;

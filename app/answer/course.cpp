@@ -37,7 +37,7 @@ Course calculated_course(const Job& job) {
 }
 
 void add_step(Course& course, const Job& job, const solver::StepSolution& step, const std::vector<double>& moments,
-              double start_time, int index) {
+              double start_time, int index, const study::SeparatorSide* side) {
   const model::Cell& cell = job.cell;
   const double area = cell.plate_area, start_charge = step.first().charge;
   for (const double t : moments) {
@@ -61,7 +61,8 @@ void add_step(Course& course, const Job& job, const solver::StepSolution& step, 
     } else {
       row.emplace_back(v.negative_overpotential);
     }
-    row.insert(row.end(), {v.electrolyte, v.concentration, v.electronic, v.contact, v.separator_side, p.temperature});
+    row.insert(row.end(), {v.electrolyte, v.concentration, v.electronic, v.contact,
+                           side ? side->at(t) : v.separator_side, p.temperature});
     course.rows.add(row);
   }
 }

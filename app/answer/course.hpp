@@ -2,6 +2,7 @@
 
 #include "app/answer/answer.hpp"
 #include "app/job.hpp"
+#include "app/study/plating.hpp"
 #include "solver/step/simulator.hpp"
 
 namespace onegrain::app::answer {
@@ -11,7 +12,8 @@ Course calculated_course(const Job& job);
 
 /// Adds the rows of one step at these moments; time goes on from `start_time` [s].
 /// @param index  number of the curve or step, from 1
+/// @param side   where the potential at the separator side is known better than the step has it
 void add_step(Course& course, const Job& job, const solver::StepSolution& step, const std::vector<double>& moments,
-              double start_time, int index);
+              double start_time, int index, const study::SeparatorSide* side = nullptr);
 
 }  // namespace onegrain::app::answer

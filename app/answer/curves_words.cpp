@@ -55,22 +55,23 @@ const char* name_of(solver::Loss loss, bool full) {
   return "";
 }
 
-std::string plating_words(const Job& job, const std::string& what, const study::Plating& found) {
-  const std::string from = found.first_charge > 0
-                               ? fmt::format("from {} mAh on", digits(job.milliampere_hours(found.first_charge), 3))
-                               : "from the start";
-  return fmt::format(
-      "{}: {} the negative falls below 0 V against lithium at the side of the separator, to {} mV at the lowest: "
-      "lithium "
-      "metal can plate on it.",
-      what, from, digits(1e3 * found.lowest, 2));
+bool over_at_once(const Job& job, const NamedCurve& c) {
+  return c.curve.step.duration() < 1e-4 || c.curve.capacity < 1e-4 * job.base.one_hour_charge;
 }
 
 void state_the_model(Answer& said, const Job& job) {
   const solver::Accuracy used = study::accuracy();
-  const std::string remark = electrolyte_remark(job.electrolyte);
+  std::string remark = electrolyte_remark(job.electrolyte, job.cell.is_full_cell());
+  if (!said.doubts.empty())
+    remark += " A curve with a (?) lies beyond what this description can tell; its reason stands beside it.";
   said.sections.push_back({"", {Paragraph{remark, terminal}}, Section::Beside::none, terminal});
   said.assumptions.push_back(remark);
+  if (job.cell.is_full_cell())
+    said.assumptions.push_back(
+        "Potential of the negative at its separator side while charging: with the reaction resolved across the coating "
+        "where a charge at constant current begins at rest, as `ceiling` has it; after other steps the lower one of "
+        "that "
+        "and of an even reaction.");
   for (const std::string& criterion : trust_criteria()) said.assumptions.push_back(criterion);
   said.assumptions.push_back(
       fmt::format("Numerics: even polynomials inside each grain, as many as keep an estimate of their error below {:g} "
@@ -101,13 +102,15 @@ std::vector<Series> lines(const Job& job, const std::vector<const NamedCurve*>& 
     Series::Also voltage{"", measure<params::Voltage>(), {}}, time{"after", lasting(), {}},
         other{"negative against lithium", measure<params::Voltage>("V", 3), {}};
     if (!(c->curve.step.duration() > 0)) continue;
+    const std::optional<study::SeparatorSide>& side = c->side;
     for (const double t : solver::moments(c->curve.step, points, true)) {
       const solver::Point p = c->curve.step.at(t);
       line.x.push_back(passed(job, *c, t));
-      line.y.push_back(negative ? p.terminal.separator_side : p.terminal.voltage);
+      const double potential = side ? side->at(t) : p.terminal.separator_side;
+      line.y.push_back(negative ? potential : p.terminal.voltage);
       time.values.push_back(t);
       voltage.values.push_back(p.terminal.voltage);
-      other.values.push_back(p.terminal.separator_side);
+      other.values.push_back(potential);
     }
     voltage.label = "cell";
     line.also.push_back(std::move(time));

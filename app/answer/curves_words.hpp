@@ -2,6 +2,7 @@
 
 #include "app/answer/answer.hpp"
 #include "app/study/curves.hpp"
+#include "app/study/plating.hpp"
 #include "app/study/voltage_parts.hpp"
 #include "solver/step/losses.hpp"
 
@@ -19,9 +20,6 @@ const char* name_of(study::Loss loss, bool full_cell);
 /// The losses that can be switched off, by the same names as far as they are the same.
 const char* name_of(solver::Loss loss, bool full_cell);
 
-/// "Charging at 5C: below 0 V against lithium ..." for every charge in which lithium can plate; part of the warnings.
-std::string plating_words(const Job& job, const std::string& what, const study::Plating& found);
-
 /// Adds to an answer what the calculation rests on: the electrolyte, when results are not relied on, the numerics.
 void state_the_model(Answer& said, const Job& job);
 
@@ -31,6 +29,10 @@ std::string doubt(const std::string& what, const solver::StepSolution& step);
 /// Voltage against capacity for one direction; the negative at its separator side while charging.
 Plot voltage_plot(const Job& job, const std::vector<const NamedCurve*>& curves, const std::string& title, int points);
 Plot negative_plot(const Job& job, const std::vector<const NamedCurve*>& curves, int points);
+
+/// Where a curve that is over at once is none: less than a ten-thousandth of the rated capacity, or of a second,
+/// passes.
+bool over_at_once(const Job& job, const NamedCurve& curve);
 
 /// Stoichiometry from the centre of the grains to their surface at five moments.
 Plot grain_profile(const Job& job, const NamedCurve& curve, bool positive);

@@ -22,21 +22,28 @@ const std::vector<std::string>& cautions() {
 
 std::string ended_by(const solver::StepSolution& step) { return solver::name_of(step.ended_by()); }
 
+std::string listed(const std::vector<std::string>& names) {
+  std::string list;
+  for (std::size_t k = 0; k < names.size(); ++k)
+    list += (k == 0 ? "" : k + 1 == names.size() ? " and " : ", ") + names[k];
+  return list;
+}
+
 std::string untrusted(const solver::Trust& trust) {
   std::string text;
   for (const std::string& reason : trust.reasons) text += (text.empty() ? "" : "; ") + reason;
   return text;
 }
 
-std::string electrolyte_remark(model::ElectrolyteModel electrolyte) {
+std::string electrolyte_remark(model::ElectrolyteModel electrolyte, bool full_cell) {
   if (electrolyte == model::ElectrolyteModel::resolved) {
-    return "Electrolyte: salt diffuses through negative, separator and positive, with the reaction spread evenly over "
-           "each "
-           "coating. A curve with a (?) lies beyond what this description can tell; its reason stands beside it.";
+    return fmt::format("Electrolyte: salt diffuses through {}, with the reaction spread evenly over {}.",
+                       full_cell ? "negative, separator and positive" : "separator and working electrode",
+                       full_cell ? "each coating" : "the coating");
   }
   return "Electrolyte (uniform, for teaching): its resistance is counted, but salt stays at its starting concentration "
-         "everywhere. At high rates "
-         "and in thick coatings salt runs out on one side, and a real cell gives less than predicted here.";
+         "everywhere. At high rates and in thick coatings salt runs out on one side, and a real cell gives less than "
+         "predicted here.";
 }
 
 std::vector<std::string> trust_criteria() {

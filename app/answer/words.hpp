@@ -13,13 +13,16 @@ namespace onegrain::app {
 /// Beside every rate, voltage or temperature that the program names. No option removes them.
 const std::vector<std::string>& cautions();
 
-/// What the chosen description of the electrolyte leaves out.
-std::string electrolyte_remark(model::ElectrolyteModel electrolyte);
+/// How the electrolyte of this cell is described, and what that leaves out.
+std::string electrolyte_remark(model::ElectrolyteModel electrolyte, bool full_cell);
 
 /// "voltage cut-off", or what else ended it, in words.
 std::string ended_by(const solver::StepSolution& step);
 /// The reasons not to believe a step, in one line; empty if there is none.
 std::string untrusted(const solver::Trust& trust);
+
+/// "a, b and c".
+std::string listed(const std::vector<std::string>& names);
 
 /// Where a result is no longer believed: the limits with their values and sources.
 std::vector<std::string> trust_criteria();

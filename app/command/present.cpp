@@ -56,7 +56,7 @@ void complete(Answer& said, const Request& request, const Job& job) {
   said.headline = first + said.headline;
   said.warnings.insert(said.warnings.begin(), job.bench.warnings.begin(), job.bench.warnings.end());
   said.assumptions.insert(said.assumptions.begin(), job.bench.assumptions.begin(), job.bench.assumptions.end());
-  said.cautions = cautions();
+  said.cautions.insert(said.cautions.end(), cautions().begin(), cautions().end());  // behind those of the verb
   for (const params::SourceFile& file : job.sheet.files)
     said.files.push_back({params::valid_utf8(file.name), file.sha256, file.shipped});
   if (!said.tells_the_cell) {

@@ -3,6 +3,18 @@
 #include <algorithm>
 #include <cmath>
 
+namespace onegrain::app {
+
+NamedCurve named(const Job& job, const std::string& label, double c_rate, solver::Curve curve) {
+  NamedCurve result{label, c_rate, std::move(curve)};
+  study::PlatingWatch watch(job);
+  result.side = watch.see(result.curve.step);
+  if (result.side) result.plating = watch.judge(*result.side, result.curve.step);
+  return result;
+}
+
+}  // namespace onegrain::app
+
 namespace onegrain::app::study {
 
 solver::Accuracy accuracy() { return {}; }
@@ -25,33 +37,10 @@ std::vector<NamedCurve> constant_currents(const Job& job, const CurvesAsked& ask
     const solver::State from = start(simulator, job, asked.from_soc, charge);
     for (const params::Rate& rate : asked.rates) {
       const double current = charge ? rate.current_density : -rate.current_density;
-      curves.push_back({rate.written, rate.c_rate, solver::constant_current(simulator, from, current)});
+      curves.push_back(named(job, rate.written, rate.c_rate, solver::constant_current(simulator, from, current)));
     }
   }
   return curves;
-}
-
-std::optional<Plating> plating(const solver::StepSolution& step, int even) {
-  if (!step.model().cell().is_full_cell() || !(step.duration() > 0)) return std::nullopt;
-  const double before = step.first().charge;
-  std::optional<Plating> found;
-  double last_time = 0, last_potential = NAN;
-  for (const double t : solver::moments(step, even, true)) {
-    const solver::Point p = step.at(t);
-    const double potential = p.terminal.separator_side;
-    if (p.current > 0 && potential < 0) {
-      if (!found) {
-        // between two moments the potential is taken for a straight line
-        const double share = last_potential > 0 ? last_potential / (last_potential - potential) : 1;
-        const double first = std::isfinite(last_potential) ? last_time + share * (t - last_time) : t;
-        found = Plating{first, step.at(first).charge - before, potential};
-      }
-      found->lowest = std::min(found->lowest, potential);
-    }
-    last_time = t;
-    last_potential = potential;
-  }
-  return found;
 }
 
 void follow(const Job& job, const model::Protocol& protocol, std::optional<double> from_soc,

@@ -96,8 +96,9 @@ class Trials {
     step.until = {.time = duration};
     c.run.stretches.push_back({step, 0});
     if (tested.rest > 0) c.run.stretches.push_back({{model::CurrentDrive{0}, {.time = tested.rest}, ""}, duration});
-    const int points = 150;
-    for (int k = 1; k < points; ++k) c.run.times.push_back(std::max(1.0, (duration + tested.rest) * k / points));
+    const int asked_points = 150;
+    for (int k = 1; k < asked_points; ++k)
+      c.run.times.push_back(std::max(1.0, (duration + tested.rest) * k / asked_points));
     c.voltage = Eigen::VectorXd::Zero(static_cast<Eigen::Index>(c.run.times.size()));
     return c;
   }

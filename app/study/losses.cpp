@@ -96,7 +96,7 @@ LossesFound find_losses(const Job& job, const params::Rate& rate, bool charge) {
   const double current = charge ? rate.current_density : -rate.current_density;
   solver::Workspace workspace;
   const model::Window& window = job.bench.window;
-  LossesFound found{{rate.written, rate.c_rate, run(job, job.cell, window, current, workspace)},
+  LossesFound found{named(job, rate.written, rate.c_rate, run(job, job.cell, window, current, workspace)),
                     0,
                     solver::loss_budget(job.cell, window, current, workspace, job.electrolyte),
                     {}};

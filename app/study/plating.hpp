@@ -1,0 +1,73 @@
+#pragma once
+
+#include <map>
+#include <optional>
+#include <vector>
+
+#include "app/job.hpp"
+#include "solver/charge/uneven.hpp"
+
+/// How near the electrode that takes lithium up comes to lithium's potential: what a charge ceiling keeps a margin of,
+/// asked of every step that any verb runs.
+namespace onegrain::app::study {
+
+/// The potential against lithium at the separator side of the electrode that takes lithium up, over one step.
+struct SeparatorSide {
+  std::vector<double> times, potentials;  ///< since the start of the step [s], [V]; straight lines in between
+  bool resolved = false;  ///< with the reaction resolved across the layer, as the ceiling has it; else spread evenly
+
+  double at(double time) const;
+  double lowest() const;
+};
+
+/// A step in which that potential falls below what is to be kept.
+struct Plating {
+  double kept;                                ///< what was to be kept [V]
+  double lowest;                              ///< [V], < kept
+  double first_time, first_charge;            ///< when it falls below it: since the start of the step [s], [C/m2]
+  std::optional<double> charge_at_lithium{};  ///< the charge passed when it falls below 0 V; none if it never does
+
+  bool can_plate() const { return lowest < 0; }
+};
+
+/// What a step must keep: the margin of a charge ceiling in a full cell; in a half cell, of which the cut-off lies a
+/// few millivolts above lithium by common practice, 0 V  [V].
+double plating_margin(const model::Cell& cell);
+
+/// Follows the steps of one run, one after the other, from rest.
+///
+/// In a full cell every charge is looked at, in a half cell every step that puts lithium into a host for negatives. At
+/// constant current from rest, and on from step to step, the reaction is resolved as the ceiling resolves it. Where the
+/// grains have a past that this does not know (after a discharge, a hold or a rest) the lower one of that and of an
+/// even reaction counts; in a hold the even one, moved by what they differed when it began.
+class PlatingWatch {
+ public:
+  explicit PlatingWatch(const Job& job);
+
+  /// The next step of the run. Nothing for steps that take no lithium up, and for those without duration.
+  /// @param even  moments of the even description
+  std::optional<SeparatorSide> see(const solver::StepSolution& step, int even = 200);
+
+  /// Where the potential falls below the margin.
+  std::optional<Plating> judge(const SeparatorSide& side, const solver::StepSolution& step) const;
+
+  void start_again() { past_ = Past::none; }  ///< at rest, grains evenly filled
+
+ private:
+  enum class Past { none, followed, unknown };
+  bool takes_up(const solver::Point& p) const;
+  void resolve(const solver::StepSolution& step, SeparatorSide& side);
+
+  const Job& job_;
+  solver::Workspace workspace_;
+  solver::UnevenLayer layer_;
+  bool takes_up_;           ///< a step of this cell can put lithium into a host for negatives at all
+  Past past_ = Past::none;  ///< of the grains
+  solver::UnevenState state_;
+  double last_difference_ = 0, last_current_ = 0;  ///< resolved less even, at the end of the step before [V], [A/m2]
+};
+
+/// One step from rest at a time.
+std::optional<Plating> plating(const Job& job, const solver::StepSolution& step);
+
+}  // namespace onegrain::app::study
