@@ -18,8 +18,6 @@ constexpr double loosely_told = 0.03;  // of the state of charge
 constexpr double steep_start = 0.02,
                  steep_end = 0.1;  // of the width: where a small shift in charge is a large residual
 
-std::string percent(double share) { return digits(100 * share, 3); }
-
 void add_finite(std::vector<double>& to, const std::vector<double>& from) {
   std::copy_if(from.begin(), from.end(), std::back_inserter(to), [](double v) { return std::isfinite(v); });
 }
@@ -157,7 +155,7 @@ std::string start_words(const Recording& recording) {
       words = fmt::format(
           "from a state of charge of {} \u00b1 {} %, fitted to this curve: the first row is already under current, and "
           "nothing in the file tells where the cell stood",
-          percent(b.state_of_charge), digits(100 * b.spread, 2));
+          digits(100 * b.state_of_charge, 3), digits(100 * b.spread, 2));
       break;
     case Beginning::From::first_row:
       words = fmt::format("from rest at {}, the first row, taken as recorded before the current came up", volts);
@@ -188,7 +186,28 @@ std::string start_words(const Recording& recording) {
 }
 
 std::string temperature_words(const Recording& recording) {
-  return recording.has_temperature ? "at the measured temperature" : "at the temperature of the sheet";
+  if (recording.has_temperature) return "at the measured temperature";
+  std::string unused;
+  for (const std::string& title : recording.measured.other_titles) {
+    const params::TitleUnit unit = params::title_unit(title, params::Temperature::kind());
+    const bool named = title.find("emp") != std::string::npos;
+    if (!unused.empty() || !(unit.unit && (named || !unit.unit->dimension.none()))) continue;
+    unused = fmt::format("; the file has temperatures that are not used: --columns 'temperature={}' takes them", title);
+  }
+  return "at the temperature of the sheet" + unused;
+}
+
+std::string mended_words(const Recording& r) {
+  std::string words;
+  const params::Measured& data = r.measured;
+  if (data.current_offset != 0)
+    words += fmt::format("; {} mA that the sensor reads at every rest are taken off each row",
+                         digits(1e3 * data.current_offset, 3));
+  const std::size_t spikes = data.doubts.count(params::DoubtKind::current_spike);
+  if (spikes > 0)
+    words += fmt::format("; {} spike{} of the current that the voltage does not follow {} mended", spikes,
+                         spikes == 1 ? "" : "s", spikes == 1 ? "is" : "are");
+  return words;
 }
 
 std::vector<std::pair<Role, std::string>> compared_key() {
@@ -245,7 +264,7 @@ Table records_table(const std::vector<const Recording*>& recordings) {
               {},
               page};
   for (const Recording* r : recordings) {
-    table.rows.add({r->name(), start_words(*r), static_cast<double>(r->measured.rows_read),
+    table.rows.add({r->name(), start_words(*r) + mended_words(*r), static_cast<double>(r->measured.rows_read),
                     static_cast<double>(r->measured.doubts.left_out()), static_cast<double>(r->rows.size()),
                     std::string(r->has_temperature ? "as measured" : "as in the sheet")});
   }

@@ -96,6 +96,7 @@ void compare_with_resistance(Overlay& overlay, bool discharge) {
   const auto resistance = resistance_between(overlay.at(faster.front()), slow);
   if (!resistance) return;
   overlay.yardsticks.push_back({discharge, *resistance, *first, faster.front()});
+  if (!(*resistance > 0)) return;  // no yardstick: told, and nothing is read against it
   overlay.runs[faster.front().run].steps[faster.front().step].resistance_fitted_here = true;
   for (const StepAt place : faster) compare_with(slow, *resistance, overlay.runs[place.run].steps[place.step]);
 }
