@@ -52,8 +52,11 @@ Figures electrode_figures(const params::ElectrodeBench& e) {
   block.figures.back().note = "between the cut-offs";
   add("maximum_concentration", "lithium sites", e.maximum_concentration, "mol/L");
   add_if("crystal_concentration", "lithium sites of the crystal", e.crystal_concentration, "mol/L");
-  add("stoichiometry_full", "stoichiometry, cell full", e.stoichiometry_full);
-  add("stoichiometry_empty", "stoichiometry, cell empty", e.stoichiometry_empty);
+  const bool half = e.key == "working";  // where "full" and "empty" would be heard of the host
+  add("stoichiometry_full", half ? "stoichiometry, at the upper cut-off" : "stoichiometry, cell full",
+      e.stoichiometry_full);
+  add("stoichiometry_empty", half ? "stoichiometry, at the lower cut-off" : "stoichiometry, cell empty",
+      e.stoichiometry_empty);
   return block;
 }
 

@@ -108,7 +108,7 @@ StaircaseFound find_staircase(solver::ChargeStudy& study, solver::Workspace& wor
   const model::Window window = model::equilibrium_window(cell);
   StaircaseFound found{};
   const double highest = std::max(nominal, solver::TrustLimits{}.limiting_current_share *
-                                               solver::limiting_current(cell, cell.is_full_cell(), cell.temperature));
+                                               solver::limiting_current(cell, study.sign() > 0, cell.temperature));
   solver::ChargeStudy even(cell, window, study.soc(), study.limits(), workspace, solver::Description::even);
   found.ride = solver::ride_limits(even, highest);
   found.share = std::min(1.0, recommended / nominal);

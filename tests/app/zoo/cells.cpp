@@ -103,3 +103,29 @@ TEST_CASE("a curve that is over before it has begun is no result", "[zoo][cells]
   must_raise_nothing("an oxide half cell charged from the middle",
                      words({"curve", "lfp_half_cell", "--charge", "--from-soc", "0.5", "--rates", "C/5"}));
 }
+
+TEST_CASE("a half cell is spoken of as what it is", "[zoo][cells]") {
+  const Folder folder;
+  // A discharge until the host is full: the words for the end name no positive, since there is none beside lithium.
+  folder.write("fill.yaml", "steps:\n  - {drive: {rate: C/2, sense: discharge}, until: {time: 9 h}}\n");
+  for (const char* sheet : {"lfp_half_cell", "demo_half_cell"}) {
+    const app_test::Outcome told = app_test::program({"follow", sheet, "--protocol", "fill.yaml"});
+    INFO(sheet << "\n" << told.results << told.narration);
+    CHECK(told.status == 0);
+    CHECK(told.results.find("grain surface full") != std::string::npos);
+    CHECK(told.results.find("positive") == std::string::npos);
+    CHECK(told.results.find("negative") == std::string::npos);
+  }
+  // An oxide is asked how fast it may be charged; a graphite, how fast lithium may go into it. Both limits that count
+  // are those at their own end of the voltage, and no lithium plates on an electrode that is emptied.
+  const auto ceiling = [](const char* sheet) {
+    return app_test::json::parse(app_test::program({"ceiling", sheet, "--samples", "0", "--json"}).results);
+  };
+  const app_test::json oxide = ceiling("lfp_half_cell"), graphite = ceiling("demo_half_cell");
+  CHECK(oxide["headline"].get<std::string>().rfind("Charge from 0 % to 80 % at no more than ", 0) == 0);
+  CHECK(graphite["headline"].get<std::string>().rfind("Lithiate from 0 % to 80 % at no more than ", 0) == 0);
+  CHECK(oxide["ceiling"]["limited_by"] == "the upper voltage limit");
+  CHECK(graphite["ceiling"]["limited_by"] == "the lower voltage limit");
+  CHECK(oxide["margins"].dump().find("plating") == std::string::npos);
+  CHECK(graphite["margins"].dump().find("lithium plating on the working electrode") != std::string::npos);
+}
