@@ -9,6 +9,7 @@
 #include "app/answer/fitted_sheet.hpp"
 #include "app/answer/measured_words.hpp"
 #include "app/render/numbers.hpp"
+#include "app/render/progress.hpp"
 #include "app/render/table.hpp"
 #include "app/study/balance.hpp"
 
@@ -19,8 +20,6 @@ namespace {
 using study::AgainstSheet;
 
 constexpr double useful = 0.1;       // of the sheet's value: an interval that is wider tells nothing of a loss
-constexpr double usual_rms = 0.02;   // V; half cells of one material differ by that much (common practice)
-constexpr double not_met = 0.1;      // V; beyond it nothing can be told
 constexpr double least_told = 1e-4;  // of the sheet's value: nobody measures a charge better
 constexpr double reach = 0.45;       // of the window, to either side of it, are drawn
 
@@ -35,7 +34,8 @@ std::string loss_words(const AgainstSheet& a, const std::string& than = "") {
   const study::Derived loss = a.loss();
   const double low = std::min(std::abs(loss.lower), std::abs(loss.upper)),
                high = std::max(std::abs(loss.lower), std::abs(loss.upper));
-  if (!std::isfinite(loss.lower) || !std::isfinite(loss.upper)) return "not told by the curve";
+  if (!std::isfinite(loss.lower) || !std::isfinite(loss.upper) || far_from_sheet(a.now.value, a.sheet))
+    return "not told by the curve";
   if (loss.lower > 0 || loss.upper < 0)
     return fmt::format("{} {}{} ({} to {})", share(std::abs(loss.value), Rounding::nearest),
                        loss.lower > 0 ? "less" : "more", than, share(low, Rounding::down), share(high, Rounding::up));
@@ -47,8 +47,6 @@ std::string loss_words(const AgainstSheet& a, const std::string& than = "") {
 
 std::string headline_of(const Job& job, const study::Balance& b, const solver::FitResult& r) {
   const std::string rms = millivolts(std::max(r.misfits.front().rms, 1e-5));
-  if (r.misfits.front().rms > not_met)
-    return fmt::format("The curve is not met: {} mV rms. It tells nothing of the electrodes of this sheet.", rms);
   std::string text = fmt::format("The curve is met within {} mV rms.", rms);
   const auto say = [&](const std::string& name, const AgainstSheet& found) {
     text += fmt::format(" {}: {}.", name, loss_words(found, " than on the sheet"));
@@ -212,6 +210,21 @@ Intervals reaches(const Job& job, const study::Balance& b) {
   return drawing;
 }
 
+/// @throws NotCompleted where the electrodes cannot lie as they come out
+void examine(const study::Balance& b, std::vector<Finding>& findings) {
+  if (b.ratio) require_possible_ratio(b.ratio->now.value);
+  std::vector<std::string> names;
+  std::vector<double> ratios;
+  const auto look_at = [&](const std::string& name, const AgainstSheet& found) {
+    if (!far_from_sheet(found.now.value, found.sheet)) return;
+    names.push_back(name);
+    ratios.push_back(found.now.value / found.sheet);
+  };
+  for (const study::ElectrodeBalance& e : b.electrodes) look_at("the capacity of the " + called(e.key), e.capacity);
+  if (b.lithium) look_at("the lithium that both electrodes share", *b.lithium);
+  take(findings, far_from_sheet(names, ratios));
+}
+
 Section balance_section(const Job& job, const study::Estimation& estimation, const study::Balance& b) {
   const bool full_cell = job.cell.is_full_cell();
   const study::Potentials p = study::potentials(job, estimation);
@@ -244,18 +257,17 @@ Section balance_section(const Job& job, const study::Estimation& estimation, con
 Answer balance(const Request& request, const Channels& channels, Job& job) {
   study::Estimation estimation = study::estimation(request, channels, job, study::balance_parameters(job), true);
   if (!request.out.empty()) fitted_files(job, estimation, study::as_given(estimation), request.out);
-  study::search(estimation, request, false);
+  {
+    render::Progress progress(channels);
+    study::search(estimation, request, false, [&](const std::string& text) { progress.line(text); });
+  }
+  std::vector<Finding> findings = examined(estimation);
   const study::Balance b = study::balance(job, estimation);
+  examine(b, findings);
 
   Answer said;
   said.headline = headline_of(job, b, estimation.result);
-  said.warnings = search_warnings(estimation);
-  const double rms = estimation.result.misfits.front().rms;
-  if (rms > usual_rms)
-    said.warnings.push_back(
-        fmt::format("The curve is met within {} mV rms only, where half cells of one material differ by some {} mV: a "
-                    "potential, the window or the current is not that of this cell. Distrust the intervals.",
-                    millivolts(rms), millivolts(usual_rms)));
+  said.findings = std::move(findings);
   said.sections = {balance_section(job, estimation, b)};
   for (Section section : {estimates_section(estimation, false), curves_section(job, estimation),
                           correlation_section(estimation), further_section(estimation, {})}) {

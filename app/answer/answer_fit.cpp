@@ -6,7 +6,8 @@
 #include "app/answer/answers.hpp"
 #include "app/answer/fit_words.hpp"
 #include "app/answer/fitted_sheet.hpp"
-#include "app/render/screen.hpp"
+#include "app/answer/words.hpp"
+#include "app/render/progress.hpp"
 #include "app/render/table.hpp"
 
 namespace onegrain::app::answer {
@@ -47,15 +48,16 @@ std::string headline_of(const study::Estimation& estimation) {
 Answer fit(const Request& request, const Channels& channels, Job& job) {
   study::Estimation estimation = study::estimation(request, channels, job, split_at_commas(request.free_values), false);
   if (!request.out.empty()) fitted_files(job, estimation, study::as_given(estimation), request.out);
-  std::function<void(const std::string&)> progress;
-  if (channels.watched)
-    progress = [&](const std::string& text) { channels.narration << begin_line_anew << text << std::flush; };
-  study::search(estimation, request, !request.no_profiles, progress);
+  {
+    render::Progress progress(channels);
+    study::search(estimation, request, !request.no_profiles, [&](const std::string& text) { progress.line(text); });
+  }
+  std::vector<Finding> findings = examined(estimation);
   const std::vector<study::FurtherTest> tests = study::further_tests(job, estimation);
 
   Answer said;
   said.headline = headline_of(estimation);
-  said.warnings = search_warnings(estimation);
+  said.findings = std::move(findings);
   said.sections = {estimates_section(estimation, !request.no_profiles), curves_section(job, estimation),
                    potentials_section(estimation), correlation_section(estimation), further_section(estimation, tests)};
   state_the_estimation(said, job, estimation);

@@ -21,4 +21,34 @@ struct Finding {
 /// Adds what a rule found, once.
 void take(std::vector<Finding>& findings, const std::optional<Finding>& found);
 
+/// How a measured curve is met, with what it is to be held against.
+struct Misfit {
+  std::string curve;
+  double rms;    ///< calculated minus measured [V]
+  double noise;  ///< of the measurement, from row to row [V]
+  double line;   ///< rms of the best straight line of voltage over charge: what no model at all reaches [V]
+};
+/// A fit that misses a curve by more than half cells of one material differ (usual_misfit(): common practice) and the
+/// noise explain. @throws NotCompleted where it misses a curve by more than a straight line does: then no parameter of
+/// it means anything
+std::optional<Finding> misfit(const Misfit& found);
+constexpr double usual_misfit() { return 0.03; }  // V
+
+/// Estimates that have gone to the end of the range that was searched, each as "the contact resistance
+/// (contact_resistance), 1e+04 ohm.cm2".
+std::optional<Finding> ends_of_range(const std::vector<std::string>& estimates);
+
+/// Starts of a search of which fewer than half arrive at the same minimum.
+std::optional<Finding> lonely_minimum(int agreeing, int starts);
+
+/// True of a capacity or a content of lithium further from the sheet than ageing or a wrong mass explain: half of it,
+/// or twice.
+bool far_from_sheet(double value, double sheet);
+/// @param names, ratios  of those that are
+std::optional<Finding> far_from_sheet(const std::vector<std::string>& names, const std::vector<double>& ratios);
+
+/// N/P that cannot be: both capacities are positive, and no cell is built with one electrode ten times the other
+/// (common practice). @throws NotCompleted
+void require_possible_ratio(double ratio);
+
 }  // namespace onegrain::app::answer

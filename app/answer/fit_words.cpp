@@ -104,13 +104,6 @@ std::vector<std::string> advice(const study::Estimation& estimation, const std::
   return list;
 }
 
-std::string listed(const std::vector<std::string>& names) {
-  std::string list;
-  for (std::size_t k = 0; k < names.size(); ++k)
-    list += (k == 0 ? "" : k + 1 == names.size() ? " and " : ", ") + names[k];
-  return list;
-}
-
 std::vector<std::string> notes(const study::Estimation& estimation) {
   std::vector<std::string> list;
   for (const study::Fitting::Replaced& r : estimation.fitting.replaced)
@@ -122,21 +115,27 @@ std::vector<std::string> notes(const study::Estimation& estimation) {
   return list;
 }
 
-std::vector<std::string> search_warnings(const study::Estimation& estimation) {
+std::vector<Finding> examined(const study::Estimation& estimation) {
   const solver::FitResult& r = estimation.result;
-  std::vector<std::string> warnings;
+  std::vector<Finding> findings;
+  const std::vector<study::CurveScale> scales = study::curve_scales(estimation);
+  for (std::size_t c = 0; c < r.misfits.size(); ++c)
+    take(findings, misfit({r.misfits.size() == 1 ? "the curve" : "the curve " + r.misfits[c].name, r.misfits[c].rms,
+                           scales[c].noise, scales[c].line}));
   if (!r.converged)
-    warnings.push_back(
-        fmt::format("The search has not settled ({}): distrust the estimates and their intervals.", r.ended_by));
+    take(findings, Finding{"not_settled", fmt::format("the search has not settled ({}): distrust the estimates and "
+                                                      "their intervals.",
+                                                      r.ended_by)});
+  take(findings, lonely_minimum(r.starts_agreeing, r.starts));
+  std::vector<std::string> at_ends;
   for (std::size_t k = 0; k < r.estimates.size(); ++k) {
     const solver::Estimate& e = r.estimates[k];
-    if (!e.at_bound || e.value == 0) continue;  // a resistance of nothing is a value that may be
-    warnings.push_back(fmt::format(
-        "The {} ({}) has gone to the end of the range that was searched, {}: that is no estimate. The sheet, a card or "
-        "the data are not those of this cell.",
-        label_of(estimation, k), e.name, render::text_of(e.value, measure_of(estimation, k))));
+    if (e.at_bound && e.value != 0)  // a resistance of nothing is a value that may be
+      at_ends.push_back(fmt::format("the {} ({}, {})", label_of(estimation, k), e.name,
+                                    render::text_of(e.value, measure_of(estimation, k))));
   }
-  return warnings;
+  take(findings, ends_of_range(at_ends));
+  return findings;
 }
 
 void state_the_estimation(Answer& said, const Job& job, const study::Estimation& estimation) {

@@ -23,13 +23,12 @@ std::string direction_words(const solver::Direction& direction, const study::Est
 std::string name_of(const study::FurtherTest& test, const study::Estimation& estimation);
 /// For each poorly known parameter the test that helps most.
 std::vector<std::string> advice(const study::Estimation& estimation, const std::vector<study::FurtherTest>& tests);
-/// "a, b and c".
-std::string listed(const std::vector<std::string>& names);
 
 /// What was asked for and done otherwise.
 std::vector<std::string> notes(const study::Estimation& estimation);
-/// What is wrong with the search as a whole, and estimates that are none: for the warnings.
-std::vector<std::string> search_warnings(const study::Estimation& estimation);
+/// The search examined: how each curve is met, whether it has settled, estimates that are none.
+/// @throws NotCompleted where nothing can be told from it
+std::vector<Finding> examined(const study::Estimation& estimation);
 
 /// Table, intervals; "fit.parameters".
 Section estimates_section(const study::Estimation& estimation, bool profiles);

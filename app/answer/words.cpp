@@ -24,6 +24,13 @@ std::string ended_by(const solver::StepSolution& step) {
   return solver::name_of(step.ended_by(), step.model().cell().is_full_cell());
 }
 
+std::string listed(const std::vector<std::string>& names) {
+  std::string list;
+  for (std::size_t k = 0; k < names.size(); ++k)
+    list += (k == 0 ? "" : k + 1 == names.size() ? " and " : ", ") + names[k];
+  return list;
+}
+
 std::string untrusted(const solver::Trust& trust) {
   std::string text;
   for (const std::string& reason : trust.reasons) text += (text.empty() ? "" : "; ") + reason;

@@ -21,6 +21,9 @@ std::string ended_by(const solver::StepSolution& step);
 /// The reasons not to believe a step, in one line; empty if there is none.
 std::string untrusted(const solver::Trust& trust);
 
+/// "a, b and c".
+std::string listed(const std::vector<std::string>& names);
+
 /// Where a result is no longer believed: the limits with their values and sources.
 std::vector<std::string> trust_criteria();
 

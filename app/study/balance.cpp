@@ -8,10 +8,18 @@ namespace onegrain::app::study {
 
 namespace {
 
-constexpr double nearest_drawn = 0.003;  // of stoichiometry from full and empty: potentials run away beyond
+constexpr double charge_accuracy = 0.001;  // of a charge, at 95 %: what a good cycler measures it to, common practice
+constexpr double nearest_drawn = 0.003;    // of stoichiometry from full and empty: potentials run away beyond
 
 double lithium_of(const model::Cell& c) {
   return c.inventory.positive * c.positive.capacity() + c.inventory.negative * c.negative->capacity();
+}
+
+/// A charge that follows from the estimates: known no better than the cycler measures one.
+Derived charge_derived(const Estimation& estimation, const std::function<double(const model::Cell&)>& charge) {
+  const Derived d = derived(estimation, charge);
+  const double half = std::hypot(d.upper - d.value, charge_accuracy * d.value);
+  return {d.value, d.value - half, d.value + half};
 }
 
 ElectrodeBalance electrode(const Job& job, const Estimation& estimation, bool negative) {
@@ -25,7 +33,7 @@ ElectrodeBalance electrode(const Job& job, const Estimation& estimation, bool ne
   // The positive takes lithium up while the cell gives charge, the negative gives it away.
   const double takes_up = (1 - full) * capacity(cell), gives = full * capacity(cell);
   return {negative ? "negative" : job.sheet.positive.key,
-          {derived(estimation, capacity), capacity(job.cell)},
+          {charge_derived(estimation, capacity), capacity(job.cell)},
           {derived(estimation, [=](const model::Cell& c) { return part(model::equilibrium_window(c).full); }),
            part(sheet.full)},
           {derived(estimation, [=](const model::Cell& c) { return part(model::equilibrium_window(c).empty); }),
@@ -39,6 +47,11 @@ ElectrodeBalance electrode(const Job& job, const Estimation& estimation, bool ne
 std::vector<std::string> balance_parameters(const Job& job) {
   std::vector<std::string> names = {job.sheet.positive.key + ".capacity"};
   if (job.sheet.is_full_cell()) names.insert(names.end(), {"negative.capacity", "lithium"});
+  // Held, they would make the interval of a loss as narrow as the scatter of the curve.
+  for (const char* what : {"diffusion_time", "exchange_current_density"}) {
+    names.push_back(job.sheet.positive.key + "." + what);
+    if (job.sheet.is_full_cell()) names.push_back(std::string("negative.") + what);
+  }
   names.emplace_back("contact_resistance");
   return names;
 }
@@ -48,12 +61,13 @@ Balance balance(const Job& job, const Estimation& estimation) {
   b.electrodes.push_back(electrode(job, estimation, false));
   if (job.cell.is_full_cell()) {
     b.electrodes.push_back(electrode(job, estimation, true));
-    b.lithium = {derived(estimation, lithium_of), lithium_of(job.cell)};
+    b.lithium = {charge_derived(estimation, lithium_of), lithium_of(job.cell)};
     const auto ratio = [](const model::Cell& c) { return model::capacity_ratio(c, model::equilibrium_window(c)); };
     b.ratio = {derived(estimation, ratio), ratio(job.cell)};
   }
-  b.cell_capacity = {derived(estimation, [](const model::Cell& c) { return model::equilibrium_window(c).capacity; }),
-                     job.bench.window.capacity};
+  b.cell_capacity = {
+      charge_derived(estimation, [](const model::Cell& c) { return model::equilibrium_window(c).capacity; }),
+      job.bench.window.capacity};
   return b;
 }
 

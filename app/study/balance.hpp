@@ -9,7 +9,8 @@
 /// How the two electrodes of a cell lie over each other, read from one slow curve.
 namespace onegrain::app::study {
 
-/// What `balance` estimates: capacities, lithium, and a contact resistance that makes up for what else costs voltage.
+/// What `balance` estimates: capacities and lithium; diffusion and kinetics, as far as the sheet leaves them open; and
+/// a contact resistance that makes up for what else costs voltage.
 std::vector<std::string> balance_parameters(const Job& job);
 
 /// A number with its interval, and what the sheet has.

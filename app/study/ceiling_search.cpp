@@ -1,5 +1,6 @@
 #include "app/study/ceiling_search.hpp"
 
+#include <algorithm>
 #include <new>
 #include <utility>
 
@@ -10,9 +11,10 @@ namespace onegrain::app::study {
 namespace {
 
 solver::Ceiling ceiling_of(const Subject& subject, const CeilingAsked& asked, solver::Workspace& workspace,
-                           double guess, double tolerance, solver::Description description) {
+                           double guess, double tolerance, solver::Description description,
+                           solver::Guess how_good = solver::Guess::any) {
   solver::ChargeStudy study(subject.cell, subject.window, asked.soc, asked.limits, workspace, description);
-  return study.ceiling(guess > 0 ? guess : study.whole() / 3600, tolerance);
+  return guess > 0 ? study.ceiling(guess, tolerance, how_good) : study.ceiling(study.whole() / 3600, tolerance);
 }
 
 }  // namespace
@@ -24,12 +26,13 @@ CeilingSearch::CeilingSearch(const CeilingAsked& asked, CeilingProgress progress
       progress_(std::move(progress)),
       workspaces_(static_cast<std::size_t>(asked.threads > 0 ? asked.threads : core_count())) {}
 
-Searched CeilingSearch::of(const params::Sheet& sheet, int thread, double guess, double tolerance) {
+Searched CeilingSearch::of(const params::Sheet& sheet, int thread, double guess, double tolerance,
+                           solver::Guess how_good) {
   using Outcome = Searched::Outcome;
   Searched searched;
   try {
     const solver::Ceiling ceiling =
-        ceiling_of(Subject(sheet), asked_, workspace(thread), guess, tolerance, solver::Description::uneven);
+        ceiling_of(Subject(sheet), asked_, workspace(thread), guess, tolerance, solver::Description::uneven, how_good);
     searched.outcome = Outcome::found;
     searched.current = ceiling.current;
     searched.limited_by = ceiling.charge.tightest;
@@ -55,9 +58,10 @@ void CeilingSearch::on_all_threads(int count, const std::function<void(int, int)
   if (interrupted()) throw NotCompleted("interrupted; nothing was written");
 }
 
-void CeilingSearch::on_all_threads(CeilingWork what, int count, const std::function<void(int, int)>& work) {
+void CeilingSearch::on_all_threads(CeilingWork what, int count, const std::function<void(int, int)>& work,
+                                   int done_before, int of_all) {
   in_parallel(count, static_cast<int>(workspaces_.size()), work, [&](int done) {
-    if (progress_) progress_(what, done, count);
+    if (progress_) progress_(what, done_before + done, std::max(of_all, count));
   });
   if (interrupted()) throw NotCompleted("interrupted; nothing was written");
 }

@@ -38,13 +38,16 @@ class CeilingSearch {
   CeilingSearch(const CeilingAsked& asked, CeilingProgress progress);
 
   /// @param guess  a current near the ceiling saves time; 0: none is known [A/m2]
-  Searched of(const params::Sheet& sheet, int thread, double guess, double tolerance);
+  Searched of(const params::Sheet& sheet, int thread, double guess, double tolerance,
+              solver::Guess how_good = solver::Guess::any);
   /// The same for a cell that has to be solved.
   solver::Ceiling of(const Subject& subject, double guess, double tolerance, solver::Description description);
 
   /// work(k, thread) for k = 0..count-1. @throws NotCompleted where the user interrupts
   void on_all_threads(int count, const std::function<void(int k, int thread)>& work);
-  void on_all_threads(CeilingWork what, int count, const std::function<void(int k, int thread)>& work);
+  /// @param done_before, of_all  where this is a part of what progress counts
+  void on_all_threads(CeilingWork what, int count, const std::function<void(int k, int thread)>& work,
+                      int done_before = 0, int of_all = 0);
 
   const CeilingAsked& asked() const { return asked_; }
   solver::Workspace& workspace(int thread = 0) { return workspaces_[static_cast<std::size_t>(thread)]; }

@@ -60,6 +60,41 @@ std::vector<FittedCurve> fitted_curves(const Estimation& estimation) {
   return curves;
 }
 
+namespace {
+
+/// For white noise of deviation s second differences have the deviation sqrt(6) s, and the median of their magnitude is
+/// 0.6745 of it; the median does not feel where a current steps.
+double noise_of_rows(const std::vector<double>& voltage, std::size_t from, std::size_t to) {
+  std::vector<double> differences;
+  for (std::size_t k = from + 1; k + 1 < to; ++k)
+    differences.push_back(std::abs(voltage[k - 1] - 2 * voltage[k] + voltage[k + 1]));
+  if (differences.empty()) return 0;
+  const auto middle = differences.begin() + static_cast<std::ptrdiff_t>(differences.size() / 2);
+  std::nth_element(differences.begin(), middle, differences.end());
+  return *middle / (0.6745 * std::sqrt(6.0));
+}
+
+/// Root mean square of what the best straight line leaves; of the mean where x does not vary.
+double rms_about_line(const std::vector<double>& x, const Eigen::VectorXd& y) {
+  const Eigen::Map<const Eigen::VectorXd> at(x.data(), y.size());
+  const Eigen::VectorXd dx = at.array() - at.mean(), dy = y.array() - y.mean();
+  const double square = dx.squaredNorm();
+  const double slope = square > 0 ? dx.dot(dy) / square : 0;
+  return (dy - slope * dx).norm() / std::sqrt(static_cast<double>(y.size()));
+}
+
+}  // namespace
+
+std::vector<CurveScale> curve_scales(const Estimation& estimation) {
+  std::vector<CurveScale> list;
+  for (std::size_t c = 0; c < estimation.recordings.size(); ++c) {
+    const Recording& r = estimation.recordings[c];
+    list.push_back({noise_of_rows(r.measured.record.voltage, r.rows.front(), r.rows.back() + 1),
+                    rms_about_line(r.charge, estimation.fitting.problem.curves[c].voltage)});
+  }
+  return list;
+}
+
 std::vector<Correction> corrections(const Estimation& estimation) {
   const solver::FitResult& result = estimation.result;
   std::vector<Correction> list;

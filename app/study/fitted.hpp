@@ -25,6 +25,13 @@ struct FittedCurve {
 };
 std::vector<FittedCurve> fitted_curves(const Estimation& estimation);
 
+/// What each curve is to be held against.
+struct CurveScale {
+  double noise;  ///< of the measurement from row to row, from the median of its second differences [V]
+  double line;   ///< rms of the best straight line of voltage over charge, over the rows that are compared [V]
+};
+std::vector<CurveScale> curve_scales(const Estimation& estimation);
+
 /// What was added to a potential, with its standard deviation.
 struct Correction {
   std::string name;

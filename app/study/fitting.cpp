@@ -13,6 +13,8 @@ namespace {
 using solver::FreeParameter;
 using solver::Quantity;
 
+constexpr double factor_of_cards =
+    1.17;  // ln(10) / 1.96: what diffusion and kinetics of a card without spread are known to
 constexpr double reference_filling = 0.5;
 constexpr int potential_pieces = 24;
 
@@ -250,7 +252,10 @@ Estimation estimation(const Request& request, const Channels& channels, Job& job
   }
   Fitting fitting = prepare_fit(job, recordings, names);
   if (curves_alone)
-    for (FreeParameter& p : fitting.problem.free) p.prior = std::numeric_limits<double>::infinity();
+    for (FreeParameter& p : fitting.problem.free) {
+      const bool of_a_card = p.quantity == Quantity::diffusion_time || p.quantity == Quantity::exchange_current_density;
+      p.prior = !of_a_card ? std::numeric_limits<double>::infinity() : std::min(p.prior, factor_of_cards);
+    }
   auto problem = std::make_unique<solver::CellFit>(fitting.problem);
   return {std::move(recordings), std::move(fitting), std::move(problem), {}};
 }

@@ -46,7 +46,8 @@ struct Estimation {
 };
 
 /// Reads the data files of the request and sets the problem up.
-/// @param curves_alone  nothing is known beforehand, whatever the spreads of the sheet
+/// @param curves_alone  nothing is known beforehand, whatever the spreads of the sheet, but for diffusion and kinetics
+///                      (within a factor of 10 where the sheet gives no spread)
 /// @throws as load_recording() and prepare_fit(); std::runtime_error where the salt of the cell is used up in a run
 Estimation estimation(const Request& request, const Channels& channels, Job& job, const std::vector<std::string>& names,
                       bool curves_alone);

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
+#include <stdexcept>
 
 #include "solver/step/curves.hpp"
 
@@ -103,8 +105,8 @@ JudgedCharge ChargeStudy::judge(double current, double from, double to, const St
   return result;
 }
 
-Ceiling ChargeStudy::ceiling(double guess, double tolerance) {
-  return ceiling(guess, tolerance, soc_.from, soc_.to, start(), {});
+Ceiling ChargeStudy::ceiling(double guess, double tolerance, Guess how_good) {
+  return ceiling(guess, tolerance, soc_.from, soc_.to, start(), {}, how_good);
 }
 
 namespace {
@@ -113,62 +115,106 @@ namespace {
 struct Search {
   JudgedCharge kept, broken;  ///< the fastest charge that keeps every limit, the slowest that does not
   double slope = -2;          ///< d slack / d ln(current) near the ceiling
-  bool found = false;
+  bool found = false;         ///< as near as asked for
 };
 
-/// The zero of a slack that falls with ln(current), from below and within `tolerance`: secants, kept inside the signs
-/// met so far, bisection where they do not help. `judge` throws IntegrationFailure where there is no solution.
+constexpr double most_slack = 3, steepest_of_flat = -0.02, longest_step = 1.2;  // of a slack; of ln(current)
+
+/// Which limit two charges let expect to be met first, as ln(current): each limit on the straight line through its two
+/// slacks, since the least of them has a bend wherever another limit takes over. Limits that do not tell a slope (none
+/// to speak of, or seen by one charge alone) have `slope`.
+/// @param slope  in: of limits that tell none; out: of the limit in question
+double expected_zero(const JudgedCharge* before, const JudgedCharge& now, double aim, double& slope) {
+  const double x = std::log(now.current), fallback = slope;
+  double zero = std::numeric_limits<double>::infinity();
+  const auto expect = [&](double slack, double its_slope) {
+    const double at = x + std::clamp((slack + aim * its_slope) / -its_slope, -longest_step, longest_step);
+    if (at >= zero) return;
+    zero = at;
+    slope = its_slope;
+  };
+  for (const Margin& m : now.margins) {
+    const double slack = m.slack();
+    const Margin* other = before ? before->margin(m.limit) : nullptr;
+    const double s = other && std::abs(slack) < most_slack && std::abs(other->slack()) < most_slack
+                         ? (slack - other->slack()) / (x - std::log(before->current))
+                         : 0;
+    // A grain that is nearly full has hardly any slack and hardly any slope, and is still some way from full.
+    if (s < (m.limit == now.tightest ? 0 : steepest_of_flat))
+      expect(slack, s);
+    else if (m.limit == now.tightest)
+      expect(slack, fallback);
+  }
+  if (zero == std::numeric_limits<double>::infinity()) expect(std::clamp(now.slack, -most_slack, most_slack), fallback);
+  return zero;
+}
+
+/// The largest current that keeps every limit, from below and within `tolerance`: from each charge on to the limit
+/// that is expected to be met first, kept inside the signs met so far; bisection where that does not help, longer steps
+/// where a sign is still missing. `judge` throws IntegrationFailure where there is no solution.
 template <class Judge>
 Search find_ceiling(Judge judge, double guess, double slope, double tolerance, double least, double most) {
   Search search;
   search.slope = slope;
-  double x = std::clamp(std::log(guess), std::log(least), std::log(most));
-  double before_x = 0, before_f = 0;
-  for (int round = 0; round < 60; ++round) {
-    JudgedCharge charge;
+  const double lowest = std::log(least), highest = std::log(most);
+  double x = std::clamp(std::log(guess), lowest, highest), stride = 0;
+  JudgedCharge before, now;
+  int unhelpful = 0;
+  for (int round = 0; round < 80; ++round) {
     try {
-      charge = judge(std::exp(x));
+      now = judge(std::exp(x));
     } catch (const IntegrationFailure& failure) {  // what cannot be calculated keeps no limit
-      charge.slack = -3;
-      charge.tightest = Limit::unsolved;
-      charge.unsolved_because = failure.what();
+      now = {};
+      now.slack = -most_slack;
+      now.tightest = Limit::unsolved;
+      now.unsolved_because = failure.what();
     }
-    charge.current = std::exp(x);
-    const double f = std::clamp(charge.slack, -3.0, 3.0);
-    const bool keeps = f >= 0;
-    if (keeps && charge.current > search.kept.current)
-      search.kept = std::move(charge);
-    else if (!keeps && (search.broken.current == 0 || charge.current < search.broken.current))
-      search.broken = std::move(charge);
-    const bool bracketed = search.kept.current > 0 && search.broken.current > 0;
-    if (round > 0 && x != before_x) {
-      const double secant = (f - before_f) / (x - before_x);
-      if (secant < -0.02 && std::abs(f) < 2.9 && std::abs(before_f) < 2.9) search.slope = secant;
+    now.current = std::exp(x);
+    const bool keeps = now.slack >= 0;
+    const double width = search.kept.current > 0 && search.broken.current > 0
+                             ? std::log(search.broken.current / search.kept.current)
+                             : std::numeric_limits<double>::infinity();
+    if (keeps && now.current > search.kept.current)
+      search.kept = now;
+    else if (!keeps && (search.broken.current == 0 || now.current < search.broken.current))
+      search.broken = now;
+    double next = expected_zero(round > 0 ? &before : nullptr, now, 0.3 * tolerance, search.slope);
+    if (keeps && round > 0 && now.slack <= 0.7 * tolerance * -search.slope) {
+      search.found = true;
+      return search;
     }
-    before_x = x;
-    before_f = f;
-    if (keeps && round > 0 && f <= 0.7 * tolerance * -search.slope) break;
-    double next = x + std::clamp((f - 0.3 * tolerance * -search.slope) / -search.slope, -1.2, 1.2);
-    if (bracketed) {
+    if (search.kept.current > 0 && search.broken.current > 0) {
       const double a = std::log(search.kept.current), b = std::log(search.broken.current);
-      if (b - a <= tolerance) break;
-      if (!(next > a && next < b) || round % 6 == 5) next = 0.5 * (a + b);
+      if (b - a <= tolerance) {
+        search.found = true;
+        return search;
+      }
+      unhelpful = b - a > 0.5 * width ? unhelpful + 1 : 0;
+      if (!(next > a && next < b) || unhelpful >= 2) {
+        next = 0.5 * (a + b);
+        unhelpful = 0;
+      }
       next = std::clamp(next, a + 0.02 * (b - a), b - 0.02 * (b - a));
+    } else {  // at least twice as far as the last time, or a limit that no rate keeps is approached for ever
+      const double step = std::max(std::abs(next - x), round > 0 ? std::min(2 * stride, longest_step) : 0);
+      next = keeps ? x + step : x - step;
+      stride = step;
     }
-    x = std::clamp(next, std::log(least), std::log(most));
-    if (x == before_x) return search;  // at an end of the range
+    next = std::clamp(next, lowest, highest);
+    if (next == x) return search;  // at an end of the range
+    x = next;
+    before = std::move(now);
   }
-  search.found = true;
-  return search;
+  throw std::logic_error("the search for a ceiling has not settled");  // three rounds halve what is left
 }
 
 }  // namespace
 
 Ceiling ChargeStudy::ceiling(double guess, double tolerance, double from, double to, const State& start,
-                             const UnevenState& uneven) {
+                             const UnevenState& uneven, Guess how_good) {
   const double one_hour = whole_ / 3600, least = slowest * one_hour, most = fastest * one_hour;
   double slope = -2;
-  if (description_ == Description::uneven) {  // the cheap description first: it comes close
+  if (description_ == Description::uneven && how_good == Guess::any) {  // the cheap description first: it comes close
     const auto even = [&](double current) { return judge(current, from, to, start, uneven, true); };
     const Search near = find_ceiling(even, guess, slope, 2 * tolerance, least, most);
     guess = near.kept.current > 0 ? near.kept.current : least;
@@ -177,7 +223,7 @@ Ceiling ChargeStudy::ceiling(double guess, double tolerance, double from, double
   const Search search = find_ceiling([&](double current) { return judge(current, from, to, start, uneven); }, guess,
                                      slope, tolerance, least, most);
   Ceiling result;
-  result.unlimited = !search.found && search.kept.current > 0;
+  result.unlimited = !search.found && search.kept.current > 0 && search.broken.current == 0;
   result.current = search.kept.current;
   result.charge = search.kept.current > 0 ? search.kept : search.broken;
   if (search.found && search.broken.current > 0 && search.broken.current < 1.05 * search.kept.current) {

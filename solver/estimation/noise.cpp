@@ -5,6 +5,13 @@
 
 namespace onegrain::solver {
 
+namespace {
+
+constexpr double voltage_resolution = 1e-4;  // V; what a good cycler reads a voltage to, common practice: data without
+                                             // any scatter (calculated ones) tell no more
+
+}  // namespace
+
 Eigen::VectorXd weights_by_slope(const std::vector<double>& charge, const Eigen::VectorXd& voltage) {
   constexpr double charge_share = 1e-3, voltage_error = 2e-3, reach = 5e-3;
   const Eigen::Index n = voltage.size();
@@ -40,7 +47,8 @@ Noise noise_of(const FitProblem& problem, const Eigen::VectorXd& difference, Eig
   }
   noise.standard_deviation =
       std::max(1e-6, std::sqrt(squares / std::max(1.0, points - static_cast<double>(parameters))));
-  for (const double tau : noise.correlation) noise.deviation.push_back(noise.standard_deviation * std::sqrt(tau));
+  for (const double tau : noise.correlation)
+    noise.deviation.push_back(std::max(voltage_resolution, noise.standard_deviation) * std::sqrt(tau));
   return noise;
 }
 

@@ -38,7 +38,7 @@ CALLS = [
     ["pulses", "demo", "measured/curves.csv"],
     ["balance", "demo", "slow/curves.csv", "--steps", "1", "--from-soc", "1"],
     ["balance", "demo_half_cell", "half/curves.csv"],
-    ["fit", "demo", "slow/curves.csv", "--from-soc", "1", "--starts", "2", "--linear", "--free",
+    ["fit", "demo", "slow/curves.csv", "--steps", "1", "--from-soc", "1", "--starts", "2", "--linear", "--free",
      "negative.diffusion_time,separator.porosity,contact_resistance,positive.potential"],
     ["cards"],
     ["check", "demo", "protocol.yaml", "run.csv"],

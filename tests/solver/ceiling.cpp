@@ -63,7 +63,23 @@ TEST_CASE("at the ceiling every limit is kept, and just above it one is not") {
     CHECK(above.tightest == c.charge.tightest);
     CHECK(study.ceiling(200, 1e-3).current == Approx(c.current).epsilon(2e-3));  // whatever the guess
     CHECK(study.ceiling(0.5, 1e-3).current == Approx(c.current).epsilon(2e-3));
+    for (const double off : {0.5, 0.97, 1.0, 1.02, 3.0})  // a guess that is near, and one that only claims to be
+      CHECK(study.ceiling(off * c.current, 1e-3, Guess::near).current == Approx(c.current).epsilon(2e-3));
   }
+}
+
+TEST_CASE("where no rate keeps a limit the ceiling is none, and where none is met it is unlimited") {
+  Subject s(benchmarks::nmc811_graphite_siox());
+  s.cell.thermal = model::Thermal{50, 1, s.cell.temperature};  // J/(m2 K), W/(m2 K)
+  const Ceiling none = s.study({0, 0.5}, {.highest_temperature = s.cell.temperature}).ceiling(20);
+  CHECK(none.current == 0);
+  CHECK_FALSE(none.unlimited);
+  CHECK(none.charge.tightest == Limit::temperature);
+  // A window so narrow that the voltage alone bounds it, and the voltage is not asked.
+  ChargeLimits few{.plating_margin = -10, .highest_temperature = 1000, .lowest_salt_share = -1, .keep_voltage = false};
+  const Ceiling all = s.study({0.4, 0.4 + 1e-5}, few, Description::plain).ceiling(20);
+  CHECK(all.unlimited);
+  CHECK(all.current > 0);
 }
 
 TEST_CASE("a wider window, a larger margin and a colder cell allow less") {
