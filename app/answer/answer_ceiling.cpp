@@ -42,7 +42,7 @@ study::CeilingAsked asked_by(const Request& request, const Job& job) {
   asked.soc = window_of(request.soc);
   asked.soc.empties = empties(job);
   try {
-    asked.limits.plating_margin = params::parse<params::Voltage>(request.margin).si();
+    asked.limits.plating_margin = params::parse_quantity(request.margin, params::Voltage::kind(), "mV");
   } catch (const params::QuantityError& error) {
     throw CommandLineError("--margin '" + request.margin + "': " + error.what());
   }
@@ -78,12 +78,32 @@ const study::UnknownCost* worth_measuring(const study::CeilingFound& f) {
 /// A full cell and an oxide are charged; a graphite against lithium is lithiated, which a cycler calls a discharge.
 bool charges(const Job& job) { return job.cell.is_full_cell() || empties(job); }
 
+/// The slowest rate that was looked at.
+std::string slowest_words(const Job& job, const study::CeilingFound& f) {
+  const double rate = job.c_rate(f.charge.current);
+  return std::abs(200 * rate - 1) < 0.005 ? "C/200" : digits(rate, 2) + "C";
+}
+
+/// A rate at which nobody charges: what is known of the cell does not allow more, or the cell does not.
+std::optional<Finding> no_usual_rate(const Job& job, const study::CeilingAsked& asked, const study::CeilingFound& f) {
+  constexpr double slow = 1.0 / 30;  // C
+  if (!(f.recommended > 0) || job.c_rate(f.recommended) >= slow) return std::nullopt;
+  std::string text = fmt::format(
+      "no usual rate is allowed: the highest that can be recommended is {}, {} from {} to {}",
+      rate_words(job, f.recommended), duration(f.charge.duration), percent(asked.soc.from), percent(asked.soc.to));
+  text +=
+      f.nominal.current > 10 * f.recommended
+          ? fmt::format("; that is how little is known of this cell rather than what it can (as the sheet has it: {}).",
+                        rate_words(job, f.nominal.current))
+          : ".";
+  return Finding{"no_usual_rate", text};
+}
+
 std::string refusal(const Job& job, const study::CeilingAsked& asked, const study::CeilingFound& f) {
-  return fmt::format(
-      "Do not {} this cell from {} to {} on this prediction: even C/200 breaks a limit ({}) in {} of the plausible "
-      "cells.",
-      charges(job) ? "charge" : "lithiate", percent(asked.soc.from), percent(asked.soc.to),
-      name_of(f.nominal.charge.tightest, job), f.plausible ? "more than 5 %" : "the nominal one");
+  return fmt::format("Do not {} this cell from {} to {} at any rate looked at: even {} breaks a limit ({}) in {}.",
+                     charges(job) ? "charge" : "lithiate", percent(asked.soc.from), percent(asked.soc.to),
+                     slowest_words(job, f), name_of(f.limited_by, job),
+                     f.plausible ? "more than 5 % of the plausible cells" : "the cell as the sheet has it");
 }
 
 std::string leave(const Job& job, const study::CeilingAsked& asked, const study::CeilingFound& f) {
@@ -342,6 +362,7 @@ Answer ceiling(const Request& request, const Channels& channels, Job& job) {
   Answer said;
   said.recommends = true;
   said.headline = moves ? leave(job, asked, found) : refusal(job, asked, found);
+  take(said.findings, no_usual_rate(job, asked, found));
   const std::string remark = temperature_remark(job), no_steps = no_staircase(asked, found);
   if (!remark.empty()) said.headline += " " + remark;
   for (const study::TemperatureLeftOut& t : found.left_out)
