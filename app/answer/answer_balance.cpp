@@ -8,6 +8,7 @@
 #include "app/answer/fit_words.hpp"
 #include "app/answer/fitted_sheet.hpp"
 #include "app/answer/measured_words.hpp"
+#include "app/answer/record_examination.hpp"
 #include "app/render/numbers.hpp"
 #include "app/render/progress.hpp"
 #include "app/render/table.hpp"
@@ -240,9 +241,10 @@ Section balance_section(const Job& job, const study::Estimation& estimation, con
   const std::vector<Block> numbers = Numbers(job, b).blocks();
   section.blocks.insert(section.blocks.end(), numbers.begin(), numbers.end());
   section.blocks.push_back(lines_table(job, p));
-  section.blocks.push_back(Paragraph{fmt::format("{}: {}; {} rows read, {} left out, {} compared.", recording.file,
-                                                 start_words(recording), recording.measured.rows_read,
-                                                 recording.measured.doubts.left_out(), recording.rows.size())});
+  section.blocks.push_back(
+      Paragraph{fmt::format("{}: {}; {} rows read, {} left out, {} compared; {}{}.", recording.file,
+                            start_words(recording), recording.measured.rows_read, recording.measured.doubts.left_out(),
+                            recording.rows.size(), temperature_words(recording), mended_words(recording))});
   section.blocks.push_back(Paragraph{fmt::format(
       "The curve was calculated at its own current, with diffusion and kinetics of the sheet and a contact resistance "
       "free to make up for them. Residuals hang together over {} points; intervals count them once. They hold if {} "
@@ -261,7 +263,8 @@ Answer balance(const Request& request, const Channels& channels, Job& job) {
     render::Progress progress(channels);
     study::search(estimation, request, false, [&](const std::string& text) { progress.line(text); });
   }
-  std::vector<Finding> findings = examined(estimation);
+  std::vector<Finding> findings = examined(job, recordings_of(estimation));
+  for (const Finding& finding : examined(estimation)) take(findings, finding);
   const study::Balance b = study::balance(job, estimation);
   examine(b, findings);
 

@@ -6,6 +6,7 @@
 #include "app/answer/answers.hpp"
 #include "app/answer/fit_words.hpp"
 #include "app/answer/fitted_sheet.hpp"
+#include "app/answer/record_examination.hpp"
 #include "app/answer/words.hpp"
 #include "app/render/progress.hpp"
 #include "app/render/table.hpp"
@@ -52,7 +53,8 @@ Answer fit(const Request& request, const Channels& channels, Job& job) {
     render::Progress progress(channels);
     study::search(estimation, request, !request.no_profiles, [&](const std::string& text) { progress.line(text); });
   }
-  std::vector<Finding> findings = examined(estimation);
+  std::vector<Finding> findings = examined(job, recordings_of(estimation));
+  for (const Finding& finding : examined(estimation)) take(findings, finding);
   const std::vector<study::FurtherTest> tests = study::further_tests(job, estimation);
 
   Answer said;

@@ -11,6 +11,7 @@
 #include "app/answer/plating_words.hpp"
 #include "app/answer/thinned.hpp"
 #include "app/answer/words.hpp"
+#include "app/render/progress.hpp"
 #include "app/render/table.hpp"
 #include "params/sheet/protocol.hpp"
 
@@ -21,6 +22,7 @@ namespace onegrain::app::answer {
 namespace {
 
 constexpr std::size_t stages_drawn = 60;
+constexpr double momentary = 0.01;  // s: no cycler ends a step within it
 constexpr double tolerated = 5e-3;  // V beyond a cut-off that are not worth a word
 
 Table steps_table() {
@@ -120,6 +122,8 @@ class Told {
       }
       break;
     }
+    if (s.ended_by() != solver::Ended::time && s.duration() < momentary && momentary_[run.step].times++ == 0)
+      momentary_[run.step].first = "step " + number + ", " + label + ", ended by " + ended_by(s);
     const std::string why = doubt(what, s);
     if (!why.empty() && doubts_[run.step].times++ == 0) doubts_[run.step].first = why;
     const std::vector<double> moments = solver::moments(s, request_.points, true);
@@ -139,6 +143,9 @@ class Told {
                                 duration(end_time_), amount(charged_), amount(discharged_), digits(last_voltage_, 4));
     for (const auto& [what, met] : passed_over_) said.warnings.push_back(again(met.first, met.times));
     for (const auto& [step, met] : outside_) said.warnings.push_back(again(met.first, met.times));
+    std::vector<std::string> short_ones;
+    for (const auto& [step, met] : momentary_) short_ones.push_back(met.first);
+    take(said.findings, passed_nothing(short_ones));
     PlatingTold plating(job_);
     for (const auto& [step, met] : plating_)
       plating.add(met.times > 1 ? fmt::format("step {} ({} times)", step + 1, met.times) : met.name,
@@ -208,8 +215,8 @@ class Told {
   std::optional<Course> course_;
   ThinnedLine voltage_, current_;
   std::vector<Stage> stages_;
-  std::map<int, Met> plating_, doubts_, outside_;   // outside the window between the cut-offs
-  std::map<std::pair<int, int>, Met> passed_over_;  // by step and end
+  std::map<int, Met> plating_, doubts_, momentary_, outside_;  // outside the window between the cut-offs
+  std::map<std::pair<int, int>, Met> passed_over_;             // by step and end
   Table skipped_ = passed_over_table();
   std::string last_run_;  // the last step that was run, and what ended it; empty before there is one
   double charged_ = 0, discharged_ = 0, end_time_ = 0, last_voltage_ = NAN;
@@ -224,7 +231,15 @@ Answer follow(const Request& request, const Channels& channels, Job& job) {
   channels.narration << loaded.faults.text();
   job.sheet.files.insert(job.sheet.files.end(), loaded.files.begin(), loaded.files.end());
   Told told(request, job, *loaded.value);
-  study::follow(job, *loaded.value, request.from_soc, std::ref(told));
+  {
+    render::Progress progress(channels);
+    const model::Protocol& protocol = *loaded.value;
+    const auto steps = static_cast<int>(protocol.steps.size());
+    study::follow(job, protocol, request.from_soc, [&](const solver::ProtocolStep& run) {
+      told(run);
+      progress.bar("steps", run.repetition * steps + run.step + 1, protocol.repeat * steps);
+    });
+  }
   return std::move(told).answer();
 }
 

@@ -7,6 +7,7 @@
 #include "app/answer/curves_words.hpp"
 #include "app/answer/measured_words.hpp"
 #include "app/answer/overlay_words.hpp"
+#include "app/answer/record_examination.hpp"
 #include "app/answer/words.hpp"
 #include "app/render/table.hpp"
 #include "solver/step/losses.hpp"
@@ -172,10 +173,12 @@ void add_warnings(Answer& said, const Overlay& overlay) {
   }
   for (const study::Yardstick& y : overlay.yardsticks) {
     if (y.resistance > 0) continue;
-    said.warnings.push_back(fmt::format(
-        "The {} does not lie on the side of the {} where a resistance would put it ({}): check that both began in the "
-        "same state and at the same temperature.",
-        names.full(y.fitted), names.full(y.slow), ohms(y.resistance)));
+    take(said.findings,
+         Finding{
+             "no_resistance",
+             fmt::format("the {} does not lie on the side of the {} where a resistance would put it: no resistance is "
+                         "below zero. Check that both began in the same state and at the same temperature.",
+                         names.full(y.fitted), names.full(y.slow))});
   }
 }
 
@@ -218,10 +221,10 @@ Section compared_section(const Job& job, const Overlay& overlay) {
     const Recording& r = run.recording;
     const std::string beyond =
         run.rows_not_reached > 0 ? fmt::format(", {} lie beyond the end of the model", run.rows_not_reached) : "";
-    section.blocks.push_back(
-        Paragraph{fmt::format("{}: {}; {} of {} rows compared{}; {}.", r.file, start_words(r),
-                              r.rows.size() - run.rows_not_reached, r.measured.rows_read, beyond, temperature_words(r)),
-                  terminal});
+    section.blocks.push_back(Paragraph{fmt::format("{}: {}; {} of {} rows compared{}; {}{}.", r.file, start_words(r),
+                                                   r.rows.size() - run.rows_not_reached, r.measured.rows_read, beyond,
+                                                   temperature_words(r), mended_words(r)),
+                                       terminal});
     section.blocks.push_back(terminal_steps(run));
   }
   section.blocks.push_back(Paragraph{
@@ -274,7 +277,7 @@ Section summary_section(const Overlay& overlay) {
                                    "",
                                    {alone("voltage", overlay.voltage_width, measure<params::Voltage>("mV")),
                                     alone("capacity_percent", 100 * overlay.capacity_share, Measure{})}});
-  if (!overlay.yardsticks.empty()) {
+  if (!overlay.yardsticks.empty() && overlay.yardsticks.front().resistance > 0) {
     const study::Yardstick& y = overlay.yardsticks.front();
     section.blocks.push_back(Figures{"overlay.resistance", "", {alone("ohm", y.resistance, Measure{})}});
     section.blocks.push_back(
@@ -329,6 +332,13 @@ Answer overlay(const Request& request, const Channels& channels, Job& job) {
   const Overlay overlay = study::make_overlay(request, channels, job, smoothing_of(request.smoothing));
   Answer said;
   said.headline = headline_of(overlay);
+  std::vector<const Recording*> recordings;
+  for (const OverlaidRun& run : overlay.runs) recordings.push_back(&run.recording);
+  said.findings = examined(job, recordings);
+  for (const OverlaidRun& run : overlay.runs) {
+    take(said.findings, start_to_blame(run));
+    take(said.findings, not_described(run));
+  }
   add_warnings(said, overlay);
   said.sections.push_back(compared_section(job, overlay));
   said.sections.front().blocks.push_back(at_the_top(overlay));

@@ -65,6 +65,16 @@ std::optional<Finding> far_from_sheet(const std::vector<std::string>& names, con
                              listed(names), names.size() == 1 ? "s" : "", listed(times))};
 }
 
+std::optional<Finding> passed_nothing(const std::vector<std::string>& runs) {
+  if (runs.empty()) return std::nullopt;
+  std::string all;
+  for (const std::string& run : runs) all += (all.empty() ? "" : "; ") + run;
+  return Finding{"passed_nothing",
+                 fmt::format("nothing passes in {}: {} met within a hundredth of a second. The current is beyond what "
+                             "this cell takes from there, or it stands at that end already.",
+                             all, runs.size() == 1 ? "that is" : "these are")};
+}
+
 void require_possible_ratio(double ratio) {
   if (ratio > 0.1 && ratio < 10) return;
   throw NotCompleted(

@@ -47,6 +47,9 @@ bool far_from_sheet(double value, double sheet);
 /// @param names, ratios  of those that are
 std::optional<Finding> far_from_sheet(const std::vector<std::string>& names, const std::vector<double>& ratios);
 
+/// Runs that meet their end within a moment (10 ms), so that nothing passes, each as "step 3, 5C charge, ended by ...".
+std::optional<Finding> passed_nothing(const std::vector<std::string>& runs);
+
 /// N/P that cannot be: both capacities are positive, and no cell is built with one electrode ten times the other
 /// (common practice). @throws NotCompleted
 void require_possible_ratio(double ratio);

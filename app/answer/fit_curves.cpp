@@ -108,7 +108,9 @@ Section curves_section(const Job& job, const study::Estimation& estimation) {
   Section section{"The fitted curves", curve_plots(job, estimation, curves)};
   section.blocks.push_back(curves_table(estimation, curves));
   for (const Recording& recording : estimation.recordings)
-    section.blocks.push_back(Paragraph{recording.file + ": " + start_words(recording) + ".", terminal});
+    section.blocks.push_back(Paragraph{recording.file + ": " + start_words(recording) + "; " +
+                                           temperature_words(recording) + mended_words(recording) + ".",
+                                       terminal});
   section.blocks.push_back(Paragraph{search_words(r)});
   section.blocks.push_back(search_figures(r));
   section.blocks.push_back(Facts{

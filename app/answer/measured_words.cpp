@@ -14,6 +14,7 @@ namespace onegrain::app::answer {
 
 namespace {
 
+constexpr double loosely_told = 0.03;  // of the state of charge
 constexpr double steep_start = 0.02,
                  steep_end = 0.1;  // of the width: where a small shift in charge is a large residual
 
@@ -143,8 +144,18 @@ std::string start_words(const Recording& recording) {
     case Beginning::From::state_of_charge:
       words = fmt::format("from a state of charge of {} as asked for", digits(b.state_of_charge, 3));
       break;
+    case Beginning::From::told_voltage:
+      words = fmt::format("from rest at {}, as told", volts);
+      break;
     case Beginning::From::rest_before:
       words = fmt::format("from rest at {}, at the end of the rest before", volts);
+      break;
+    case Beginning::From::fitted:
+    case Beginning::From::unknown:
+      words = fmt::format(
+          "from a state of charge of {} \u00b1 {} %, fitted to this curve: the first row is already under current, and "
+          "nothing in the file tells where the cell stood",
+          digits(100 * b.state_of_charge, 3), digits(100 * b.spread, 2));
       break;
     case Beginning::From::first_row:
       words = fmt::format("from rest at {}, the first row, taken as recorded before the current came up", volts);
@@ -152,10 +163,22 @@ std::string start_words(const Recording& recording) {
     case Beginning::From::full:
     case Beginning::From::empty:
       words = fmt::format(
-          "from equilibrium at {} ({}); the first row is already under current, so that no rest tells where the cell "
-          "stood",
-          volts, b.from == Beginning::From::empty ? "empty" : "full");
+          "from equilibrium at {} ({}), not measured: the first row is already under current, and its voltage without "
+          "what "
+          "the current costs lies there; the state of charge is known to \u00b1 {} %",
+          volts, b.from == Beginning::From::empty ? "empty" : "full", digits(100 * b.spread, 2));
   }
+  if (b.is_measured() && b.spread > loosely_told)
+    words += fmt::format("; it still moved there, which leaves the state of charge open by \u00b1 {} %",
+                         digits(100 * b.spread, 2));
+  if (b.unrecorded > 0)
+    words += fmt::format("; the current had gone on for {} by then, by the counter of charge of the file",
+                         duration(b.unrecorded));
+  if (b.at_step < recording.first_step)
+    words += fmt::format(
+        "; that is where step {} begins: it and what follows it is gone through up to step {}, from which "
+        "on is compared",
+        b.at_step + 1, recording.first_step + 1);
   if (b.taken_as != b.voltage)
     words += fmt::format("; that is beyond what the cell of the sheet reaches at rest, and taken as {} V",
                          digits(b.taken_as, 5));
@@ -163,7 +186,28 @@ std::string start_words(const Recording& recording) {
 }
 
 std::string temperature_words(const Recording& recording) {
-  return recording.has_temperature ? "at the measured temperature" : "at the temperature of the sheet";
+  if (recording.has_temperature) return "at the measured temperature";
+  std::string unused;
+  for (const std::string& title : recording.measured.other_titles) {
+    const params::TitleUnit unit = params::title_unit(title, params::Temperature::kind());
+    const bool named = title.find("emp") != std::string::npos;
+    if (!unused.empty() || !(unit.unit && (named || !unit.unit->dimension.none()))) continue;
+    unused = fmt::format("; the file has temperatures that are not used: --columns 'temperature={}' takes them", title);
+  }
+  return "at the temperature of the sheet" + unused;
+}
+
+std::string mended_words(const Recording& r) {
+  std::string words;
+  const params::Measured& data = r.measured;
+  if (data.current_offset != 0)
+    words += fmt::format("; {} mA that the sensor reads at every rest are taken off each row",
+                         digits(1e3 * data.current_offset, 3));
+  const std::size_t spikes = data.doubts.count(params::DoubtKind::current_spike);
+  if (spikes > 0)
+    words += fmt::format("; {} spike{} of the current that the voltage does not follow {} mended", spikes,
+                         spikes == 1 ? "" : "s", spikes == 1 ? "is" : "are");
+  return words;
 }
 
 std::vector<std::pair<Role, std::string>> compared_key() {
@@ -220,7 +264,7 @@ Table records_table(const std::vector<const Recording*>& recordings) {
               {},
               page};
   for (const Recording* r : recordings) {
-    table.rows.add({r->name(), start_words(*r), static_cast<double>(r->measured.rows_read),
+    table.rows.add({r->name(), start_words(*r) + mended_words(*r), static_cast<double>(r->measured.rows_read),
                     static_cast<double>(r->measured.doubts.left_out()), static_cast<double>(r->rows.size()),
                     std::string(r->has_temperature ? "as measured" : "as in the sheet")});
   }

@@ -15,8 +15,12 @@ std::string file_stem(const std::string& path);
 
 /// "from rest at 4.3282 V, at the end of the rest before".
 std::string start_words(const Recording& recording);
-/// "at the measured temperature", "at the temperature of the sheet".
+/// "at the measured temperature", "at the temperature of the sheet"; with the columns of temperature that the file has
+/// and nobody named.
 std::string temperature_words(const Recording& recording);
+/// What was mended in a record: "; 19.6 mA that the sensor reads at every rest are taken off each row". Empty where
+/// nothing was.
+std::string mended_words(const Recording& recording);
 
 /// A measured curve and the calculated one, over charge or time.
 struct Compared {

@@ -5,6 +5,7 @@
 #include <CLI/CLI.hpp>
 #include <ostream>
 
+#include "params/record/levels.hpp"
 #include "params/text/printable.hpp"
 #include "params/text/stream.hpp"
 
@@ -55,6 +56,7 @@ params::Measured read_data(const Request& request, const Channels& channels, con
   channels.narration << loaded.faults.text() << params::one_line(params::stream_name(file)) << ": "
                      << row_counts(*loaded.value) << '\n';
   files.insert(files.end(), loaded.files.begin(), loaded.files.end());
+  params::mend_current(*loaded.value);
   return std::move(*loaded.value);
 }
 

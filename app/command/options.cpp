@@ -90,6 +90,10 @@ void one_rate(CLI::App& verb, Request& request) {
 
 void steps(CLI::App& verb, Request& request) {
   verb.add_option("--steps", request.steps, "steps of the file that take part, as `check` numbers them: 2..4");
+  verb.add_option("--rested-at", request.rested_at,
+                  "voltage at rest before the data, '4.15 V', or a file of measured data that ends with that rest")
+      ->check(not_empty)
+      ->excludes("--from-soc");
 }
 
 void overlay(CLI::App& verb, Request& request) {

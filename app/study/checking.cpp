@@ -5,6 +5,7 @@
 
 #include "app/command/data.hpp"
 #include "model/balance.hpp"
+#include "params/record/levels.hpp"
 #include "params/sheet/bench.hpp"
 #include "params/sheet/protocol.hpp"
 #include "params/text/stream.hpp"
@@ -102,6 +103,7 @@ class Checker {
     result.sound = true;
     CheckedRecord record;
     record.measured = std::move(*measured);
+    params::mend_current(record.measured);
     record.steps = params::recorded_steps(record.measured.record);
     params::examine(record.measured.record, record.steps, record.measured.doubts);
     record.balance = params::charge_balance(record.measured.record, record.steps);

@@ -84,7 +84,7 @@ Followed follow_recording(const Recording& r, solver::Simulator& simulator, cons
   }
   Followed f;
   solver::State state = start;
-  for (std::size_t s = r.first_step; s <= r.last_step; ++s) {
+  for (std::size_t s = r.beginning.at_step; s <= r.last_step; ++s) {
     const params::RecordedStep& step = r.steps[s];
     f.done.steps.push_back(simulator.run(state, recognised_step(step, std::max(step.duration, 1e-3), area)));
     f.done.starts.push_back(r.time(std::max(step.first, r.first_row)));
@@ -99,18 +99,40 @@ Followed follow_recording(const Recording& r, solver::Simulator& simulator, cons
   return f;
 }
 
-/// The charge that the model gives in a step until the voltage at which the measured one ended.
+/// The charge that the model gives in a step until the voltage at which the measured one ended: on the curve that is
+/// compared, and past its end on with the last current at the last temperature.
 std::optional<double> model_capacity(const OverlaidStep& step, const Followed& f, solver::Simulator& simulator,
-                                     double area, const solver::State& start) {
+                                     double area) {
   const params::RecordedStep& r = step.recorded;
-  if (!is_sweep(r)) return std::nullopt;
-  const std::size_t j = f.step_of(step.number);
-  if (j == f.done.steps.size()) return std::nullopt;
-  const solver::State before = j == 0 ? start : f.done.steps[j - 1].final_state();
-  const model::Step until{model::CurrentDrive{r.mean_current / area},
-                          {.voltage = r.last_voltage, .time = 2 * r.duration},
-                          "to the measured end"};
-  return std::abs(r.mean_current) * simulator.run(before, until).duration();
+  if (!is_sweep(r) || f.step_of(step.number) == f.done.steps.size()) return std::nullopt;
+  const double sense = r.kind == params::StepKind::charge ? 1 : -1;
+  double passed = 0;
+  std::size_t last = 0;
+  for (std::size_t j = f.step_of(step.number); j < f.done.steps.size() && f.recorded_step[j] == step.number; ++j) {
+    const solver::StepSolution& part = f.done.steps[j];
+    const auto beyond = [&](double t) { return sense * (part.at(t).terminal.voltage - r.last_voltage) >= 0; };
+    constexpr int looks = 400;
+    double before = 0;
+    // the first moments belong to the jump, in which a voltage may be passed and left again
+    for (int k = 1; k <= looks; ++k) {
+      double t = part.duration() * k / looks;
+      if (beyond(t)) {
+        double low = before;
+        for (int n = 0; n < 40; ++n) (beyond(0.5 * (low + t)) ? t : low) = 0.5 * (low + t);
+        return passed + std::abs(r.mean_current) * t;
+      }
+      before = t;
+    }
+    passed += std::abs(r.mean_current) * part.duration();
+    last = j;
+  }
+  const solver::StepSolution& end = f.done.steps[last];
+  if (end.ended_by() != solver::Ended::time) return passed;  // the model had no more to give
+  model::Step until{model::CurrentDrive{r.mean_current / area},
+                    {.voltage = r.last_voltage, .time = 2 * r.duration},
+                    "to the measured end"};
+  if (step.temperature) until.temperature = model::Course{{0}, {end.temperature(end.duration())}};
+  return passed + std::abs(r.mean_current) * simulator.run(end.final_state(), until).duration();
 }
 
 OverlaidStep overlaid(const Recording& r, std::size_t number, const Followed& f, const Job& job, bool recognised) {
@@ -156,14 +178,22 @@ double energy_of(const OverlaidStep& step) {
 
 std::optional<WhyLess> why_less(const Job& job, const Overlay& overlay) {
   std::optional<StepAt> slow, fast;
-  for (std::size_t r = 0; r < overlay.runs.size(); ++r) {
-    for (std::size_t s = 0; s < overlay.runs[r].steps.size(); ++s) {
-      const OverlaidStep& step = overlay.at({r, s});
-      if (!step.discharges() || step.charge.size() < 5) continue;
-      if (!slow || step.c_rate < overlay.at(*slow).c_rate) slow = StepAt{r, s};
-      if (!fast || step.c_rate > overlay.at(*fast).c_rate) fast = StepAt{r, s};
+  const auto each = [&](const auto& use) {
+    for (std::size_t r = 0; r < overlay.runs.size(); ++r) {
+      for (std::size_t s = 0; s < overlay.runs[r].steps.size(); ++s) {
+        const OverlaidStep& step = overlay.at({r, s});
+        if (step.discharges() && step.charge.size() >= 5) use(StepAt{r, s}, step);
+      }
     }
-  }
+  };
+  double largest = 0;
+  each([&](StepAt, const OverlaidStep& step) { largest = std::max(largest, step.capacity); });
+  each([&](StepAt place, const OverlaidStep& step) {
+    if (step.capacity > goes_as_far * largest && (!slow || step.c_rate < overlay.at(*slow).c_rate)) slow = place;
+  });
+  each([&](StepAt place, const OverlaidStep& step) {
+    if (slow && overlay.same_start(*slow, place) && (!fast || step.c_rate > overlay.at(*fast).c_rate)) fast = place;
+  });
   if (!slow || overlay.at(*fast).c_rate < 1.5 * overlay.at(*slow).c_rate) return std::nullopt;
   const OverlaidStep& fastest = overlay.at(*fast);
   params::Sheet sheet = job.sheet;
@@ -177,6 +207,24 @@ std::optional<WhyLess> why_less(const Job& job, const Overlay& overlay) {
                  solver::loss_budget(cell, model::equilibrium_window(cell),
                                      fastest.recorded.mean_current / job.plate_area(), workspace, job.electrolyte),
                  sheet.temperature.si};
+}
+
+/// Where the model is far off although it has its say, the start may be to blame.
+void look_for_better_start(const Job& job, OverlaidRun& run) {
+  constexpr double far = 0.03;  // [V] rms
+  constexpr double half = 0.5;
+  constexpr double moved = 0.02;  // of the state of charge
+  const Beginning& now = run.recording.beginning;
+  double worst = 0;
+  bool varied = false;
+  for (const OverlaidStep& step : run.steps) {
+    if (step.is_sweep()) worst = std::max(worst, step.distance.rms);
+    varied = varied || step.recorded.kind == params::StepKind::varied;
+  }
+  if (worst < far || varied || now.from == Beginning::From::fitted || run.recording.rows.size() < 10) return;
+  const Beginning better = fitted_beginning(job, run.recording);
+  if (better.at_end || std::abs(better.state_of_charge - now.state_of_charge) < std::max(moved, 2 * now.spread)) return;
+  if (better.rms < half * misfit_from(job, run.recording, now.state_of_charge)) run.better_start = better;
 }
 
 void differentiate(OverlaidStep& step, const Overlay& overlay) {
@@ -196,6 +244,11 @@ const Yardstick* Overlay::yardstick(bool discharge) const {
   return found == yardsticks.end() ? nullptr : &*found;
 }
 
+bool Overlay::same_start(StepAt a, StepAt b) const {
+  constexpr double alike = 0.03;
+  return std::abs(at(a).begins - at(b).begins) <= alike * std::max(at(a).capacity, at(b).capacity);
+}
+
 Overlay make_overlay(const Request& request, const Channels& channels, Job& job, double smoothing) {
   Overlay overlay;
   overlay.recognised = request.recognised;
@@ -203,9 +256,10 @@ Overlay make_overlay(const Request& request, const Channels& channels, Job& job,
   overlay.voltage_width = overlay.capacity_share * (job.cell.upper_voltage - job.cell.lower_voltage);
   solver::Workspace workspace;
   for (std::size_t k = 1; k < request.files.size(); ++k) {
-    Recording recording = load_recording(request, channels, job, request.files[k], most_rows);
+    Recording recording = load_recording(request, channels, job, request.files[k], most_rows, UntoldStart::fit);
     solver::Simulator simulator(job.cell, workspace, {}, job.electrolyte);
-    solver::State start = simulator.at_rest(solver::starting_charge(job.cell, recording.start));
+    const double from = solver::starting_charge(job.cell, recording.start), started = from * job.plate_area();
+    const solver::State start = simulator.at_rest(from);
     const Followed followed = follow_recording(recording, simulator, start, overlay.recognised, job.plate_area());
     OverlaidRun run{std::move(recording), {}, 0};
     const double resolution = solver::recorder_resolution(run.recording.measured.record.voltage);
@@ -213,11 +267,14 @@ Overlay make_overlay(const Request& request, const Channels& channels, Job& job,
       OverlaidStep step = overlaid(run.recording, s, followed, job, overlay.recognised);
       if (step.time.empty()) continue;
       step.resolution = resolution;
-      step.model_capacity = model_capacity(step, followed, simulator, job.plate_area(), start);
+      step.model_capacity = model_capacity(step, followed, simulator, job.plate_area());
+      step.begins = started + params::charge_between(run.recording.measured.record, run.recording.first_row,
+                                                     std::max(run.recording.first_row, step.recorded.first));
       if (step.is_sweep()) differentiate(step, overlay);
       run.rows_not_reached += step.time.size() - step.distance.rows;
       run.steps.push_back(std::move(step));
     }
+    look_for_better_start(job, run);
     overlay.runs.push_back(std::move(run));
   }
   compare_without_model(overlay);

@@ -12,6 +12,7 @@
 /// Measured over predicted: the model under the measured current, step by step, beside what needs no model.
 namespace onegrain::app::study {
 
+inline constexpr double goes_as_far = 0.6;  ///< of the largest capacity of its direction: a slow curve holds as much
 inline constexpr double not_a_number = std::numeric_limits<double>::quiet_NaN();
 
 /// How far a curve lies from the measured one, calculated minus measured, weighted with time [V].
@@ -30,6 +31,7 @@ struct OverlaidStep {
       current;  ///< rows: [s] since the start of the run, [C] since that of the step, V, V (NaN: beyond the model), A
   Distance distance;
   double capacity;  ///< measured, magnitude [C]
+  double begins;    ///< charge from the sheet's lithium to where the step begins, charging positive [C]
   std::optional<double>
       model_capacity;  ///< until the voltage at which the measured step ended [C]; where that can be told
   std::optional<solver::Ended> model_ended_by;  ///< where the model stopped before the measured step did
@@ -51,6 +53,8 @@ struct OverlaidRun {
   Recording recording;
   std::vector<OverlaidStep> steps;
   std::size_t rows_not_reached = 0;  ///< beyond the end of the model
+  /// Where the model is far off: another start that would bring it to less than half of that.
+  std::optional<Beginning> better_start;
 };
 
 /// A step among those of an overlay.
@@ -58,7 +62,8 @@ struct StepAt {
   std::size_t run, step;
 };
 
-/// What needs no model: the slow curve less one constant resistance, for one direction.
+/// What needs no model: the slow curve less one constant resistance, for one direction. Slow and fast begin in the same
+/// state, and the slow one goes as far: what is left in a cell after a fast discharge is no slow curve.
 struct Yardstick {
   bool discharge;
   double resistance;    ///< of the cell [ohm]
@@ -82,6 +87,8 @@ struct Overlay {
 
   const OverlaidStep& at(StepAt place) const { return runs[place.run].steps[place.step]; }
   const Yardstick* yardstick(bool discharge) const;
+  /// Both begin within 3 % of the larger capacity of each other.
+  bool same_start(StepAt a, StepAt b) const;
 };
 
 /// @param smoothing  half-width of the window of the derivatives, as a share of the voltage window and of the capacity

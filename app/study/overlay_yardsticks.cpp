@@ -82,15 +82,21 @@ void compare_with(const OverlaidStep& slow, double resistance, OverlaidStep& ste
 
 void compare_with_resistance(Overlay& overlay, bool discharge) {
   const std::vector<StepAt> steps = sweeps(overlay, discharge);
-  if (steps.size() < 2) return;
-  const OverlaidStep& slow = overlay.at(steps.front());
+  double largest = 0;
+  for (const StepAt place : steps) largest = std::max(largest, overlay.at(place).capacity);
+  const auto first = std::find_if(steps.begin(), steps.end(),
+                                  [&](StepAt place) { return overlay.at(place).capacity > goes_as_far * largest; });
+  if (first == steps.end()) return;
+  const OverlaidStep& slow = overlay.at(*first);
   std::vector<StepAt> faster;
   for (const StepAt place : steps)
-    if (overlay.at(place).c_rate > clearly_faster * slow.c_rate) faster.push_back(place);
+    if (overlay.at(place).c_rate > clearly_faster * slow.c_rate && overlay.same_start(*first, place))
+      faster.push_back(place);
   if (faster.empty()) return;
   const auto resistance = resistance_between(overlay.at(faster.front()), slow);
   if (!resistance) return;
-  overlay.yardsticks.push_back({discharge, *resistance, steps.front(), faster.front()});
+  overlay.yardsticks.push_back({discharge, *resistance, *first, faster.front()});
+  if (!(*resistance > 0)) return;  // no yardstick: told, and nothing is read against it
   overlay.runs[faster.front().run].steps[faster.front().step].resistance_fitted_here = true;
   for (const StepAt place : faster) compare_with(slow, *resistance, overlay.runs[place.run].steps[place.step]);
 }

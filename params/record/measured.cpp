@@ -95,6 +95,8 @@ const char* doubt_name(DoubtKind kind) {
       "jump of the voltage",
       "voltage against the sign of the current",
       "current without sign",
+      "current positive on discharge",
+      "spike of the current (mended)",
   };
   return names[static_cast<std::size_t>(kind)];
 }

@@ -51,8 +51,10 @@ enum class DoubtKind {
   voltage_jump,      ///< the voltage jumps although the current does not
   contrary_voltage,  ///< the voltage falls in a charge or rises in a discharge
   unsigned_current,  ///< no current is negative, although the voltage falls
+  turned_current,    ///< positive where the voltage falls, throughout the file
+  current_spike,     ///< a single row far off its neighbours, which the voltage does not follow: mended
 };
-constexpr std::size_t doubt_kinds = 12;
+constexpr std::size_t doubt_kinds = 14;
 constexpr bool leaves_row_out(DoubtKind kind) { return kind <= DoubtKind::backward_time; }
 /// "no value for time, voltage or current", ...
 const char* doubt_name(DoubtKind kind);
@@ -90,6 +92,7 @@ struct Measured {
   bool decimal_comma = false;
   std::size_t header_line = 0;   ///< 0: there is no header, columns were named by number
   bool sign_from_state = false;  ///< the current had no sign; the state gave it
+  double current_offset = 0;     ///< read at every rest and taken off every row [A]; 0: none was taken
   std::size_t rows_read = 0;     ///< all that follow the header and are neither blank nor comment
   Doubts doubts;                 ///< of reading; rows_read = record.size() + doubts.left_out()
 };

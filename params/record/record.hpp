@@ -39,6 +39,8 @@ struct RecordedStep {
   double first_voltage, last_voltage;  ///< [V]
   double last_current;                 ///< [A]
   StepEnd ended_by;
+  bool constant = false;  ///< one current but for noise; the first row does not count
+  double noise = 0;       ///< standard deviation of the current from row to row [A]
 };
 
 /// Largest |current| that counts as rest [A]: 0.001 of the largest current, moved to a range without rows nearby
@@ -47,11 +49,15 @@ double rest_current(const Record& record);
 
 /// The steps of a record, in order; every row belongs to one.
 ///
-/// A step begins where the current starts, stops or turns; where it moves from one level to another by more than 5 %;
-/// where the step number or the state of the file changes. A single first row that was recorded before the current
-/// came up goes to the step that it opens. The end of a charge or discharge in which the voltage stays within 2.5 mV
-/// while the current fades by more than 5 % is a hold. Runs of eight and more steps in which the current keeps no level
-/// are `varied`.
+/// A step begins where the current starts, stops or turns; where it moves from one level to another by more than 5 %
+/// and by more than its own noise can (level_changes()); where the step number or the state of the file changes. A
+/// single first row that was recorded before the current came up goes to the step that it opens. The end of a charge or
+/// discharge in which the voltage stays within 2.5 mV, or four times its noise, while the current fades by more than 5
+/// % is a hold. Runs of eight and more steps in which the current keeps no level are `varied`.
+///
+/// A rest is also what a sensor with an offset or with noise around zero reads: a sign that flips while the voltage
+/// does not follow; or a steady current of at most 5 % of the largest, the least in the file, that begins and ends with
+/// a jump, passes at most 1.5 % of the largest sweep, under a voltage that looks_at_rest().
 ///
 /// charge: trapezoidal rule. Of the interval between the last row of a step and the first of the next, each step takes
 /// the half at its own current, so that the sum over all steps is the integral over the whole record; an interval
@@ -59,6 +65,14 @@ double rest_current(const Record& record);
 /// nobody knows when the current switched, and counts for neither.
 /// Empty for a record without rows.
 std::vector<RecordedStep> recorded_steps(const Record& record);
+
+/// The voltage of rows [first, last] keeps within 5 mV, or moves in the second half of the time at most half as far as
+/// in the first.
+bool looks_at_rest(const Record& record, std::size_t first, std::size_t last);
+
+/// The interval from row k to the next, between two steps, is one in which the record goes on: at most three times as
+/// long as those around it (and than 1 s).
+bool bridged(const Record& record, std::size_t k);
 
 /// Integral of the current from one row to a later one by the trapezoidal rule [C].
 double charge_between(const Record& record, std::size_t from, std::size_t to);
@@ -78,7 +92,20 @@ ChargeBalance charge_balance(const Record& record, const std::vector<RecordedSte
 /// gap: an interval of more than a minute, ten times longer than the two before and the two after. voltage_jump: more
 /// than 10 mV between two rows under the same current, ten times the change before and after. contrary_voltage: 20 mV
 /// the wrong way from the first row of a charge or discharge to its last, unless a larger current of the same sign went
-/// before.
+/// before. unsigned_current, turned_current: see direction_of().
 void examine(const Record& record, const std::vector<RecordedStep>& steps, Doubts& doubts);
+
+/// Whether a positive current charges, by what the voltage does.
+enum class Direction {
+  as_agreed,     ///< the voltage rises under positive current, or nothing tells
+  turned,        ///< it falls under positive and rises under negative current, or only one of the two is there
+  without_sign,  ///< no current is negative, and the voltage both rises and falls
+};
+/// By the charges and discharges that pass at least 2 % of the charge of the largest and, past their first fifth, move
+/// the voltage by 10 mV or more: each counts by how far it moves. Four fifths must speak against the agreed sign.
+Direction direction_of(const Record& record, const std::vector<RecordedStep>& steps);
+
+/// The part of examine() that is about the sign of the current.
+void examine_direction(const Record& record, const std::vector<RecordedStep>& steps, Doubts& doubts);
 
 }  // namespace onegrain::params

@@ -161,9 +161,8 @@ TEST_CASE("repeated rows, a glitch of the voltage and a wrong sign are named wit
         "2: voltage against the sign of the current: step 1: the current is 1000 mA, so the cell is charged, yet its "
         "voltage goes from 3.6 V to "
         "3.5 V\n"
-        "2: current without sign: no current is negative: name the column that tells charge from discharge, --columns "
-        "state=TITLE, or split the "
-        "file\n");
+        "2: current positive on discharge: the voltage falls where the current is positive: as it seems, positive means "
+        "discharge here; a minus sign turns it, --columns current=-TITLE\n");
 }
 
 TEST_CASE("the steps of a measured cell pass the charge that its cycler counted", "[params][record][measured]") {

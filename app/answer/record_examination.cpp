@@ -1,0 +1,106 @@
+#include "app/answer/record_examination.hpp"
+
+#include <fmt/format.h>
+
+#include <cmath>
+
+#include "app/answer/words.hpp"
+#include "app/render/table.hpp"
+
+namespace onegrain::app::answer {
+
+namespace {
+
+constexpr double open_start = 0.03;  // of the state of charge
+constexpr double more_than = 1.35;   // times what the sheet's cell holds: no first charge and no wrong mass explains it
+constexpr double less_than = 0.6;    // of it
+constexpr double slow = 1.5 * 3600;  // [s] a sweep that lasts as long loses little to its rate
+constexpr double whole_window = 0.8;  // of the voltage window
+constexpr double misses = 0.1;        // [V] rms
+
+std::string share_words(double share) { return digits(100 * share, 3) + " %"; }
+std::string off_by(double volts) { return millivolts(volts) + " mV"; }
+std::string charge_words(double coulombs) { return digits(coulombs / 3.6, 4) + " mAh"; }
+
+const char* const how_to_tell =
+    "--rested-at '4.15 V' (the voltage at rest before), a file of that rest or --from-soc 0.9 tells it.";
+
+}  // namespace
+
+std::optional<Finding> uncertain_start(const Recording& r) {
+  const Beginning& b = r.beginning;
+  if (b.is_told()) return std::nullopt;
+  if (b.from == Beginning::From::fitted)
+    return Finding{
+        "start_not_known",
+        fmt::format("no rest tells where {} begins: its first row is under current already. A state of charge "
+                    "of {} \u00b1 {} was fitted to the curve itself, so that how well it is met says less. {}",
+                    r.name(), share_words(b.state_of_charge), share_words(b.spread), how_to_tell)};
+  if (b.spread <= open_start) return std::nullopt;
+  return Finding{"start_uncertain",
+                 fmt::format("where {} begins is known to \u00b1 {} of the capacity only ({}). {}", r.name(),
+                             share_words(b.spread),
+                             b.is_measured() ? "the voltage of the rest before it still moved, or says little there"
+                                             : "it is taken as full or empty, no rest was recorded",
+                             how_to_tell)};
+}
+
+std::optional<Finding> other_size(const Job& job, const Recording& r) {
+  const double holds = job.bench.window.capacity * job.plate_area();
+  for (std::size_t s = r.first_step; s <= r.last_step; ++s) {
+    const params::RecordedStep& step = r.steps[s];
+    if (step.kind == params::StepKind::rest) continue;
+    const double share = std::abs(step.charge) / holds;
+    const bool whole = std::abs(step.last_voltage - step.first_voltage) >=
+                       whole_window * (job.cell.upper_voltage - job.cell.lower_voltage);
+    if (share <= more_than && !(whole && share < less_than && step.duration > slow)) continue;
+    return Finding{
+        "other_size",
+        fmt::format("step {} of {} passes {}, {} what the cell of the sheet holds ({}): the record is of "
+                    "another cell, a mass or an area on the sheet is wrong, or a unit is.",
+                    s + 1, r.name(), charge_words(std::abs(step.charge)),
+                    share > 1 ? digits(share, 3) + " times" : share_words(share) + " of", charge_words(holds))};
+  }
+  return std::nullopt;
+}
+
+std::optional<Finding> start_to_blame(const study::OverlaidRun& run) {
+  if (!run.better_start) return std::nullopt;
+  const Beginning &b = *run.better_start, &now = run.recording.beginning;
+  return Finding{
+      "start_to_blame",
+      fmt::format("most of what the model is off for {} goes if the cell stood elsewhere when it began: at a state of "
+                  "charge of {} instead of {} it would be {} off. Either it began there, or the sheet has another "
+                  "capacity or potential. {}",
+                  run.recording.name(), share_words(b.state_of_charge), share_words(now.state_of_charge), off_by(b.rms),
+                  how_to_tell)};
+}
+
+std::optional<Finding> not_described(const study::OverlaidRun& run) {
+  for (const study::OverlaidStep& step : run.steps) {
+    if (!step.is_sweep() || step.distance.rows < 5 || step.distance.rms <= misses) continue;
+    return Finding{
+        "not_described",
+        fmt::format("the model misses step {} of {} by {} rms: it does not describe this cell, and its figures "
+                    "for it mean nothing.",
+                    step.number + 1, run.recording.name(), off_by(step.distance.rms))};
+  }
+  return std::nullopt;
+}
+
+std::vector<const Recording*> recordings_of(const study::Estimation& estimation) {
+  std::vector<const Recording*> all;
+  for (const Recording& r : estimation.recordings) all.push_back(&r);
+  return all;
+}
+
+std::vector<Finding> examined(const Job& job, const std::vector<const Recording*>& recordings) {
+  std::vector<Finding> findings;
+  for (const Recording* r : recordings) {
+    take(findings, other_size(job, *r));
+    take(findings, uncertain_start(*r));
+  }
+  return findings;
+}
+
+}  // namespace onegrain::app::answer

@@ -1,0 +1,31 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "app/answer/examination.hpp"
+#include "app/study/fitting.hpp"
+#include "app/study/overlay.hpp"
+
+/// What is asked of every measured record before a sentence is built on it: how it begins, what its sensor did, whether
+/// it is of this cell. The rules that refuse stand where the record is read (app/study/recorded.hpp).
+namespace onegrain::app::answer {
+
+/// A start that was not measured but fitted, or that what was measured leaves open by more than 3 % of the capacity.
+std::optional<Finding> uncertain_start(const Recording& recording);
+
+/// More charge in one step than the cell of the sheet holds, or clearly less from cut-off to cut-off at a slow rate.
+std::optional<Finding> other_size(const Job& job, const Recording& recording);
+
+/// Another start would halve how far the model is off.
+std::optional<Finding> start_to_blame(const study::OverlaidRun& run);
+
+/// A charge or discharge that the model misses by more than 0.1 V: it is not this cell.
+std::optional<Finding> not_described(const study::OverlaidRun& run);
+
+std::vector<const Recording*> recordings_of(const study::Estimation& estimation);
+/// The rules that need no model.
+std::vector<Finding> examined(const Job& job, const std::vector<const Recording*>& recordings);
+
+}  // namespace onegrain::app::answer

@@ -1,0 +1,248 @@
+#include "app/study/beginning.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <filesystem>
+
+#include "app/study/recorded.hpp"
+#include "params/record/levels.hpp"
+#include "params/text/printable.hpp"
+#include "params/text/stream.hpp"
+
+namespace onegrain::app {
+
+namespace {
+
+constexpr double good_enough = 0.01;   // of the state of charge: no other step is asked
+constexpr double recorder = 1e-3;      // [V] nothing is measured better
+constexpr double short_rest = 60;      // [s] after a current: it says little
+constexpr double unrelaxed = 10e-3;    // [V] what is still to come after such a rest
+constexpr double at_once = 1;          // [s] the jump of the voltage is looked at so long after the current came up
+constexpr double share_of_jump = 0.4;  // seen after the first row: it was recorded before the current
+constexpr double some_of_it = 0.15;    // is enough where the shape of the voltage says the same
+constexpr double a_little = 0.1;       // next to full or empty
+constexpr double no_jump = 5e-3;       // [V] a current that costs less starts anywhere near
+constexpr double near_end = 0.03;      // of the state of charge, from full or empty
+constexpr double near_voltage = 0.03;  // [V]
+constexpr double mid_step = 0.02;      // of the step's charge, by its counter
+
+using From = Beginning::From;
+
+/// From how much the voltage at rest may be off.
+double spread_of(const AtRest& rest, double soc, double volts) {
+  return std::min(1.0, volts / std::max(std::abs(rest.slope(soc)), 1e-6));
+}
+
+Beginning at_voltage(const AtRest& rest, From from, double voltage, double off) {
+  Beginning b;
+  b.from = from;
+  b.voltage = voltage;
+  b.taken_as = rest.within(voltage);
+  b.state_of_charge = rest.state_of_charge(b.taken_as);
+  b.spread = spread_of(rest, b.state_of_charge, off);
+  return b;
+}
+
+/// What the voltage of a rest may still be off at its end.
+double unsettled(const params::Record& r, const std::vector<params::RecordedStep>& steps, std::size_t s) {
+  const params::RecordedStep& rest = steps[s];
+  const double half = 0.5 * (r.time[rest.first] + r.time[rest.last]);
+  const auto middle =
+      static_cast<std::size_t>(std::lower_bound(r.time.begin() + static_cast<std::ptrdiff_t>(rest.first),
+                                                r.time.begin() + static_cast<std::ptrdiff_t>(rest.last), half) -
+                               r.time.begin());
+  double off = std::max(recorder, std::abs(r.voltage[rest.last] - r.voltage[middle]));
+  if (s > 0 && rest.duration < short_rest) off = std::max(off, unrelaxed);
+  return off;
+}
+
+/// Resistance by the jump where a current starts or stops, between two rows at most `within` apart; the median of all.
+std::optional<double> measured_resistance(const params::Record& r, const std::vector<params::RecordedStep>& steps,
+                                          double within) {
+  std::vector<double> found;
+  for (std::size_t s = 0; s + 1 < steps.size(); ++s) {
+    const std::size_t k = steps[s].last;
+    const bool one_rests = (steps[s].kind == params::StepKind::rest) != (steps[s + 1].kind == params::StepKind::rest);
+    if (!one_rests || r.time[k + 1] - r.time[k] > within) continue;
+    // the row after a jump may be older than the current: the one behind it, where it is near
+    std::size_t after = k + 1;
+    if (after + 1 <= steps[s + 1].last && r.time[after + 1] - r.time[k] <= within) ++after;
+    const double di = r.current[after] - r.current[k];
+    const double resistance = di != 0 ? (r.voltage[after] - r.voltage[k]) / di : 0;
+    if (resistance > 0) found.push_back(resistance);
+  }
+  if (found.empty()) return std::nullopt;
+  const auto middle = found.begin() + static_cast<std::ptrdiff_t>(found.size() / 2);
+  std::nth_element(found.begin(), middle, found.end());
+  return *middle;
+}
+
+/// The voltage of the model under a current from rest at a voltage [V].
+struct Course {
+  double first, later;  ///< where the current comes up, and some time after
+};
+Course model_course(const Job& job, const AtRest& rest, double voltage, double current, double seconds) {
+  solver::Workspace workspace;
+  solver::Simulator simulator(job.cell, workspace, {}, job.electrolyte);
+  const solver::State start = simulator.at_rest(solver::starting_charge(job.cell, {rest.within(voltage)}));
+  const model::Step step{model::CurrentDrive{current / job.plate_area()}, {.time = seconds}, "jump"};
+  const solver::StepSolution done = simulator.run(start, step);
+  return {done.first().terminal.voltage, done.last().terminal.voltage};
+}
+
+/// How far the first row stands off the course of the voltage behind it [V], positive where it is older than the
+/// current. Under a constant current the voltage first runs with the square root of time: the next five moments, later
+/// than a second where the rows are close, are carried back along it to the first.
+double stands_off(const params::Record& r, const params::RecordedStep& step) {
+  std::vector<double> root, voltage;
+  const double from = step.last > step.first + 8 ? at_once : 0;
+  for (std::size_t k = step.first + 1; k <= step.last && root.size() < 5; ++k) {
+    const double since = r.time[k] - r.time[step.first];
+    if (since <= 0 || since < from || (!root.empty() && std::sqrt(since) <= root.back())) continue;
+    root.push_back(std::sqrt(since));
+    voltage.push_back(r.voltage[k]);
+  }
+  if (root.size() < 3) return 0;
+  const auto n = static_cast<double>(root.size());
+  double x = 0, y = 0, xx = 0, xy = 0;
+  for (std::size_t k = 0; k < root.size(); ++k) {
+    x += root[k] / n;
+    y += voltage[k] / n;
+  }
+  for (std::size_t k = 0; k < root.size(); ++k) {
+    xx += (root[k] - x) * (root[k] - x);
+    xy += (root[k] - x) * (voltage[k] - y);
+  }
+  const double sense = step.mean_current > 0 ? 1 : -1;
+  return sense * (y - xy / xx * x - r.voltage[step.first]) - 0.05 * std::abs(voltage.back() - voltage.front());
+}
+
+/// How the first step of a record begins: `from` unknown where its first row does not tell.
+Beginning first_rows(const Job& job, const AtRest& rest, const params::Record& r,
+                     const std::vector<params::RecordedStep>& steps) {
+  const params::RecordedStep& step = steps.front();
+  const double V0 = r.voltage[step.first];
+  Beginning unknown;
+  unknown.voltage = V0;
+  unknown.spread = 1;
+  if (std::abs(r.current[step.first]) <= params::rest_current(r))
+    return at_voltage(rest, From::first_row, V0, 2 * recorder);
+  if (step.kind == params::StepKind::hold || step.kind == params::StepKind::varied) return unknown;
+  std::size_t k = step.first;
+  while (k < step.last && r.time[k] - r.time[step.first] < at_once) ++k;
+  if (k == step.first) return unknown;
+  const double since = r.time[k] - r.time[step.first], current = step.mean_current, sense = current > 0 ? 1 : -1;
+  const std::optional<double> resistance = measured_resistance(r, steps, std::max(2.0, since));
+  // Two readings: the first row was at rest, or it was under current. The voltage behind it lies nearer to one of them.
+  const Course from_rest = model_course(job, rest, V0, current, since);
+  const double jump = resistance ? *resistance * std::abs(current) : std::abs(from_rest.first - rest.within(V0));
+  double before = V0 - sense * jump;
+  if (!resistance)  // once more, in the state that this gives
+    before = V0 - sense * std::abs(model_course(job, rest, before, current, since).first - rest.within(before));
+  const Course loaded = model_course(job, rest, before, current, since);
+  const double apart = jump + sense * ((from_rest.later - from_rest.first) - (loaded.later - loaded.first));
+  const double seen = sense * (r.voltage[k] - V0 - (loaded.later - loaded.first));
+  const bool charges = current > 0;
+  const double end = charges ? 0 : 1;
+  const double at_end = job.cell.charged_state && !charges
+                            ? model::equilibrium_voltage(job.cell, *job.cell.charged_state, job.cell.temperature)
+                            : rest.voltage(end);
+  const auto near = [&](double voltage, double volts) {
+    return std::abs(rest.state_of_charge(voltage) - end) <= near_end || std::abs(voltage - at_end) <= volts;
+  };
+  const double off = stands_off(r, step);
+  const bool by_shape = off > std::max(0.5 * recorder, 0.2 * seen);
+  // Where the first row lies next to full (empty), nothing but a rest can have come before it.
+  const bool told_apart = apart > 0.3 * jump;
+  if (jump <= no_jump || (told_apart && seen >= share_of_jump * apart) ||
+      (told_apart && by_shape && seen >= some_of_it * apart) ||
+      ((off > 0.5 * recorder || (told_apart && seen >= a_little * apart)) && std::abs(V0 - at_end) <= near_voltage))
+    return at_voltage(rest, From::first_row, V0, 2 * recorder + std::min(jump, no_jump));
+  // Under current already.
+  if (near(before, std::max(near_voltage, 0.6 * jump))) {
+    const double inside = charges ? std::max(before, at_end) : std::min(before, at_end);
+    const double open = std::abs(rest.state_of_charge(inside) - rest.state_of_charge(at_end));
+    Beginning b =
+        at_voltage(rest, charges ? From::empty : From::full, open <= near_voltage ? inside : at_end, recorder);
+    b.spread = std::max({b.spread, open, good_enough});  // not measured
+    return b;
+  }
+  unknown.voltage = before;
+  // A counter that already stands above zero where the step began: so long had its current gone on.
+  if (!r.capacity.empty() && std::isfinite(r.capacity[step.first]) && std::isfinite(r.capacity[step.last])) {
+    const double counted = std::abs(r.capacity[step.first]), passed = std::abs(step.charge),
+                 grown = std::abs(r.capacity[step.last]) - counted;
+    const double most = job.bench.window.capacity * job.plate_area();
+    if (counted > mid_step * passed && std::abs(grown - passed) < 0.1 * passed && counted + passed < 1.2 * most)
+      unknown.unrecorded = counted / std::abs(current);
+  }
+  return unknown;
+}
+
+}  // namespace
+
+AtRest::AtRest(const Job& job) : job_(job), range_(model::rest_range(job.cell)), full_(0) {
+  const model::Window& w = job.bench.window;
+  full_ =
+      solver::starting_charge(job.cell, {within(model::equilibrium_voltage(job.cell, w.full, job.cell.temperature))});
+}
+
+double AtRest::within(double voltage) const { return std::clamp(voltage, range_.lowest, range_.highest); }
+
+double AtRest::state_of_charge(double voltage) const {
+  return 1 + (solver::starting_charge(job_.cell, {within(voltage)}) - full_) / job_.bench.window.capacity;
+}
+
+double AtRest::voltage(double soc) const {
+  const model::Stoichiometries x = model::at_state_of_charge(job_.bench.window, soc);
+  return within(model::equilibrium_voltage(job_.cell, x, job_.cell.temperature));
+}
+
+double AtRest::slope(double soc) const {
+  const double at = std::clamp(soc, 0.005, 0.995);
+  return (voltage(at + 0.005) - voltage(at - 0.005)) / 0.01;
+}
+
+Beginning find_beginning(const Job& job, const params::Record& record, const std::vector<params::RecordedStep>& steps,
+                         std::size_t first) {
+  const AtRest rest(job);
+  Beginning best;
+  best.spread = 2;
+  best.voltage = record.voltage[steps[first].first];
+  best.at_step = first;
+  for (std::size_t s = first + 1; s-- > 0 && best.spread > good_enough;) {
+    if (steps[s].kind == params::StepKind::rest) continue;
+    Beginning b;
+    if (s > 0 && steps[s - 1].kind == params::StepKind::rest)
+      b = at_voltage(rest, From::rest_before, record.voltage[steps[s - 1].last], unsettled(record, steps, s - 1));
+    else if (s == 0)
+      b = first_rows(job, rest, record, steps);
+    else
+      continue;
+    b.at_step = s;
+    if (b.spread < (best.from == From::unknown ? 2 : 0.5 * best.spread)) best = b;
+  }
+  return best;
+}
+
+double rested_voltage(const std::string& text, std::vector<params::SourceFile>& files) {
+  const auto wrong = [&](const std::string& why) { return CommandLineError("--rested-at '" + text + "': " + why); };
+  std::error_code ignored;
+  if (!std::filesystem::is_regular_file(text, ignored)) {
+    try {
+      return params::parse<params::Voltage>(text).si();
+    } catch (const params::QuantityError& error) {
+      throw wrong(std::string(error.what()) + "; or name a file of measured data that ends with the rest");
+    }
+  }
+  auto loaded = params::load_measured(text);
+  if (!loaded.value) throw wrong("no measured data are read from this file: " + params::one_line(loaded.faults.text()));
+  params::mend_current(*loaded.value);
+  files.insert(files.end(), loaded.files.begin(), loaded.files.end());
+  const params::Record& record = loaded.value->record;
+  const std::vector<params::RecordedStep> steps = params::recorded_steps(record);
+  if (steps.empty() || steps.back().kind != params::StepKind::rest) throw wrong("the file does not end with a rest");
+  return record.voltage.back();
+}
+
+}  // namespace onegrain::app

@@ -1,0 +1,50 @@
+#include "tests/app/zoo/zoo.hpp"
+
+// Runs that say nothing, and ones beside them that do. The numbers are invented.
+
+using namespace zoo;
+using namespace app_test;
+
+namespace {
+
+using Words = std::vector<std::string>;
+
+/// A protocol of two steps from half charge.
+Words follow(const Folder& folder, const std::string& first) {
+  folder.write("steps.yaml", "steps:\n- " + first + "\n- {drive: rest, until: {time: 10 min}}\n");
+  return {"follow", "demo", "--protocol", "steps.yaml", "--from-soc", "0.5"};
+}
+
+}  // namespace
+
+TEST_CASE("zoo: protocols in which nothing passes", "[zoo]") {
+  must_be_said({"a charge that meets its cut-off within milliseconds",
+                [](const Folder& folder) {
+                  return follow(folder, "{drive: {rate: 12.3C, sense: charge}, until: {voltage: 4.2 V}}");
+                },
+                0, "nothing passes in step 1"});
+  must_be_said({"a charge whose cut-off is met before it begins",
+                [](const Folder& folder) {
+                  return follow(folder, "{drive: {rate: 30C, sense: charge}, until: {voltage: 4.2 V}}");
+                },
+                0, "was passed over"});
+  must_be_said({"a protocol of which no step can begin",
+                [](const Folder& folder) {
+                  folder.write("steps.yaml",
+                               "steps:\n- {drive: {rate: 60C, sense: charge}, until: {voltage: 4.2 V}}\n");
+                  return Words{"follow", "demo", "--protocol", "steps.yaml", "--from-soc", "0.9"};
+                },
+                4, "no step of the protocol can begin"});
+}
+
+TEST_CASE("zoo: sound protocols raise nothing", "[zoo]") {
+  must_raise_nothing("a slow charge", [](const Folder& folder) {
+    return follow(folder, "{drive: {rate: C/10, sense: charge}, until: {voltage: 4.2 V}}");
+  });
+  must_raise_nothing("a discharge at a usual rate", [](const Folder& folder) {
+    return follow(folder, "{drive: {rate: 1C, sense: discharge}, until: {voltage: 2.8 V}}");
+  });
+  must_raise_nothing("a pulse of ten seconds", [](const Folder& folder) {
+    return follow(folder, "{drive: {rate: 2C, sense: discharge}, until: {time: 10 s}}");
+  });
+}
