@@ -208,7 +208,7 @@ std::optional<std::string> Fields::cut_by_comma(const std::string& key) {
     if (!parse_number(entry.value.text) || !begins_with_digit(next.key) || asked_.count(next.key) > 0) continue;
     asked_.insert(next.key);
     const std::string point = entry.value.text + "." + next.key;
-    reading_.faults->error(reading_.at(entry.value.line, entry.value.column), path_of(key),
+    reading_.faults->error(reading_.at(entry.value.line, entry.value.column), key == "value" ? path_ : path_of(key),
                            entry.value.text + "," + next.key, "a decimal comma; write a point, '" + point + "'", point);
     return point;
   }
