@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <set>
 #include <utility>
@@ -221,6 +222,10 @@ const Node* Fields::node(const std::string& key) {
   asked_.insert(key);
   const Entry* entry = node_.find(key);
   return entry == nullptr ? nullptr : &entry->value;
+}
+
+bool Fields::any_asked_for() const {
+  return std::any_of(asked_.begin(), asked_.end(), [&](const std::string& key) { return has(key); });
 }
 
 std::optional<std::string> Fields::text(const std::string& key) {

@@ -53,6 +53,8 @@ class Fields {
   const Node* node(const std::string& key);  ///< nullptr if absent
   bool has(const std::string& key) const { return node_.find(key) != nullptr; }
 
+  bool any_asked_for() const;  ///< whether a key that was asked for is there
+
   std::optional<std::string> text(const std::string& key);
   std::string required_text(const std::string& key, const std::string& expected);
   /// One of `choices`; faults anything else with the nearest choice.

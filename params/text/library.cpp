@@ -6,6 +6,7 @@
 #include <filesystem>
 #include <fstream>
 
+#include "params/text/delimited.hpp"
 #include "params/text/document.hpp"
 #include "params/text/stream.hpp"
 

@@ -159,6 +159,17 @@ TEST_CASE("a protocol that cannot be run names the step", "[params][protocol][me
   CHECK(faults_of("steps:\n  - {drive: {rate: 1C, sense: charge}, until: {rate: C/20}}\n") ==
         "charge.yaml:2:54: steps[1].until.rate = 'C/20': the current does not fall in this step; such an end belongs "
         "to a held voltage\n");
+  CHECK(faults_of("steps:\n  - {drive: {curent: 1 mA, sense: charge}, until: {time: 1 h}}\n") ==
+        "charge.yaml:2:13: steps[1].drive: nothing is driven; expected 'rest', {rate: 0.5C, sense: charge}, {current: "
+        "1 mA, sense: discharge} or {voltage: 4.2 V}\n"
+        "charge.yaml:2:14: steps[1].drive.curent: unknown key; did you mean 'current'?\n");
+  CHECK(faults_of("steps:\n  - {drive: {voltage: 4 V, sense: charge}, until: {tme: 1 h}}\n") ==
+        "charge.yaml:2:35: steps[1].drive.sense = 'charge': a held voltage needs no sense\n"
+        "charge.yaml:2:51: steps[1].until: an end is missing: voltage, time, rate, current, capacity or temperature\n"
+        "charge.yaml:2:52: steps[1].until.tme: unknown key; did you mean 'time'?\n");
+  CHECK(faults_of("steps:\n  - rest\n  - {drive: rest, until: {time: 1 h, capacity: 0 mAh}}\n") ==
+        "charge.yaml:2:5: steps[1] = 'rest': a step is expected, such as {drive: rest, until: {time: 30 min}}\n"
+        "charge.yaml:3:48: steps[2].until.capacity = '0 mAh': must be greater than 0\n");
   CHECK(faults_of("steps:\n  - {drive: {rate: 1C, sense: charge}, until: {temperature: 50 degC}}\n") ==
         "charge.yaml:2:61: steps[1].until.temperature = '50 degC': the sheet has no 'thermal', so the temperature "
         "stays what it is\n");
