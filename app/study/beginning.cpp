@@ -154,10 +154,14 @@ Beginning first_rows(const Job& job, const AtRest& rest, const params::Record& r
   const bool by_shape = off > std::max(0.5 * recorder, 0.2 * seen);
   // Where the first row lies next to full (empty), nothing but a rest can have come before it.
   const bool told_apart = apart > 0.3 * jump;
-  if (jump <= no_jump || (told_apart && seen >= share_of_jump * apart) ||
-      (told_apart && by_shape && seen >= some_of_it * apart) ||
-      ((off > 0.5 * recorder || (told_apart && seen >= a_little * apart)) && std::abs(V0 - at_end) <= near_voltage))
-    return at_voltage(rest, From::first_row, V0, 2 * recorder + std::min(jump, no_jump));
+  const bool older =
+      (told_apart && seen >= share_of_jump * apart) || (told_apart && by_shape && seen >= some_of_it * apart) ||
+      ((off > 0.5 * recorder || (told_apart && seen >= a_little * apart)) && std::abs(V0 - at_end) <= near_voltage);
+  if (older || jump <= no_jump) {
+    Beginning b = at_voltage(rest, From::first_row, V0, 2 * recorder + std::min(jump, no_jump));
+    b.little_current = !older;
+    return b;
+  }
   // Under current already.
   if (near(before, std::max(near_voltage, 0.6 * jump))) {
     const double inside = charges ? std::max(before, at_end) : std::min(before, at_end);

@@ -26,15 +26,16 @@ struct Beginning {
     unknown           ///< nothing tells
   };
   From from = From::unknown;
-  double state_of_charge = 0;  ///< 0..1; asked for, or else by the potentials of the sheet; may lie a little beyond
-  double voltage = 0;          ///< at rest, as it was found [V]
-  double taken_as = 0;         ///< the same within what the cell of the sheet reaches at rest [V]
-  double spread = 0;           ///< half-width of the state of charge that what tells it leaves open
-  std::size_t at_step = 0;     ///< the run begins with this step; earlier than the first that takes part: through what
-                               ///< is skipped
-  double unrecorded = 0;       ///< the first step had gone on for so long when the record begins, by its counter [s]
-  double rms = 0;              ///< fitted: what is left [V]
-  bool at_end = false;         ///< fitted: at an end of the range that was searched
+  double state_of_charge = 0;   ///< 0..1; asked for, or else by the potentials of the sheet; may lie a little beyond
+  double voltage = 0;           ///< at rest, as it was found [V]
+  double taken_as = 0;          ///< the same within what the cell of the sheet reaches at rest [V]
+  double spread = 0;            ///< half-width of the state of charge that what tells it leaves open
+  std::size_t at_step = 0;      ///< the run begins with this step; earlier than the first that takes part: through what
+                                ///< is skipped
+  double unrecorded = 0;        ///< the first step had gone on for so long when the record begins, by its counter [s]
+  double rms = 0;               ///< fitted: what is left [V]
+  bool at_end = false;          ///< fitted: at an end of the range that was searched
+  bool little_current = false;  ///< first_row: whether before or under current, which costs less than 5 mV there
 
   bool is_measured() const { return from == From::rest_before || from == From::first_row; }
   bool is_told() const { return from == From::state_of_charge || from == From::told_voltage; }
