@@ -13,23 +13,34 @@ namespace {
 
 std::string data(const std::string& name) { return std::string(ONEGRAIN_SOURCE_DIR) + "/tests/data/" + name; }
 
-/// The measured pouch cell, fitted to its own C/10 and 1C; made once.
-const std::string& fitted_pouch() {
-  static const std::string sheet = [] {
-    const Folder folder;
+/// The measured pouch cell, fitted to its own C/10 and 1C; made once for all tests of a process.
+class FittedPouch {
+ public:
+  FittedPouch() : kept_(fs::temp_directory_path() / ("onegrain-habits-" + std::to_string(getpid()))) {
     const Outcome o = program(
         {"fit", "pouch_unknown", data("pouch_discharge_0p1C.csv"), data("pouch_discharge_1C.csv"), "--free",
          "positive.diffusion_time,negative.diffusion_time,positive.exchange_current_density,negative.exchange_current_"
          "density,positive.capacity,negative.capacity,contact_resistance,lithium,positive.potential",
-         "--linear", "--starts", "1", "--points", "100", "--out", "fit", "--columns",
+         "--linear", "--starts", "1", "--points", "100", "--out", kept_.string(), "--columns",
          "temperature=temperature_2_degC"});
     INFO(o.narration);
     REQUIRE(o.status == 0);
-    const auto kept = fs::temp_directory_path() / ("onegrain-habits-" + std::to_string(getpid()));
-    fs::copy("fit", kept, fs::copy_options::recursive);
-    return (kept / "fitted.yaml").string();
-  }();
-  return sheet;
+  }
+  ~FittedPouch() {
+    std::error_code ignored;
+    fs::remove_all(kept_, ignored);
+  }
+  FittedPouch(const FittedPouch&) = delete;
+  FittedPouch& operator=(const FittedPouch&) = delete;
+  std::string sheet() const { return (kept_ / "fitted.yaml").string(); }
+
+ private:
+  fs::path kept_;
+};
+
+std::string fitted_pouch() {
+  static const FittedPouch pouch;
+  return pouch.sheet();
 }
 
 struct Seen {
