@@ -9,8 +9,7 @@
 /// Cards out of YAML mappings, whether of a file or inside a sheet.
 namespace onegrain::params {
 
-/// `with_version`: the mapping is a file and must say `onegrain_material: 1`.
-/// Nothing after any fault.
+/// `with_version`: the mapping is a file and must say `onegrain_material: 1`. Nothing after any fault.
 std::optional<Material> read_material(Fields fields, bool with_version);
 std::optional<LithiumMetalCard> read_lithium_metal(Fields fields, bool with_version);
 std::optional<ElectrolyteCard> read_electrolyte(Fields fields, bool with_version);

@@ -7,12 +7,10 @@
 #include "params/card/property_reader.hpp"
 #include "params/keys/tree.hpp"
 
-/// Every key of a card, once: kind, limits, whether it is needed, what it
-/// means. See keys/tree.hpp.
+/// Every key of a card, once: kind, limits, whether it is needed, what it means. See keys/tree.hpp.
 namespace onegrain::params {
 
-/// What no crystal, no powder and no electrolyte has: a slip of the unit shows
-/// here.
+/// What no crystal, no powder and no electrolyte has: a slip of the unit shows here.
 namespace reason {
 inline const Limits lattice = limits::between(0.5e-10, 200e-10);
 inline const Limits angle = {.lower = 0.1, .upper = 3.1};
@@ -28,8 +26,7 @@ inline const Limits entropic = limits::between(-0.05, 0.05);
 inline const std::vector<std::string> crystal_systems = {"cubic",    "tetragonal",   "orthorhombic", "hexagonal",
                                                          "trigonal", "rhombohedral", "monoclinic",   "triclinic"};
 
-/// @param is_file  it is a file with a version and needs a name; else it stands
-/// inside a sheet
+/// @param is_file  it is a file with a version and needs a name; else it stands inside a sheet
 template <class V>
 void keys_of_names(V& v, const char* version, std::string& name, std::string& note, std::string& source, bool is_file) {
   if (is_file) v.version(version);
@@ -50,9 +47,7 @@ void keys_of_activation_energy(V& v, const std::string& key, Given<MolarEnergy>&
              "not stated: " + of_what + " taken as independent of temperature", "of " + of_what + ", from 25 degC");
   v.reading([&](Fields& fields, bool) {
     if (fields.has(key) && energy.si != 0 && property.function && property.function->shape().depends_on_temperature)
-      fields.error(key,
-                   "the expression holds the temperature already; an "
-                   "activation energy would count it twice");
+      fields.error(key, "the expression holds the temperature already; an activation energy would count it twice");
   });
 }
 
@@ -122,15 +117,12 @@ void keys(V& v, Material& m, bool is_file) {
            [&](std::size_t k) { m.role = k == 0 ? Role::positive : Role::negative; });
   v.value("lithium_sites", m.lithium_sites, {.lower = 0, .upper = 100, .lower_open = true},
           "per formula unit; otherwise the lithium of the formula");
-  v.group("crystal", m.crystal,
-          "a unit cell, such as {system: cubic, a: 8.24 angstrom, "
-          "formula_units: 8}",
+  v.group("crystal", m.crystal, "a unit cell, such as {system: cubic, a: 8.24 angstrom, formula_units: 8}",
           "unit cell; with the formula it gives density and lithium sites",
           [&](auto& of, Crystal& crystal) { keys(of, crystal); });
   v.value("density", m.stated_density, reason::density, "of the crystal; otherwise from the unit cell");
   v.value("maximum_concentration", m.stated_maximum_concentration, reason::concentration,
-          "lithium sites per volume; otherwise from the unit cell, or from "
-          "density and formula");
+          "lithium sites per volume; otherwise from the unit cell, or from density and formula");
   v.potential("open_circuit_potential", m.open_circuit_potential,
               "against lithium metal over the filled share of the sites x");
   v.property("diffusion_coefficient", m.diffusion_coefficient, host_rules(DiffusivityKind::kind, reason::diffusivity),
@@ -142,9 +134,7 @@ void keys(V& v, Material& m, bool is_file) {
   keys_of_activation_energy(v, "exchange_activation_energy", m.exchange_activation_energy, m.exchange_current_density,
                             "the exchange current density");
   keys_of_transfer(v, m.anodic_transfer, m.cathodic_transfer);
-  v.group("stress", m.stress,
-          "partial_molar_volume, youngs_modulus, poisson_ratio and "
-          "fracture_strength",
+  v.group("stress", m.stress, "partial_molar_volume, youngs_modulus, poisson_ratio and fracture_strength",
           "what cracks a grain", [&](auto& of, StressCard& stress) { keys(of, stress); });
 }
 

@@ -8,40 +8,44 @@
 #include "params/card/property_reader.hpp"
 #include "params/text/fields.hpp"
 
-/// What a file may say, as data: for the JSON Schema that editors use, and for
-/// the table of keys that people read.
+/// What a file may say, as data: for the JSON Schema that editors use, and for the table of keys that people read.
 ///
-/// A description of keys is a function template `keys(visitor, thing)`
-/// (sheet/keys.hpp, card/keys.hpp) that names every key once, with its kind,
-/// its limits, whether it is needed, and what it means. Visitors make of it
-///   a reader   (keys/reader.hpp)  with all its faults and suggestions,
-///   a walk     (keys/walk.hpp)    over the values that have been read,
-///   uncertain or not, by their paths, a tree     (here).
-/// The calls of a visitor:
-///   version(key)                                            the version of the
-///   format text(key, target, needed, expected, help)               words
-///   choice(key, words, help, take)                          one of some words,
-///   needed; take(number of the word) value(key, target, limits, help, unit)
-///   needed, or optional where the target is needed(key, target, limits, help)
-///   needed, although the target is optional value_or(key, target, limits,
-///   otherwise, why, help)     with a default of the program, and its reason
-///   property(key, target, rules, help)                      a value, formula
-///   or table; optional where the target is potential(key, target, help) the
-///   formula or table of a potential, and what hangs on it card(key, target,
-///   example, help)                        the name of a card, or the card
-///   itself group(key, expected, help, inner)                       a mapping,
-///   needed group(key, target, expected, help, inner)               a mapping
-///   that may be absent, as its target is then group_or(key, expected, help,
-///   inner)                    a mapping that may be absent; all of it has
-///   defaults alternatives(list)                                      exactly
-///   one of several sets of keys reading(rule) rule(fields, sound) is for the
-///   reader alone: what several
-///                                                           keys must fulfil
-///                                                           together
+/// A description of keys is a function template `keys(visitor, thing)` (sheet/keys.hpp, card/keys.hpp,
+/// sheet/protocol_keys.hpp) that names every key once, with its kind, its limits, whether it is needed, and what it
+/// means. Visitors make of it
+/// - a reader (keys/reader.hpp) with all its faults and suggestions,
+/// - a walk (keys/walk.hpp) over the values that have been read, uncertain or not, by their paths,
+/// - a tree (here).
+///
+/// The calls of a visitor, of values and words:
+/// - version(key, needed): the version of the format
+/// - text(key, target, needed, expected, help): words
+/// - parsed(key, form, needed, expected, help, take): words of which take(words) makes sense, or throws why not
+/// - choice(key, words, help, take): one of some words, needed; take(number of the word)
+/// - value(key, target, limits, help, unit): needed, or optional where the target is
+/// - needed(key, target, limits, help): needed, although the target is optional
+/// - value_or(key, target, limits, otherwise, why, help): with a default of the program, and its reason
+/// - property(key, target, rules, help): a value, formula or table; optional where the target is
+/// - potential(key, target, help): the formula or table of a potential, and what hangs on it
+/// - card(key, target, example, help): the name of a card, or the card itself
+///
+/// of mappings and lists:
+/// - group(key, expected, help, inner): a mapping, needed
+/// - group(key, target, expected, help, inner): a mapping that may be absent, as its target is then
+/// - group_or(key, expected, help, inner): a mapping that may be absent; all of it has defaults
+/// - either(key, of, help, take, inner): one of some words, or one of several mappings, needed
+/// - list(key, targets, of, help, inner): mappings, one at least, all alike, needed
+///
+/// and of a mapping as a whole:
+/// - alternatives(list): exactly one of several sets of keys
+/// - at_least_one(none): the mapping is not empty
+/// - reading(rule): rule(fields, sound) is for the reader alone: what several keys must fulfil together
+///
+/// A protocol holds no value that could be uncertain: the walk knows nothing of what a protocol alone holds
+/// (parsed, either, list, at_least_one).
 namespace onegrain::params {
 
-/// A set of keys that go together, of several such sets that exclude each
-/// other.
+/// A set of keys that go together, of several such sets that exclude each other.
 struct Alternative {
   std::vector<std::string> needed;
   std::vector<std::string> optional = {};
@@ -52,6 +56,27 @@ struct Alternatives {
   std::string none;              ///< what is expected where there is none
   std::string partly = {};       ///< what is expected where a set is there in part
   bool about_the_whole = false;  ///< the first two faults stand at the mapping, not at a key
+};
+
+/// One of some words, or one of several mappings, each told from the others by a key that it alone holds.
+struct WordsOrMappings {
+  struct Mapping {
+    std::string key;   ///< that tells it
+    std::string help;  ///< what the mapping says
+  };
+  std::vector<std::string> words;
+  std::vector<Mapping> mappings;
+  std::string expected;  ///< where it is missing, or something else
+  std::string none;      ///< the fault of a mapping with no such key
+  std::string several;   ///< the fault where more than one is there
+};
+
+/// Words about a list of mappings that are all alike.
+struct ListOf {
+  std::string one;           ///< what one of them is, "a step"
+  std::string missing;       ///< what is expected where it is missing
+  std::string expected;      ///< the fault where it is no list, or empty
+  std::string one_expected;  ///< the fault of what is no mapping
 };
 
 struct KeyNode {
@@ -85,15 +110,21 @@ struct KeyNode {
   std::string range() const;
 };
 
-/// Visits a description and keeps it as a tree. The thing that is described
-/// only steers: a half cell has other keys.
+/// Visits a description and keeps it as a tree. The thing that is described only steers: a half cell has other keys.
 class KeyTree {
  public:
   explicit KeyTree(KeyNode& node) : node_(node) {}
 
-  void version(const std::string& key) { add(key, KeyNode::Form::version, true, "version of this format: 1"); }
+  void version(const std::string& key, bool needed = true) {
+    add(key, KeyNode::Form::version, needed, "version of this format: 1");
+  }
   void text(const std::string& key, std::string*, bool needed, const std::string&, const std::string& help) {
     add(key, KeyNode::Form::text, needed, help);
+  }
+  template <class Take>
+  void parsed(const std::string& key, KeyNode::Form form, bool needed, const std::string&, const std::string& help,
+              const Take&) {
+    add(key, form, needed, help);
   }
   template <class Take>
   void choice(const std::string& key, const std::vector<std::string>& words, const std::string& help, const Take&) {
@@ -161,6 +192,22 @@ class KeyTree {
     KeyTree below(add(key, KeyNode::Form::group, false, help));
     inner(below);
   }
+  template <class Take, class Inner>
+  void either(const std::string& key, const WordsOrMappings& of, const std::string& help, const Take&,
+              const Inner& inner) {
+    KeyNode& node = add(key, KeyNode::Form::either, true, help);
+    node.choices = of.words;
+    KeyTree mappings(node);
+    for (std::size_t k = 0; k < of.mappings.size(); ++k)
+      mappings.group("", "", of.mappings[k].help, [&](KeyTree& below) { inner(below, k); });
+  }
+  template <class T, class Inner>
+  void list(const std::string& key, std::vector<T>&, const ListOf& of, const std::string& help, const Inner& inner) {
+    KeyTree items(add(key, KeyNode::Form::list, true, help));
+    T thing;
+    items.group("", "", of.one, [&](KeyTree& below) { inner(below, thing); });
+  }
+  void at_least_one(const std::string&) { node_.not_empty = true; }
   void alternatives(const Alternatives& list) {
     node_.alternatives.push_back(list);
     for (const Alternative& set : list.sets) {  // none of them is needed in itself
@@ -205,9 +252,8 @@ KeyNode lithium_metal_keys();
 KeyNode electrolyte_keys();
 KeyNode protocol_keys();
 
-/// A pattern (ECMA 262) for a number with a unit of this dimension: units of
-/// one word by their names, others by their form alone, since a pattern cannot
-/// multiply dimensions.
+/// A pattern (ECMA 262) for a number with a unit of this dimension: units of one word by their names, others by their
+/// form alone, since a pattern cannot multiply dimensions.
 std::string quantity_pattern(const Kind& kind);
 
 }  // namespace onegrain::params

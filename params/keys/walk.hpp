@@ -10,8 +10,7 @@
 
 namespace onegrain::params {
 
-/// Visits a description (keys/tree.hpp) and calls `see` with every value that
-/// is there, by its path.
+/// Visits a description (keys/tree.hpp) and calls `see` with every value that is there, by its path.
 class KeyWalk {
  public:
   using See = std::function<void(const std::string& path, Value& value)>;

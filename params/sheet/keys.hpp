@@ -8,16 +8,14 @@
 #include "params/card/keys.hpp"
 #include "params/sheet/sheet.hpp"
 
-/// Every key of a cell sheet, once: kind, limits, whether it is needed, what it
-/// means. See keys/tree.hpp.
+/// Every key of a cell sheet, once: kind, limits, whether it is needed, what it means. See keys/tree.hpp.
 ///
-/// The order is that in which for_each_value() visits; samples of plausible
-/// cells depend on it.
+/// The order is that in which for_each_value() visits; samples of plausible cells depend on it.
 namespace onegrain::params {
 
 /// Bounds beyond which a number is a slip of the unit rather than a cell.
 namespace reason {
-inline const Limits temperature = {.lower = 273.15 - 60, .upper = 273.15 + 150};
+inline const Limits temperature = {.lower = coldest, .upper = hottest};
 inline const Limits diameter = limits::between(1e-3, 1);
 inline const Limits area = limits::between(1e-7, 1e3);
 inline const Limits voltage = limits::between(-5, 10);
@@ -26,12 +24,11 @@ inline const Limits separator_thickness = limits::between(0.1e-6, 10e-3);
 inline const Limits grain_radius = limits::between(1e-9, 1e-3);
 inline const Limits loading = limits::between(1e-4, 10);
 inline const Limits tortuosity = {.lower = 1, .upper = 1000};
-inline const Limits accessible = {.lower = 0,
-                                  .upper = 1.5,
-                                  .lower_open = true,
-                                  .reason =
-                                      "must be greater than 0 and at most 150 %; it is above 100 % "
-                                      "where a mass was measured too low"};
+inline const Limits accessible = {
+    .lower = 0,
+    .upper = 1.5,
+    .lower_open = true,
+    .reason = "must be greater than 0 and at most 150 %; it is above 100 % where a mass was measured too low"};
 }  // namespace reason
 
 // Densities of what holds a coating together, taken where the sheet is silent.
@@ -44,8 +41,7 @@ template <class V>
 void keys_of_any_layer(V& v, ElectrodeSheet& e) {
   v.value("tortuosity", e.tortuosity, reason::tortuosity, "of the pores; otherwise porosity to the power -1/2");
   v.value("electronic_conductivity", e.electronic_conductivity, limits::positive,
-          "of the solid of the layer as a whole; otherwise no voltage is lost "
-          "in it");
+          "of the solid of the layer as a whole; otherwise no voltage is lost in it");
 }
 
 template <class V>
@@ -55,21 +51,19 @@ void keys(V& v, Coating& c, ElectrodeSheet& e) {
   v.value("foil_mass", c.foil_mass, limits::not_negative, "of the bare foil of one disc");
   v.value("disc_diameter", c.disc_diameter, reason::diameter, "of the weighed disc, if it is not that of the cell",
           "mm");
-  v.alternatives({.sets = {{{"loading"}}, {{"coated_disc_mass", "foil_mass"}, {"disc_diameter"}}},
-                  .several = "either 'loading', or 'coated_disc_mass' with 'foil_mass', not both",
-                  .none = "the dry coating mass per area, such as '11.8 mg/cm2', or "
-                          "'coated_disc_mass' and 'foil_mass' of one disc",
-                  .partly = "a mass, such as '25.3 mg'; 'coated_disc_mass' and "
-                            "'foil_mass' belong together"});
+  v.alternatives(
+      {.sets = {{{"loading"}}, {{"coated_disc_mass", "foil_mass"}, {"disc_diameter"}}},
+       .several = "either 'loading', or 'coated_disc_mass' with 'foil_mass', not both",
+       .none =
+           "the dry coating mass per area, such as '11.8 mg/cm2', or 'coated_disc_mass' and 'foil_mass' of one disc",
+       .partly = "a mass, such as '25.3 mg'; 'coated_disc_mass' and 'foil_mass' belong together"});
   v.reading([&](Fields& fields, bool) {
     if (!c.loading && c.coated_disc_mass && c.foil_mass && !(c.coated_disc_mass->si > c.foil_mass->si))
       fields.error("coated_disc_mass", "not more than the bare foil, " + show(c.foil_mass->si, MassKind::kind));
   });
   v.value("thickness", c.thickness, reason::layer_thickness, "of the coating after pressing, foil subtracted");
   Recipe& r = c.recipe;
-  v.group("recipe",
-          "mass fractions of the dry coating, such as {active: 94 wt%, carbon: "
-          "3 wt%, binder: 3 wt%}",
+  v.group("recipe", "mass fractions of the dry coating, such as {active: 94 wt%, carbon: 3 wt%, binder: 3 wt%}",
           "mass fractions of the dry coating; they add up to 100 %", [&](auto& parts) {
             parts.value("active", r.active, limits::positive_share, "active material", "wt%");
             parts.value("carbon", r.carbon, limits::share, "conductive carbon", "wt%");
@@ -99,8 +93,7 @@ void keys(V& v, Layer& l, ElectrodeSheet& e) {
   v.reading([&](Fields& fields, bool sound) {
     const double solid_and_pores = l.active_fraction.si + l.porosity.si;
     if (sound && solid_and_pores > 1 + 1e-9)
-      fields.error("porosity", fmt::format("active material and pores fill {:.4g} % of the "
-                                           "layer, more than all of it",
+      fields.error("porosity", fmt::format("active material and pores fill {:.4g} % of the layer, more than all of it",
                                            100 * solid_and_pores));
   });
   keys_of_any_layer(v, e);
@@ -118,19 +111,17 @@ void electrode_keys(V& v, const char* key, ElectrodeSheet& e, std::optional<Role
                  [&](auto& in, Coating& coating) { keys(in, coating, e); });
         of.group("layer", e.layer, "thickness, active_fraction and porosity", "as a paper reports it: volumes",
                  [&](auto& in, Layer& layer) { keys(in, layer, e); });
-        of.alternatives({.sets = {{{"coating"}}, {{"layer"}}},
-                         .several = "either 'coating' or 'layer', not both",
-                         .none = "'coating' (loading, thickness, recipe) "
-                                 "or 'layer' (thickness, active_fraction, "
-                                 "porosity) is missing",
-                         .about_the_whole = true});
+        of.alternatives(
+            {.sets = {{{"coating"}}, {{"layer"}}},
+             .several = "either 'coating' or 'layer', not both",
+             .none =
+                 "'coating' (loading, thickness, recipe) or 'layer' (thickness, active_fraction, porosity) is missing",
+             .about_the_whole = true});
         of.value("particle_radius", e.particle_radius, reason::grain_radius, "of the average grain, a sphere");
         of.value_or("accessible_fraction", e.accessible_fraction, reason::accessible, 1, "all of the host takes part",
-                    "share of the host that takes part: less where grains "
-                    "are lost or cut off");
+                    "share of the host that takes part: less where grains are lost or cut off");
         of.card("material", e.material, "graphite",
-                "name of a material card beside the sheet, else of a "
-                "shipped one; or the card itself");
+                "name of a material card beside the sheet, else of a shipped one; or the card itself");
         of.reading([&](Fields& fields, bool sound) {
           e.key = key;
           if (sound) check_electrode(fields, e, expected);
@@ -193,8 +184,7 @@ void keys(V& v, Sheet& s) {
             });
           });
   v.value("rated_capacity", s.rated_capacity, limits::positive,
-          "of the cell: what 1C refers to; otherwise from the balance of the "
-          "electrodes");
+          "of the cell: what 1C refers to; otherwise from the balance of the electrodes");
   v.value_or("contact_resistance", s.contact_resistance, limits::not_negative, 0, "not stated",
              "of contacts and leads, per plate area");
   half ? half_cell_keys(v, s) : full_cell_keys(v, s);
@@ -207,10 +197,8 @@ void keys(V& v, Sheet& s) {
       });
   if (!half) {
     v.alternatives({.sets = {{{"formation_loss"}}, {{"charged_state"}}},
-                    .several = "either 'formation_loss' or 'charged_state': "
-                               "each fixes how much lithium is left",
-                    .none = "the share of the first charge that is lost, such "
-                            "as '8 %', or 'charged_state'"});
+                    .several = "either 'formation_loss' or 'charged_state': each fixes how much lithium is left",
+                    .none = "the share of the first charge that is lost, such as '8 %', or 'charged_state'"});
   }
   v.group("separator", "thickness and porosity, such as {thickness: 25 um, porosity: 45 %}",
           "what keeps the electrodes apart", [&](auto& of) {
@@ -220,8 +208,7 @@ void keys(V& v, Sheet& s) {
                      "of the pores; otherwise porosity to the power -1/2");
           });
   v.card("electrolyte", s.electrolyte, "carbonate_1M",
-         "name of an electrolyte card beside the sheet, else of a shipped one; "
-         "or the card itself");
+         "name of an electrolyte card beside the sheet, else of a shipped one; or the card itself");
   v.group("thermal", s.thermal, "mass, heat_capacity, heat_transfer_coefficient and cooled_area",
           "lets the cell warm up; otherwise the temperature stays", [&](auto& of, ThermalSheet& heat) {
             of.value("mass", heat.mass, limits::positive, "of the cell", "g");

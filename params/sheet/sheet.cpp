@@ -11,8 +11,7 @@ namespace {
 
 double disc_area(double diameter) { return std::numbers::pi / 4 * diameter * diameter; }
 
-/// Volume of each part of the recipe per mass of coating, and all of them
-/// [m3/kg].
+/// Volume of each part of the recipe per mass of coating, and all of them [m3/kg].
 struct SpecificVolumes {
   double active, rest;
 };
@@ -124,8 +123,7 @@ model::Cell to_cell(const Sheet& sheet) {
     const double porosity = electrode->porosity(area);
     if (!(porosity > 0.01)) {
       throw model::ImpossibleBalance(
-          fmt::format("the porosity of the {} electrode comes out as {:.3g} %: "
-                      "its loading does not fit its thickness; "
+          fmt::format("the porosity of the {} electrode comes out as {:.3g} %: its loading does not fit its thickness; "
                       "measure both again",
                       electrode->key, 100 * porosity));
     }

@@ -24,9 +24,7 @@ void note_assumptions(const ElectrodeSheet& electrode, double area, std::vector<
   }
   const Material& material = electrode.material;
   if (!electrode.electronic_conductivity)
-    assumptions.push_back(key +
-                          ": no electronic conductivity stated, so no "
-                          "voltage is lost in the solid of the layer");
+    assumptions.push_back(key + ": no electronic conductivity stated, so no voltage is lost in the solid of the layer");
   const std::optional<double> sites = material.sites();
   if (!material.lithium_sites && sites && !material.stated_maximum_concentration) {
     assumptions.push_back(
@@ -44,16 +42,14 @@ void note_defaults(const Sheet& sheet, std::vector<std::string>& assumptions) {
     if (electrode == nullptr || !electrode->coating) continue;
     const Recipe& recipe = electrode->coating->recipe;
     if (is_assumed(recipe.carbon_density) && recipe.carbon.si > 0) {
-      assumptions.push_back(
-          fmt::format("{}: density of the carbon {} (carbon black, common practice; "
-                      "'densities: {{carbon: ...}}' states another)",
-                      electrode->key, show(carbon_black_density, DensityKind::kind)));
+      assumptions.push_back(fmt::format(
+          "{}: density of the carbon {} (carbon black, common practice; 'densities: {{carbon: ...}}' states another)",
+          electrode->key, show(carbon_black_density, DensityKind::kind)));
     }
     if (is_assumed(recipe.binder_density) && recipe.binder.si > 0) {
       assumptions.push_back(
-          fmt::format("{}: density of the binder {} (poly(vinylidene fluoride), common "
-                      "practice; "
-                      "'densities: {{binder: ...}}' states another)",
+          fmt::format("{}: density of the binder {} (poly(vinylidene fluoride), common practice; 'densities: {{binder: "
+                      "...}}' states another)",
                       electrode->key, show(fluoropolymer_density, DensityKind::kind)));
     }
   }
@@ -62,8 +58,7 @@ void note_defaults(const Sheet& sheet, std::vector<std::string>& assumptions) {
 std::optional<Sheet> read_fields(Fields& fields, const DocumentReading& reading) {
   Sheet sheet;
   sheet.file = reading.file;
-  // Which electrodes are read where 'arrangement' cannot be: whatever the sheet
-  // looks like.
+  // Which electrodes are read where 'arrangement' cannot be: whatever the sheet looks like.
   const Node* arrangement = fields.node("arrangement");
   const bool half = arrangement != nullptr && (arrangement->text == "half_cell" || arrangement->text == "full_cell")
                         ? arrangement->text == "half_cell"
@@ -78,14 +73,11 @@ std::optional<Sheet> read_fields(Fields& fields, const DocumentReading& reading)
   if (half && !fields.has("counter"))
     reading.assumptions->push_back("counter electrode: lithium metal of the shipped card 'lithium_metal'");
   if (!sheet.separator.tortuosity)
-    reading.assumptions->push_back(
-        "separator: tortuosity as porosity to the "
-        "power -1/2 (common practice)");
+    reading.assumptions->push_back("separator: tortuosity as porosity to the power -1/2 (common practice)");
   return sheet;
 }
 
-/// What only the whole sheet can tell: pores, balance, formulas at the
-/// temperature of the sheet.
+/// What only the whole sheet can tell: pores, balance, formulas at the temperature of the sheet.
 void check_physics(Fields& fields, const Sheet& sheet, Faults& faults) {
   const double area = sheet.plate_area();
   for (const ElectrodeSheet* electrode : {&sheet.positive, sheet.negative ? &*sheet.negative : nullptr}) {
@@ -94,8 +86,7 @@ void check_physics(Fields& fields, const Sheet& sheet, Faults& faults) {
     const Coating& coating = *electrode->coating;
     if (porosity > 0.01) continue;
     faults.warning(coating.thickness.place, coating.thickness.path, coating.thickness.written,
-                   fmt::format("the solids of a loading of {} need {} without any pores: the "
-                               "porosity would be {:.3g} "
+                   fmt::format("the solids of a loading of {} need {} without any pores: the porosity would be {:.3g} "
                                "%; measure the loading and the thickness again",
                                show(*electrode->loading(area), LoadingKind::kind, 4),
                                show(electrode->thickness() * (1 - porosity), LengthKind::kind, 4), 100 * porosity));
@@ -138,8 +129,7 @@ Loaded<Sheet> read_found(const FoundFile& found) {
   for (const ThermalProcess& process : thermal_processes(*sheet)) {
     if (process.known) continue;
     result.assumptions.push_back(process.key + ": no activation energy given for " + process.name +
-                                 ": taken as zero, so that its value at 25 degC stands at every "
-                                 "temperature");
+                                 ": taken as zero, so that its value at 25 degC stands at every temperature");
   }
   sheet->assumptions = result.assumptions;
   sheet->files = result.files;
@@ -151,9 +141,9 @@ Loaded<Sheet> read_found(const FoundFile& found) {
 
 void check_electrode(Fields& fields, const ElectrodeSheet& electrode, std::optional<Role> expected) {
   if (electrode.coating && !electrode.material.density() && !electrode.coating->recipe.active_density) {
-    fields.error("material",
-                 "a coating needs the density of the material: its card must "
-                 "give 'density', or 'crystal' with 'formula'");
+    fields.error(
+        "material",
+        "a coating needs the density of the material: its card must give 'density', or 'crystal' with 'formula'");
     return;
   }
   if (expected && electrode.material.role != *expected) {

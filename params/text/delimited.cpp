@@ -57,6 +57,14 @@ Title read_title(std::string_view text) {
   return {std::string(text), std::string(splits.front().name), std::string(splits.front().unit)};
 }
 
+bool looks_delimited(std::string_view text) {
+  const LineReader lines(text);
+  if (lines.utf16() || lines.binary()) return false;
+  const Layout layout = find_layout(lines);
+  const auto has_unit = [](const std::string& title) { return !read_title(title).unit.empty(); };
+  return layout.first_row_line > 0 || std::count_if(layout.titles.begin(), layout.titles.end(), has_unit) >= 2;
+}
+
 std::optional<Delimited> read_delimited(std::string_view text, const std::string& file, Faults& faults) {
   LineReader lines(text);
   const std::optional<Layout> layout = read_layout(lines, file, faults);

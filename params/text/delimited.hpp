@@ -19,6 +19,10 @@ std::optional<Layout> read_layout(const LineReader& lines, const std::string& fi
 /// The fault of a text that holds a NUL.
 void fault_binary(const std::string& file, Faults& faults);
 
+/// Whether the text is delimited rather than anything else, where no ending of a file name says so: rows of numbers, or
+/// a header with two units.
+bool looks_delimited(std::string_view text);
+
 /// Where a unit may stand in a title.
 struct TitleSplit {
   std::string_view name, unit;

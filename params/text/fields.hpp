@@ -53,6 +53,8 @@ class Fields {
   const Node* node(const std::string& key);  ///< nullptr if absent
   bool has(const std::string& key) const { return node_.find(key) != nullptr; }
 
+  bool any_asked_for() const;  ///< whether a key that was asked for is there
+
   std::optional<std::string> text(const std::string& key);
   std::string required_text(const std::string& key, const std::string& expected);
   /// One of `choices`; faults anything else with the nearest choice.
@@ -84,6 +86,9 @@ class Fields {
   void error(const std::string& key, const std::string& message, const std::string& suggestion = {});
   void warning(const std::string& key, const std::string& message);
   void error_here(const std::string& message);  ///< at the mapping itself
+  /// Tells of a decimal comma that ended a value inside braces, `{upper: 4,2 V}`: the text with a point; nothing where
+  /// there is none.
+  std::optional<std::string> cut_by_comma(const std::string& key);
   /// Faults keys that no one asked for, with the nearest of those asked for.
   void finish();
 

@@ -4,7 +4,6 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include <algorithm>
 #include <cerrno>
 #include <cstring>
 #include <map>
@@ -82,19 +81,6 @@ std::shared_ptr<const std::string> stream_text(const std::string& path, std::siz
   error = stream.error;
   if (!error.empty() || stream.text->size() > limit) return nullptr;
   return stream.text;
-}
-
-bool looks_delimited(std::string_view text) {
-  for (std::size_t start = 0; start < text.size();) {
-    const std::size_t end = std::min(text.find_first_of("\r\n", start), text.size());
-    const std::string_view line = text.substr(start, end - start);
-    start = end + 1;
-    const std::size_t first = line.find_first_not_of(" \t");
-    if (first == std::string_view::npos || line[first] == '#' || line[first] == '%') continue;
-    return line.find_first_of(",;\t|") != std::string_view::npos && line.find(": ") == std::string_view::npos &&
-           line.back() != ':';
-  }
-  return false;
 }
 
 StreamsOfRun::StreamsOfRun() { forget(); }

@@ -23,10 +23,6 @@ std::string stream_name(const std::string& path);
 /// @param error  what the operating system says, where it cannot be read; empty otherwise
 std::shared_ptr<const std::string> stream_text(const std::string& path, std::size_t limit, std::string& error);
 
-/// A text with lines of delimited numbers rather than YAML, as far as its first lines tell: a stream has no ending that
-/// would say so.
-bool looks_delimited(std::string_view text);
-
 /// Forgets, at its beginning and at its end, what was read of streams: one run of the program.
 class StreamsOfRun {
  public:

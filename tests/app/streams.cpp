@@ -53,6 +53,11 @@ TEST_CASE("protocols and data come from streams too, and several streams in one 
   CHECK_THAT(data.results, HasText("standard input: "));
   CHECK_THAT(shell("cat own/curves.csv | " + onegrain_program + " check cell.yaml -").results,
              HasText("standard input: sound, a time series of 70 rows in 1 step\n"));
+  files.folder.write("head.txt", "Instrument: invented\nOperator: nobody, 2nd floor\n\n");
+  CHECK_THAT(shell("cat head.txt own/curves.csv | " + onegrain_program + " check cell.yaml -").results,
+             HasText("standard input: sound, a time series of 70 rows in 1 step\n"));
+  CHECK(shell("echo 'positive: {particle_radius: 4.8 um, porosity: 0.3' | " + onegrain_program + " check - 2>&1")
+            .results == "standard input:2:1: not valid YAML: end of map flow not found\n");
   CHECK(shell("mkfifo a; cat p.yaml > a & " + onegrain_program + " check - a < cell.yaml").results ==
         "standard input: sound, a cell sheet: Harbour teaching lab, coin cell 07 (invented data)\na: sound, a "
         "protocol\n");

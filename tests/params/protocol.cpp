@@ -71,7 +71,7 @@ TEST_CASE("a rate that is none says what would be", "[params][rate][messages]") 
   CHECK(rate_fault("fast") == "'fast' is not a rate; write C/5, 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g");
   CHECK(rate_fault("2 x") ==
         "'2 x' is not a rate: 'x' is not a known unit; write C/5, 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g");
-  CHECK(rate_fault("2") == "'2' is not a rate; a unit is missing: write 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g");
+  CHECK(rate_fault("2") == "'2' is not a rate; a unit is missing: write 2C, 2 mA, 2 mA/cm2 or 2 mA/g");
   CHECK(rate_fault("") == "an empty rate; write C/5, 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g");
   CHECK(rate_fault("C/0") == "'C/0' is not a rate; write C/5, 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g");
   CHECK(rate_fault("-1C") == "'-1C': a rate is greater than 0; the direction is stated apart from it");
@@ -159,6 +159,17 @@ TEST_CASE("a protocol that cannot be run names the step", "[params][protocol][me
   CHECK(faults_of("steps:\n  - {drive: {rate: 1C, sense: charge}, until: {rate: C/20}}\n") ==
         "charge.yaml:2:54: steps[1].until.rate = 'C/20': the current does not fall in this step; such an end belongs "
         "to a held voltage\n");
+  CHECK(faults_of("steps:\n  - {drive: {curent: 1 mA, sense: charge}, until: {time: 1 h}}\n") ==
+        "charge.yaml:2:13: steps[1].drive: nothing is driven; expected 'rest', {rate: 0.5C, sense: charge}, {current: "
+        "1 mA, sense: discharge} or {voltage: 4.2 V}\n"
+        "charge.yaml:2:14: steps[1].drive.curent: unknown key; did you mean 'current'?\n");
+  CHECK(faults_of("steps:\n  - {drive: {voltage: 4 V, sense: charge}, until: {tme: 1 h}}\n") ==
+        "charge.yaml:2:35: steps[1].drive.sense = 'charge': a held voltage needs no sense\n"
+        "charge.yaml:2:51: steps[1].until: an end is missing: voltage, time, rate, current, capacity or temperature\n"
+        "charge.yaml:2:52: steps[1].until.tme: unknown key; did you mean 'time'?\n");
+  CHECK(faults_of("steps:\n  - rest\n  - {drive: rest, until: {time: 1 h, capacity: 0 mAh}}\n") ==
+        "charge.yaml:2:5: steps[1] = 'rest': a step is expected, such as {drive: rest, until: {time: 30 min}}\n"
+        "charge.yaml:3:48: steps[2].until.capacity = '0 mAh': must be greater than 0\n");
   CHECK(faults_of("steps:\n  - {drive: {rate: 1C, sense: charge}, until: {temperature: 50 degC}}\n") ==
         "charge.yaml:2:61: steps[1].until.temperature = '50 degC': the sheet has no 'thermal', so the temperature "
         "stays what it is\n");
