@@ -8,10 +8,9 @@
 #include "app/answer/fit_words.hpp"
 #include "app/answer/fitted_sheet.hpp"
 #include "app/answer/measured_words.hpp"
+#include "app/answer/numbers.hpp"
 #include "app/answer/record_examination.hpp"
-#include "app/render/numbers.hpp"
-#include "app/render/progress.hpp"
-#include "app/render/table.hpp"
+#include "app/command/progress.hpp"
 #include "app/study/balance.hpp"
 
 namespace onegrain::app::answer {
@@ -27,7 +26,7 @@ constexpr double reach = 0.45;       // of the window, to either side of it, are
 std::string called(const std::string& key) { return key == "working" ? "working electrode" : key; }
 
 std::string share(double value, Rounding rounding) {
-  return render::text_of(value, measure<params::Fraction>(nullptr, 3, rounding));
+  return text_of(value, measure<params::Fraction>(nullptr, 3, rounding));
 }
 
 /// "9.98 % less (9.91 to 10.1 %)", "as on the sheet, to within 0.2 %".
@@ -56,8 +55,7 @@ std::string headline_of(const Job& job, const study::Balance& b, const solver::F
   for (const study::ElectrodeBalance& e : b.electrodes) say("Active material of the " + called(e.key), e.capacity);
   if (b.ratio) {
     const Uncertainty known = Uncertainty::interval(b.ratio->now.lower, b.ratio->now.upper);
-    text += fmt::format(" N/P is {}.",
-                        render::text_of(Amount{b.ratio->now.value, measure<params::Number>(nullptr, 3), known}));
+    text += fmt::format(" N/P is {}.", text_of(Amount{b.ratio->now.value, measure<params::Number>(nullptr, 3), known}));
   }
   if (job.cell.is_full_cell()) text += " Whether that is ageing or a wrong mass, a curve of the fresh cell tells.";
   return text;
@@ -93,7 +91,7 @@ class Numbers {
     Figure found{key, "", a.now.value * factor, m};
     found.uncertainty = Uncertainty::interval(a.now.lower * factor, a.now.upper * factor);
     found.at_the_top = at_the_top;
-    found.note = "sheet: " + render::text_of(Amount{a.sheet * factor, m});
+    found.note = "sheet: " + text_of(Amount{a.sheet * factor, m});
     Figure sheet{"sheet_" + key, "", a.sheet * factor, m};
     sheet.alone = true;
     block.figures.push_back(std::move(found));
@@ -260,7 +258,7 @@ Answer balance(const Request& request, const Channels& channels, Job& job) {
   study::Estimation estimation = study::estimation(request, channels, job, study::balance_parameters(job), true);
   if (!request.out.empty()) fitted_files(job, estimation, study::as_given(estimation), request.out);
   {
-    render::Progress progress(channels);
+    Progress progress(channels);
     study::search(estimation, request, false, [&](const std::string& text) { progress.line(text); });
   }
   std::vector<Finding> findings = examined(job, recordings_of(estimation));

@@ -2,7 +2,7 @@
 
 #include "app/answer/answers.hpp"
 #include "app/answer/cell.hpp"
-#include "app/render/table.hpp"
+#include "app/answer/numbers.hpp"
 
 // `bench`: no study of its own; params::bench() has done the sums.
 

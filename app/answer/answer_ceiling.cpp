@@ -7,8 +7,8 @@
 
 #include "app/answer/answers.hpp"
 #include "app/answer/ceiling_words.hpp"
-#include "app/render/progress.hpp"
-#include "app/render/table.hpp"
+#include "app/answer/numbers.hpp"
+#include "app/command/progress.hpp"
 #include "params/number/quantity.hpp"
 
 // `ceiling`: how fast the cell may be charged, with confidence, and what limits it.
@@ -354,7 +354,7 @@ Answer ceiling(const Request& request, const Channels& channels, Job& job) {
   const study::CeilingAsked asked = asked_by(request, job);
   study::CeilingFound found;
   {
-    render::Progress progress(channels);
+    Progress progress(channels);
     found = study::find_ceiling(
         job, asked, [&](study::CeilingWork work, int done, int of) { progress.bar(called(work), done, of); });
   }

@@ -6,10 +6,10 @@
 #include "app/answer/answers.hpp"
 #include "app/answer/fit_words.hpp"
 #include "app/answer/fitted_sheet.hpp"
+#include "app/answer/numbers.hpp"
 #include "app/answer/record_examination.hpp"
 #include "app/answer/words.hpp"
-#include "app/render/progress.hpp"
-#include "app/render/table.hpp"
+#include "app/command/progress.hpp"
 
 namespace onegrain::app::answer {
 
@@ -50,7 +50,7 @@ Answer fit(const Request& request, const Channels& channels, Job& job) {
   study::Estimation estimation = study::estimation(request, channels, job, split_at_commas(request.free_values), false);
   if (!request.out.empty()) fitted_files(job, estimation, study::as_given(estimation), request.out);
   {
-    render::Progress progress(channels);
+    Progress progress(channels);
     study::search(estimation, request, !request.no_profiles, [&](const std::string& text) { progress.line(text); });
   }
   std::vector<Finding> findings = examined(job, recordings_of(estimation));

@@ -8,11 +8,11 @@
 #include "app/answer/answers.hpp"
 #include "app/answer/course.hpp"
 #include "app/answer/curves_words.hpp"
+#include "app/answer/numbers.hpp"
 #include "app/answer/plating_words.hpp"
 #include "app/answer/thinned.hpp"
 #include "app/answer/words.hpp"
-#include "app/render/progress.hpp"
-#include "app/render/table.hpp"
+#include "app/command/progress.hpp"
 #include "params/sheet/protocol.hpp"
 
 // `follow`: steps are told while they are run and not kept, so that a protocol of any length takes flat memory.
@@ -240,7 +240,7 @@ Answer follow(const Request& request, const Channels& channels, Job& job) {
   job.sheet.files.insert(job.sheet.files.end(), loaded.files.begin(), loaded.files.end());
   Told told(request, job, *loaded.value);
   {
-    render::Progress progress(channels);
+    Progress progress(channels);
     const model::Protocol& protocol = *loaded.value;
     const auto steps = static_cast<int>(protocol.steps.size());
     study::follow(job, protocol, request.from_soc, [&](const solver::ProtocolStep& run) {

@@ -6,8 +6,8 @@
 #include "app/answer/answers.hpp"
 #include "app/answer/course.hpp"
 #include "app/answer/curves_words.hpp"
+#include "app/answer/numbers.hpp"
 #include "app/answer/plating_words.hpp"
-#include "app/render/table.hpp"
 #include "app/study/losses.hpp"
 #include "params/sheet/rate.hpp"
 

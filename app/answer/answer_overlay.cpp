@@ -6,10 +6,10 @@
 #include "app/answer/answers.hpp"
 #include "app/answer/curves_words.hpp"
 #include "app/answer/measured_words.hpp"
+#include "app/answer/numbers.hpp"
 #include "app/answer/overlay_words.hpp"
 #include "app/answer/record_examination.hpp"
 #include "app/answer/words.hpp"
-#include "app/render/table.hpp"
 #include "solver/step/losses.hpp"
 
 namespace onegrain::app::answer {

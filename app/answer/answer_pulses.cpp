@@ -4,9 +4,9 @@
 
 #include "app/answer/answers.hpp"
 #include "app/answer/measured_words.hpp"
+#include "app/answer/numbers.hpp"
 #include "app/answer/pulses_words.hpp"
 #include "app/command/data.hpp"
-#include "app/render/table.hpp"
 #include "app/study/recorded.hpp"
 #include "params/text/printable.hpp"
 

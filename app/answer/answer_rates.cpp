@@ -6,9 +6,9 @@
 #include "app/answer/answers.hpp"
 #include "app/answer/course.hpp"
 #include "app/answer/curves_words.hpp"
+#include "app/answer/numbers.hpp"
 #include "app/answer/plating_words.hpp"
 #include "app/answer/words.hpp"
-#include "app/render/table.hpp"
 #include "params/sheet/rate.hpp"
 
 // `rates` and `curve`: the same curves; they differ in what the summary holds of them.

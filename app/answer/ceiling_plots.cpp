@@ -4,8 +4,7 @@
 #include <cmath>
 
 #include "app/answer/ceiling_words.hpp"
-#include "app/render/numbers.hpp"
-#include "app/render/table.hpp"
+#include "app/answer/numbers.hpp"
 
 namespace onegrain::app::answer {
 
@@ -202,9 +201,9 @@ Plot temperature_plot(const Job& job, const study::CeilingFound& found) {
     for (const study::CeilingAtTemperature& t : found.temperatures) {
       s.x.push_back(t.temperature);
       s.y.push_back(job.c_rate(t.*current));
-      s.told.push_back({render::text_of(t.temperature, measure<params::Temperature>(nullptr, 2)) + ": " +
-                            rate_words(job, t.*current),
-                        label, "limited by " + name_of(t.limited_by, job)});
+      s.told.push_back(
+          {text_of(t.temperature, measure<params::Temperature>(nullptr, 2)) + ": " + rate_words(job, t.*current), label,
+           "limited by " + name_of(t.limited_by, job)});
     }
     plot.series.push_back(std::move(s));
   };

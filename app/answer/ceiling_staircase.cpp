@@ -4,7 +4,7 @@
 #include <cmath>
 
 #include "app/answer/ceiling_words.hpp"
-#include "app/render/table.hpp"
+#include "app/answer/numbers.hpp"
 #include "params/text/revision.hpp"
 
 namespace onegrain::app::answer {

@@ -4,8 +4,7 @@
 
 #include <cmath>
 
-#include "app/render/numbers.hpp"
-#include "app/render/table.hpp"
+#include "app/answer/numbers.hpp"
 #include "params/sheet/temperature.hpp"
 
 namespace onegrain::app::answer {
@@ -67,10 +66,10 @@ std::string quantity_name(Limit limit, const Job& job) {
   return "";
 }
 
-std::string rate_words(const Job& job, double current) { return render::text_of(job.c_rate(current), allowed_rate()); }
+std::string rate_words(const Job& job, double current) { return text_of(job.c_rate(current), allowed_rate()); }
 
 std::string current_words(const Job& job, double current) {
-  return render::text_of(current * job.plate_area(), measure<params::Current>(nullptr, 3, Rounding::down));
+  return text_of(current * job.plate_area(), measure<params::Current>(nullptr, 3, Rounding::down));
 }
 
 std::string minutes_words(double duration) {
@@ -158,7 +157,7 @@ Told told(Limit limit) {
 }
 
 std::string fixed(double si, const Measure& measure, int decimals, Rounding rounding) {
-  const double step = std::pow(10.0, decimals), scaled = render::Scale(measure)(si) * step;
+  const double step = std::pow(10.0, decimals), scaled = Scale(measure)(si) * step;
   const double last = rounding == Rounding::down ? std::floor(scaled + 1e-6)
                       : rounding == Rounding::up ? std::ceil(scaled - 1e-6)
                                                  : std::round(scaled);

@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <cctype>
 
-#include "app/render/table.hpp"
+#include "app/answer/numbers.hpp"
 
 namespace onegrain::app::answer {
 

@@ -5,8 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "app/answer/numbers.hpp"
 #include "app/answer/words.hpp"
-#include "app/render/table.hpp"
 #include "solver/step/trust.hpp"
 
 namespace onegrain::app::answer {

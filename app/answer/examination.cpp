@@ -5,9 +5,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "app/answer/numbers.hpp"
 #include "app/answer/words.hpp"
 #include "app/command/commands.hpp"
-#include "app/render/table.hpp"
 
 namespace onegrain::app::answer {
 

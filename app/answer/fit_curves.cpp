@@ -4,7 +4,7 @@
 
 #include "app/answer/fit_words.hpp"
 #include "app/answer/measured_words.hpp"
-#include "app/render/table.hpp"
+#include "app/answer/numbers.hpp"
 
 // What `fit` and `balance` show of the curves that they met, and of potentials that they corrected.
 namespace onegrain::app::answer {

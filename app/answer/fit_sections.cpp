@@ -6,8 +6,7 @@
 
 #include "app/answer/fit_words.hpp"
 #include "app/answer/measured_words.hpp"
-#include "app/render/numbers.hpp"
-#include "app/render/table.hpp"
+#include "app/answer/numbers.hpp"
 
 // What `fit` and `balance` show of their estimates: values, how they hang together, what else would tell them.
 namespace onegrain::app::answer {
@@ -80,7 +79,7 @@ std::vector<Bar> bars(const study::Estimation& estimation) {
       return ratio < 1 / off_the_chart ? -infinite : ratio > off_the_chart ? infinite : ratio;
     };
     Intervals::Row row{e.name,
-                       render::text_of(Amount{e.value, measure_of(estimation, k), known}),
+                       text_of(Amount{e.value, measure_of(estimation, k), known}),
                        std::nullopt,
                        over(known.low),
                        over(known.high),

@@ -5,9 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "app/answer/numbers.hpp"
 #include "app/answer/words.hpp"
-#include "app/render/numbers.hpp"
-#include "app/render/table.hpp"
 #include "params/sheet/rate.hpp"
 
 namespace onegrain::app::answer {
@@ -131,8 +130,8 @@ std::vector<Finding> examined(const study::Estimation& estimation) {
   for (std::size_t k = 0; k < r.estimates.size(); ++k) {
     const solver::Estimate& e = r.estimates[k];
     if (e.at_bound && e.value != 0)  // a resistance of nothing is a value that may be
-      at_ends.push_back(fmt::format("the {} ({}, {})", label_of(estimation, k), e.name,
-                                    render::text_of(e.value, measure_of(estimation, k))));
+      at_ends.push_back(
+          fmt::format("the {} ({}, {})", label_of(estimation, k), e.name, text_of(e.value, measure_of(estimation, k))));
   }
   take(findings, ends_of_range(at_ends));
   return findings;

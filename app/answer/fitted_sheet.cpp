@@ -8,7 +8,7 @@
 #include <ctime>
 
 #include "app/answer/fit_words.hpp"
-#include "app/render/numbers.hpp"
+#include "app/answer/numbers.hpp"
 #include "app/result_folder.hpp"
 #include "app/study/new_sheet.hpp"
 #include "model/constants.hpp"
@@ -46,7 +46,7 @@ class Written {
                  above = profile.upper_open ? 0 : std::log(std::max(upper_, 1e-300) / std::max(value_, 1e-300));
     factor_spread_ = std::clamp(std::exp(std::max(below, above)), 1.01, 1000.0);
     const Measure m = measure_of(estimation, index);
-    source_ = fmt::format("{}; 95 % interval {} to {}", made, render::digits_of(lower_, m), render::text_of(upper_, m));
+    source_ = fmt::format("{}; 95 % interval {} to {}", made, digits_of(lower_, m), text_of(upper_, m));
   }
 
   void write() {

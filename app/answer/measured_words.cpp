@@ -6,9 +6,8 @@
 #include <cctype>
 #include <cmath>
 
+#include "app/answer/numbers.hpp"
 #include "app/answer/thinned.hpp"
-#include "app/render/numbers.hpp"
-#include "app/render/table.hpp"
 
 namespace onegrain::app::answer {
 
@@ -239,8 +238,8 @@ std::string beyond_words(const std::vector<double>& values, double low, double h
   short_one.digits = 2;
   std::string words;
   const double slack = 0.02 * (high - low);
-  if (*least < low - slack) words += ": down to " + render::text_of(*least, short_one);
-  if (*most > high + slack) words += (words.empty() ? ": up to " : ", up to ") + render::text_of(*most, short_one);
+  if (*least < low - slack) words += ": down to " + text_of(*least, short_one);
+  if (*most > high + slack) words += (words.empty() ? ": up to " : ", up to ") + text_of(*most, short_one);
   return words.empty() ? "" : "beyond this scale" + words;
 }
 

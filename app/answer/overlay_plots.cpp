@@ -4,8 +4,8 @@
 #include <cmath>
 
 #include "app/answer/measured_words.hpp"
+#include "app/answer/numbers.hpp"
 #include "app/answer/overlay_words.hpp"
-#include "app/render/table.hpp"
 
 namespace onegrain::app::answer {
 

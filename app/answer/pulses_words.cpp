@@ -6,7 +6,7 @@
 #include <cmath>
 
 #include "app/answer/measured_words.hpp"
-#include "app/render/table.hpp"
+#include "app/answer/numbers.hpp"
 
 namespace onegrain::app::answer {
 

@@ -4,8 +4,8 @@
 
 #include <cmath>
 
+#include "app/answer/numbers.hpp"
 #include "app/answer/words.hpp"
-#include "app/render/table.hpp"
 
 namespace onegrain::app::answer {
 

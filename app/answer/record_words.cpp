@@ -5,8 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "app/answer/numbers.hpp"
 #include "app/command/data.hpp"
-#include "app/render/table.hpp"
 #include "app/study/recorded.hpp"
 #include "params/text/printable.hpp"
 #include "params/text/stream.hpp"

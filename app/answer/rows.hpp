@@ -26,6 +26,7 @@ struct Cell : std::variant<std::monostate, double, bool, std::string, std::vecto
   using Alternatives::Alternatives;
   // Where memory runs out within the copy of a variant of these types, libstdc++ 12 destroys what was never made and
   // jumps anywhere; an assignment makes the copy first.
+  // NOLINTNEXTLINE(bugprone-copy-constructor-init,readability-redundant-member-init)
   Cell(const Cell& other) : Alternatives() { Alternatives::operator=(other); }
   Cell(Cell&&) noexcept = default;
   Cell& operator=(const Cell&) = default;

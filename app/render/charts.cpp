@@ -4,8 +4,8 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "app/answer/numbers.hpp"
 #include "app/answer/thinned.hpp"
-#include "app/render/numbers.hpp"
 #include "app/render/page.hpp"
 
 namespace onegrain::app::render {

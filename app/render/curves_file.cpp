@@ -5,7 +5,7 @@
 #include <cmath>
 #include <ostream>
 
-#include "app/render/numbers.hpp"
+#include "app/answer/numbers.hpp"
 
 namespace onegrain::app::render {
 

@@ -6,10 +6,10 @@
 #include <nlohmann/json.hpp>
 #include <stdexcept>
 
+#include "app/answer/numbers.hpp"
 #include "app/render/assets.hpp"
 #include "app/render/charts.hpp"
 #include "app/render/html.hpp"
-#include "app/render/numbers.hpp"
 #include "app/render/table.hpp"
 
 namespace onegrain::app::render {

@@ -10,8 +10,8 @@
 #include <ostream>
 #include <stdexcept>
 
+#include "app/answer/numbers.hpp"
 #include "app/render/assets.hpp"
-#include "app/render/numbers.hpp"
 
 namespace onegrain::app::render {
 

@@ -44,27 +44,6 @@ std::string Table::text() const {
   return out;
 }
 
-std::string digits(double value, int significant) {
-  if (!std::isfinite(value)) return "-";
-  if (value == 0) return "0";
-  const double magnitude = std::floor(std::log10(std::abs(value)));
-  if (magnitude < -4 || magnitude >= 6) return fmt::format("{:.{}g}", value, significant);
-  const int decimals = std::max(0, significant - 1 - static_cast<int>(magnitude));
-  return fmt::format("{:.{}f}", value, decimals);
-}
-
-std::string millivolts(double volts) {
-  const double mV = 1e3 * volts;
-  return std::abs(mV) < 0.005 ? "0" : std::abs(mV) < 1 ? fmt::format("{:.2f}", mV) : digits(mV, 3);
-}
-
-std::string duration(double seconds) {
-  if (seconds < 120) return digits(seconds, 3) + " s";
-  if (seconds < 2 * 3600) return digits(seconds / 60, 3) + " min";
-  if (seconds < 72 * 3600) return digits(seconds / 3600, 3) + " h";
-  return digits(seconds / 86400, 3) + " d";
-}
-
 std::string wrapped(const std::string& text, std::size_t columns, const std::string& indent) {
   std::istringstream words(text);
   std::string out, line;

@@ -4,7 +4,7 @@
 
 #include <ostream>
 
-#include "app/render/numbers.hpp"
+#include "app/answer/numbers.hpp"
 #include "app/render/table.hpp"
 
 namespace onegrain::app::render {

@@ -61,13 +61,14 @@ struct Given : Value {
 /// A default of the program, marked as such.
 template <class Q>
 Given<Q> assumed(double si, std::string path, std::string source) {
-  Given<Q> value;
+  Value value;  // of no type that depends on Q: the moves below are then seen as such
+  value.kind = &Q::kind();
   value.si = si;
   value.written = show(si, Q::kind());
   value.path = std::move(path);
   value.source = std::move(source);
   value.origin = Origin::assumed;
-  return value;
+  return Given<Q>(std::move(value));
 }
 
 }  // namespace onegrain::params

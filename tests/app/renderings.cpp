@@ -7,7 +7,7 @@
 #include "app/command/present.hpp"
 #include "app/command/verbs.hpp"
 #include "app/render/curves_file.hpp"
-#include "app/render/numbers.hpp"
+#include "app/answer/numbers.hpp"
 #include "app/render/page.hpp"
 #include "app/render/summary.hpp"
 #include "app/render/terminal.hpp"

@@ -1,4 +1,4 @@
-#include "app/render/numbers.hpp"
+#include "app/answer/numbers.hpp"
 
 #include <fmt/format.h>
 
@@ -6,16 +6,30 @@
 #include <cctype>
 #include <cmath>
 
-#include "app/render/table.hpp"
 #include "params/number/units.hpp"
 
-namespace onegrain::app::render {
+namespace onegrain::app::answer {
 
-using answer::Amount;
-using answer::Figure;
-using answer::Measure;
-using answer::Rounding;
-using answer::Uncertainty;
+std::string digits(double value, int significant) {
+  if (!std::isfinite(value)) return "-";
+  if (value == 0) return "0";
+  const double magnitude = std::floor(std::log10(std::abs(value)));
+  if (magnitude < -4 || magnitude >= 6) return fmt::format("{:.{}g}", value, significant);
+  const int decimals = std::max(0, significant - 1 - static_cast<int>(magnitude));
+  return fmt::format("{:.{}f}", value, decimals);
+}
+
+std::string millivolts(double volts) {
+  const double mV = 1e3 * volts;
+  return std::abs(mV) < 0.005 ? "0" : std::abs(mV) < 1 ? fmt::format("{:.2f}", mV) : digits(mV, 3);
+}
+
+std::string duration(double seconds) {
+  if (seconds < 120) return digits(seconds, 3) + " s";
+  if (seconds < 2 * 3600) return digits(seconds / 60, 3) + " min";
+  if (seconds < 72 * 3600) return digits(seconds / 3600, 3) + " h";
+  return digits(seconds / 86400, 3) + " d";
+}
 
 namespace {
 
@@ -74,7 +88,7 @@ std::string text_of(double si, const Measure& measure) {
   return with_unit(digits_of(si, measure) + (std::isfinite(si) ? measure.behind : ""), measure);
 }
 
-std::string cell_text(const answer::Cell& cell, const answer::Column& column) {
+std::string cell_text(const Cell& cell, const Column& column) {
   if (const auto* value = std::get_if<double>(&cell)) {
     if (!column.measure) return digits(*value);
     const Measure& m = *column.measure;
@@ -108,7 +122,7 @@ std::string text_of(const Figure& figure) {
   return params::show(figure.value, *m.kind, m.digits, m.shown_unit());  // "42 um", not "42.00 um"
 }
 
-std::string text_of(const answer::Amount& amount) {
+std::string text_of(const Amount& amount) {
   Figure figure;
   figure.value = amount.value;
   figure.measure = amount.measure;
@@ -159,4 +173,4 @@ std::string key_of(const std::string& key, const Measure& measure) {
 
 double machine_number(double si, const Measure& measure) { return dimensionless(measure) ? si : Scale(measure)(si); }
 
-}  // namespace onegrain::app::render
+}  // namespace onegrain::app::answer

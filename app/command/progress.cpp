@@ -1,4 +1,4 @@
-#include "app/render/progress.hpp"
+#include "app/command/progress.hpp"
 
 #include <fmt/format.h>
 
@@ -6,7 +6,7 @@
 
 #include "app/render/screen.hpp"
 
-namespace onegrain::app::render {
+namespace onegrain::app {
 
 Progress::~Progress() {
   if (shown_) channels_.narration << begin_line_anew << std::flush;
@@ -24,4 +24,4 @@ void Progress::line(const std::string& text) {
   channels_.narration << begin_line_anew << text << std::flush;
 }
 
-}  // namespace onegrain::app::render
+}  // namespace onegrain::app

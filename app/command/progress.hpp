@@ -5,7 +5,7 @@
 #include "app/command/commands.hpp"
 
 /// Where a calculation is, on one line of the narration that is written anew, where a person watches; nothing else.
-namespace onegrain::app::render {
+namespace onegrain::app {
 
 class Progress {
  public:
@@ -24,4 +24,4 @@ class Progress {
   bool shown_ = false;
 };
 
-}  // namespace onegrain::app::render
+}  // namespace onegrain::app
