@@ -64,17 +64,17 @@ struct Node {
   }
 };
 
-ordered_json value_of(double si, const Measure& measure) {
+ordered_json as_json(double si, const Measure& measure) {
   if (measure.whole) return static_cast<long long>(si);
   return number(machine_number(si, measure));
 }
 
-ordered_json value_of(double si, const Measure& m, const Uncertainty& known) {
-  ordered_json json{{"value", value_of(si, m)}};
+ordered_json as_json(double si, const Measure& m, const Uncertainty& known) {
+  ordered_json json{{"value", as_json(si, m)}};
   const auto width = [&](double size) { return number(m.kind->dimension.none() ? size : Scale(m).difference(size)); };
   if (known.form == Uncertainty::Form::interval) {
-    json["lower"] = value_of(known.low, m);
-    json["upper"] = value_of(known.high, m);
+    json["lower"] = as_json(known.low, m);
+    json["upper"] = as_json(known.high, m);
   } else if (known.form == Uncertainty::Form::factor) {
     json["within_factor"] = number(known.size);
   } else {
@@ -83,15 +83,14 @@ ordered_json value_of(double si, const Measure& m, const Uncertainty& known) {
   return json;
 }
 
-ordered_json value_of(const Figure& figure) {
-  return figure.alone ? value_of(figure.value, figure.measure)
-                      : value_of(figure.value, figure.measure, figure.uncertainty);
+ordered_json as_json(const Figure& figure) {
+  return figure.alone ? as_json(figure.value, figure.measure)
+                      : as_json(figure.value, figure.measure, figure.uncertainty);
 }
 
-ordered_json value_of(const Amount& amount) {
-  return amount.uncertainty.form == Uncertainty::Form::none
-             ? value_of(amount.value, amount.measure)
-             : value_of(amount.value, amount.measure, amount.uncertainty);
+ordered_json as_json(const Amount& amount) {
+  return amount.uncertainty.form == Uncertainty::Form::none ? as_json(amount.value, amount.measure)
+                                                            : as_json(amount.value, amount.measure, amount.uncertainty);
 }
 
 ordered_json list_of(const std::vector<double>& array, const Measure& measure) {
@@ -115,10 +114,10 @@ ordered_json row_of(const answer::Table& table, const std::vector<std::string>& 
     const Measure measure = table.columns[k].measure.value_or(Measure{});
     if (keys[k].empty() || std::holds_alternative<std::monostate>(row[k])) continue;
     ordered_json& place = place_of(json, keys[k]);
-    if (const auto* value = std::get_if<double>(&row[k])) place = value_of(*value, measure);
+    if (const auto* value = std::get_if<double>(&row[k])) place = as_json(*value, measure);
     if (const auto* yes = std::get_if<bool>(&row[k])) place = *yes;
     if (const auto* words = std::get_if<std::string>(&row[k])) place = *words;
-    if (const auto* amount = std::get_if<Amount>(&row[k])) place = value_of(*amount);
+    if (const auto* amount = std::get_if<Amount>(&row[k])) place = as_json(*amount);
     if (const auto* array = std::get_if<std::vector<double>>(&row[k])) {
       place = list_of(*array, measure);
     }
@@ -132,7 +131,7 @@ void add(Node& root, const Block& block) {
     Node& place = root.path(figures->key);
     for (const Figure& figure : figures->figures)
       if ((figure.places & summary) && !figure.key.empty())
-        place.put(key_of(figure.key, figure.measure), value_of(figure));
+        place.put(key_of(figure.key, figure.measure), as_json(figure));
   } else if (const auto* facts = std::get_if<Facts>(&block)) {
     Node& place = root.path(facts->key);
     for (const auto& [key, fact] : facts->facts)

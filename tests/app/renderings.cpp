@@ -3,11 +3,11 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "app/answer/numbers.hpp"
 #include "app/answer/thinned.hpp"
 #include "app/command/present.hpp"
 #include "app/command/verbs.hpp"
 #include "app/render/curves_file.hpp"
-#include "app/answer/numbers.hpp"
 #include "app/render/page.hpp"
 #include "app/render/summary.hpp"
 #include "app/render/terminal.hpp"
@@ -42,56 +42,56 @@ std::string starved_sheet() { return with(small_sheet, "layer: {thickness: 75 um
 TEST_CASE("a bound is rounded to its safe side, every other number to the nearest", "[renderings]") {
   // By hand; a number that is round but for the last bit of a double stays round.
   Measure rate = measure<params::Number>(nullptr, 2);
-  CHECK(render::digits_of(2.853, rate) == "2.9");
+  CHECK(digits_of(2.853, rate) == "2.9");
   rate.rounding = Rounding::down;
-  CHECK(render::digits_of(2.853, rate) == "2.8");
-  CHECK(render::digits_of(2.9, rate) == "2.9");
-  CHECK(render::digits_of(3 * 0.1, rate) == "0.30");
-  CHECK(render::digits_of(0.0999, rate) == "0.099");
-  CHECK(render::digits_of(-1.01, rate) == "-1.1");
+  CHECK(digits_of(2.853, rate) == "2.8");
+  CHECK(digits_of(2.9, rate) == "2.9");
+  CHECK(digits_of(3 * 0.1, rate) == "0.30");
+  CHECK(digits_of(0.0999, rate) == "0.099");
+  CHECK(digits_of(-1.01, rate) == "-1.1");
   rate.rounding = Rounding::up;
-  CHECK(render::digits_of(2.811, rate) == "2.9");
-  CHECK(render::digits_of(2.8, rate) == "2.8");
-  CHECK(render::digits_of(NAN, rate) == "-");
+  CHECK(digits_of(2.811, rate) == "2.9");
+  CHECK(digits_of(2.8, rate) == "2.8");
+  CHECK(digits_of(NAN, rate) == "-");
 }
 
 TEST_CASE("SI turns into the unit shown, and the unit stands in the key", "[renderings]") {
   // Conversions of the SI Brochure, 9th ed.: 1 h = 3600 s, 0 degC = 273.15 K; by hand.
-  CHECK(render::text_of(7.2, measure<params::Charge>()) == "2.000 mAh");
-  CHECK(render::text_of(298.15, measure<params::Temperature>()) == "25.00 degC");
-  CHECK(render::text_of(273.15, measure<params::Temperature>()) == "0 degC");
-  CHECK(render::text_of(0.0123, measure<params::Voltage>("mV", 3)) == "12.3 mV");
-  CHECK(render::text_of(0.625, measure<params::Fraction>(nullptr, 3)) == "62.5 %");
-  CHECK(render::text_of(7200, lasting()) == "2.00 h");
-  CHECK(render::text_of(3.6, {&energy_kind}) == "1.000 mWh");
-  CHECK(render::key_of("capacity", measure<params::Charge>()) == "capacity_mAh");
-  CHECK(render::key_of("current", measure<params::CurrentDensity>("mA/cm2")) == "current_mA_cm2");
-  CHECK(render::key_of("conductance", measure<params::HeatTransfer>()) == "conductance_W_m2_K");
-  CHECK(render::key_of("porosity", measure<params::Fraction>()) == "porosity");
-  CHECK(render::key_of("duration", lasting()) == "duration_s");
+  CHECK(text_of(7.2, measure<params::Charge>()) == "2.000 mAh");
+  CHECK(text_of(298.15, measure<params::Temperature>()) == "25.00 degC");
+  CHECK(text_of(273.15, measure<params::Temperature>()) == "0 degC");
+  CHECK(text_of(0.0123, measure<params::Voltage>("mV", 3)) == "12.3 mV");
+  CHECK(text_of(0.625, measure<params::Fraction>(nullptr, 3)) == "62.5 %");
+  CHECK(text_of(7200, lasting()) == "2.00 h");
+  CHECK(text_of(3.6, {&energy_kind}) == "1.000 mWh");
+  CHECK(key_of("capacity", measure<params::Charge>()) == "capacity_mAh");
+  CHECK(key_of("current", measure<params::CurrentDensity>("mA/cm2")) == "current_mA_cm2");
+  CHECK(key_of("conductance", measure<params::HeatTransfer>()) == "conductance_W_m2_K");
+  CHECK(key_of("porosity", measure<params::Fraction>()) == "porosity");
+  CHECK(key_of("duration", lasting()) == "duration_s");
 }
 
 TEST_CASE("an uncertainty is told in its own form, and an interval is never made narrower", "[renderings]") {
   Figure figure{"c", "capacity", 7.4501, measure<params::Charge>()};
-  CHECK(render::text_of(figure) == "2.069 mAh");
+  CHECK(text_of(figure) == "2.069 mAh");
   figure.uncertainty = Uncertainty::plus_minus(0.0972);
-  CHECK(render::text_of(figure) == "2.069 ± 0.027 mAh");
+  CHECK(text_of(figure) == "2.069 ± 0.027 mAh");
   figure.uncertainty = Uncertainty::within_factor(3);
-  CHECK(render::text_of(figure) == "2.069 mAh, within a factor 3.0");
+  CHECK(text_of(figure) == "2.069 mAh, within a factor 3.0");
   figure.measure.digits = 2;
   figure.uncertainty = Uncertainty::interval(7.1899, 7.6);  // 1.9972 to 2.1111 mAh
-  CHECK(render::uncertainty_of(figure) == "1.9 to 2.2");
+  CHECK(uncertainty_of(figure) == "1.9 to 2.2");
   figure.uncertainty = Uncertainty::interval(-INFINITY, 7.6);
-  CHECK(render::uncertainty_of(figure) == "at most 2.2");
+  CHECK(uncertainty_of(figure) == "at most 2.2");
   figure.uncertainty = Uncertainty::interval(-INFINITY, INFINITY);
-  CHECK(render::uncertainty_of(figure) == "open at both ends");
+  CHECK(uncertainty_of(figure) == "open at both ends");
 }
 
 TEST_CASE("a rate that is allowed is rounded down and says none for none", "[renderings]") {
-  CHECK(render::text_of(2.8579, allowed_rate()) == "2.85C");
-  CHECK(render::text_of(0.38, allowed_rate()) == "0.380C");
-  CHECK(render::text_of(0, allowed_rate()) == "none");
-  CHECK(render::key_of("c_rate", allowed_rate()) == "c_rate");
+  CHECK(text_of(2.8579, allowed_rate()) == "2.85C");
+  CHECK(text_of(0.38, allowed_rate()) == "0.380C");
+  CHECK(text_of(0, allowed_rate()) == "none");
+  CHECK(key_of("c_rate", allowed_rate()) == "c_rate");
 }
 
 TEST_CASE("rows of a table may measure different things, each in its own unit", "[renderings]") {
