@@ -2,6 +2,10 @@
 
 using namespace app_test;
 
+namespace {
+std::string data(const std::string& name) { return std::string(ONEGRAIN_SOURCE_DIR) + "/tests/data/" + name; }
+}  // namespace
+
 TEST_CASE("the shipped sheet of a measured pouch foretells a rate that took no part in its fit", "[shipped]") {
   // Measured open data (tests/data/README.md, CC BY 4.0). To beat, by its README: the slow curve less one resistance,
   // 15 mV rms off at 2C and 85 mV at 5C.

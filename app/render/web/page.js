@@ -143,7 +143,7 @@ function draw_again(chart, printing) {
   const before = frame.querySelector("svg");
   const svg = before.cloneNode(false); // without what listened to the drawing before
   before.replaceWith(svg);
-  const half = frame.parentNode.className === "panels";
+  const half = frame.parentNode.classList.contains("panels");
   const width = printing ? (half ? PAPER / 2 - 12 : PAPER) : Math.round(frame.clientWidth) || 640;
   const drawing = chart.draw(printing ? chart.block : { ...chart.block, view: chart.view }, width, chart.id, printing);
   svg.innerHTML = drawing.svg;

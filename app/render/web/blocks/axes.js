@@ -107,8 +107,8 @@ function axes(box, x, y, x_axis, y_axis) {
     ...left,
     tag("line", { x1: box.left, x2: box.right, y1: box.floor, y2: box.floor }),
     ...below,
-    tag("text", { class: "axis-title", x: 2, y: box.title ?? box.top - 14 }, escaped(drawn(y_axis.title))),
-    tag("text", { class: "axis-title", x: box.right, y: box.floor + 38, "text-anchor": "end" }, escaped(drawn(x_axis.title))),
+    tag("text", { class: "axis-title", x: 2, y: box.title ?? box.top - 14 }, escaped(lettered(y_axis.title))),
+    tag("text", { class: "axis-title", x: box.right, y: box.floor + 38, "text-anchor": "end" }, escaped(lettered(x_axis.title))),
   ]);
 }
 

@@ -18,14 +18,14 @@ const seen = (one) => one.x.some((value, i) => known(value) && known(one.y[i]));
 /** Words under the pointer at point i of a line. */
 function words_at(plot, one, i) {
   if (one.told) return one.told[i].map(printed);
-  const quantity = (value, axis) => [num(value, axis.digits), drawn(axis.unit)].filter(Boolean).join(" ");
+  const quantity = (value, axis) => [num(value, axis.digits), lettered(axis.unit)].filter(Boolean).join(" ");
   return [
-    drawn(one.label),
-    one.at_points ? drawn(one.at_points[i]) : "",
+    lettered(one.label),
+    one.at_points ? lettered(one.at_points[i]) : "",
     plot.x.ticks
       ? quantity(one.y[i], plot.y)
       : `${quantity(one.x[i], plot.x)}, ${quantity(one.y[i], plot.y)}`,
-    ...(one.also || []).map((words) => drawn(words[i])),
+    ...(one.also || []).map((words) => lettered(words[i])),
   ].filter(Boolean);
 }
 
@@ -37,8 +37,8 @@ function plot_frame(plot, width, all, printing, left = 48) {
   const lines = all.filter(is_named);
   const bare = plot.names === "none" || !lines.some((line) => line.label);
   for (const line of lines) {
-    line.words = cut(drawn(line.label), 110);
-    line.rows = beside ? wrapped(drawn(line.label), width * 0.3) : [];
+    line.words = cut(lettered(line.label), 110);
+    line.rows = beside ? wrapped(lettered(line.label), width * 0.3) : [];
   }
   const long = (line) => Math.max(...(beside ? line.rows : [line.words]).map((words) => width_of(words, 600))) + 12;
   const whole = plot.whole ? 58 : 0;
@@ -92,11 +92,11 @@ function draw_zones(plot, box, y, id) {
 function draw_notes(plot, box, y) {
   const level = ({ at }) => tag("line", { class: "level", x1: box.left, x2: box.right, y1: y(at), y2: y(at) });
   const words = (at, text, below) =>
-    tag("text", { class: "note", x: box.left + 8, y: y(at) + (below ? 16 : -6) }, escaped(drawn(text)));
+    tag("text", { class: "note", x: box.left + 8, y: y(at) + (below ? 16 : -6) }, escaped(lettered(text)));
   return [
     ...plot.levels.map(level),
     ...plot.levels.map(({ at, words: text }) => (text ? words(at, text) : "")),
-    plot.note ? tag("text", { class: "note", x: box.left + 8, y: box.top + 14 }, escaped(drawn(plot.note))) : "",
+    plot.note ? tag("text", { class: "note", x: box.left + 8, y: box.top + 14 }, escaped(lettered(plot.note))) : "",
     ...plot.zones.map((zone) => {
       const edge = known(zone.to) ? zone.to : zone.from;
       return zone.words && known(edge) ? words(edge, zone.words, known(zone.to)) : "";
@@ -145,7 +145,7 @@ function words_at_points(lines, places, box) {
       const at = [point[0], point[1] + (above ? -10 : 20)];
       if (taken.some((place) => Math.abs(place[0] - at[0]) < 44 && Math.abs(place[1] - at[1]) < 18)) return "";
       taken.push(at);
-      return tag("text", { class: "value", x: at[0], y: at[1], "text-anchor": "middle", fill: line.look.stroke }, escaped(drawn(words)));
+      return tag("text", { class: "value", x: at[0], y: at[1], "text-anchor": "middle", fill: line.look.stroke }, escaped(lettered(words)));
     }),
   );
 }
@@ -167,10 +167,10 @@ const line_style = (line) =>
 function draw_key({ key, series }, width) {
   const entries = (key || []).map((one) => ({ ...one, order: 0, like: series.find((line) => line.role === one.role) }));
   const looks = looks_of(entries);
-  let at = width - entries.reduce((sum, one) => sum + width_of(drawn(one.words)) + 54, 0);
+  let at = width - entries.reduce((sum, one) => sum + width_of(lettered(one.words)) + 54, 0);
   return entries.map((one, i) => {
     const from = Math.max(0, at);
-    at = from + width_of(drawn(one.words)) + 54;
+    at = from + width_of(lettered(one.words)) + 54;
     const { stroke, dash } = looks[i];
     const sample =
       one.like?.joined === false
@@ -178,7 +178,7 @@ function draw_key({ key, series }, width) {
         : tag("line", { class: line_style(one), x1: from + 4, x2: from + 30, y1: 10, y2: 10, stroke, "stroke-dasharray": dash });
     return (
       sample +
-      tag("text", { class: "note", x: from + 38, y: 14.5 }, escaped(drawn(one.words)))
+      tag("text", { class: "note", x: from + 38, y: 14.5 }, escaped(lettered(one.words)))
     );
   });
 }

@@ -72,7 +72,7 @@ const rich = (words) =>
     .join("");
 
 /** Text for a drawing, which has no lowered letters but those of Unicode. */
-const drawn = (words) =>
+const lettered = (words) =>
   pieces_of(words)
     .map((piece) => (is_formula(piece) ? piece.replace(/\d/g, (digit) => String.fromCharCode(0x2080 + Number(digit))) : piece))
     .join("");
