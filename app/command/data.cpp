@@ -3,8 +3,11 @@
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
+#include <cmath>
 #include <ostream>
 
+#include "params/number/quantity.hpp"
 #include "params/record/levels.hpp"
 #include "params/text/printable.hpp"
 #include "params/text/stream.hpp"
@@ -47,6 +50,23 @@ params::MeasuredRequest measured_request(const Request& request) {
     throw CommandLineError(error.what());
   }
   return choice;
+}
+
+std::pair<std::size_t, std::size_t> chosen_steps(const std::string& text, std::size_t count) {
+  const auto wrong = [&](const std::string& why) { return CommandLineError("--steps '" + text + "': " + why); };
+  const auto number = [&](const std::string& part) -> std::size_t {
+    const auto value = params::parse_number(part);
+    if (!value || *value < 1 || *value != std::floor(*value))
+      throw wrong("write step numbers as `onegrain check DATA` shows them, such as 2..4 or 3");
+    return static_cast<std::size_t>(std::min(*value, 1e15)) - 1;  // 1e300 steps: more than the file has
+  };
+  const std::size_t dots = text.find("..");
+  const std::size_t first = number(text.substr(0, dots));
+  const std::string rest = dots == std::string::npos ? "" : text.substr(dots + 2);
+  const std::size_t last = dots == std::string::npos ? first : rest.empty() ? count - 1 : number(rest);
+  if (first > last) throw wrong("the first step comes after the last");
+  if (last >= count) throw wrong(fmt::format("the file has {} step{}", count, count == 1 ? "" : "s"));
+  return {first, last};
 }
 
 params::Measured read_data(const Request& request, const Channels& channels, const std::string& file,

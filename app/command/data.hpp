@@ -1,6 +1,7 @@
 #pragma once
 
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "app/command/commands.hpp"
@@ -21,6 +22,9 @@ params::MeasuredRequest measured_request(const Request& request);
 
 /// "1958 rows read, 1957 used, 1 left out: 1 no value for time, voltage or current"
 std::string row_counts(const params::Measured& data);
+
+/// "3", "2..4", "3..": the steps of the command line, numbered from 0.
+std::pair<std::size_t, std::size_t> chosen_steps(const std::string& text, std::size_t count);
 
 /// Reads one file of measured data by the column map of the request.
 ///

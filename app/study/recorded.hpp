@@ -55,7 +55,4 @@ void require_signs(const std::string& file, const params::Measured& data,
 /// Only what is near a usual name is given one: C/10 for 0.0998.
 std::string nominal_rate(double c_rate);
 
-/// "3", "2..4", "3..": the steps of the command line, numbered from 0.
-std::pair<std::size_t, std::size_t> chosen_steps(const std::string& text, std::size_t count);
-
 }  // namespace onegrain::app

@@ -2,8 +2,7 @@
 
 #include <string>
 
-#include "app/command/commands.hpp"
-#include "app/study/recorded.hpp"
+#include "app/command/data.hpp"
 #include "tests/attack/fuzz/targets.hpp"
 
 namespace onegrain::attack::fuzz {
