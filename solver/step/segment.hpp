@@ -91,10 +91,12 @@ class Segment final : public OdeSystem {
   /// The end that is met already when the step starts, if any: one that was asked for and holds, or a grain surface or
   /// the salt at its limit that the step drives further into it. A step that leads away from a limit goes on.
   std::optional<Ended> ended_at_start() const { return ended_at_start_; }
-  /// How far the voltages that may end the step are from doing so: zero or below where one has [V]; none if none may.
-  std::optional<double> distance_to_voltage_end(double t, ConstVectorView y) const;
-  /// The end by voltage that is met at (t, y).
-  Ended voltage_end(double t, ConstVectorView y) const;
+  struct VoltageEnd {
+    double distance;  ///< [V]; zero or below where it is met
+    Ended reason;
+  };
+  /// Of the voltages that may end the step, the one that is nearest to it at (t, y); nothing if none may.
+  std::optional<VoltageEnd> nearest_voltage_end(double t, ConstVectorView y) const;
 
   Point point(double t, ConstVectorView y) const;
   State state(double t, ConstVectorView y) const;
