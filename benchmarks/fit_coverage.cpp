@@ -10,7 +10,7 @@
 
 #include "benchmarks/measure.hpp"
 #include "solver/estimation/fit.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 
 using namespace onegrain;
 using solver::Quantity;

@@ -5,7 +5,7 @@
 
 #include "solver/estimation/fit.hpp"
 #include "tests/catch.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 
 /// Cells, runs and calculated voltages from which tests estimate. All measured curves are invented: calculated, with
 /// random noise where it says so.
