@@ -59,15 +59,15 @@ class Segment final : public OdeSystem {
           bool sensitivities = false);
 
   int size() const override { return integrated_ + positive_.count + negative_.count + salt_.count; }
-  Rate rate(double t, ConstVectorView y, VectorView ydot) override;
-  Rate linearise(double t, ConstVectorView y) override;
+  Evaluation rate(double t, ConstVectorView y, VectorView ydot) override;
+  Evaluation linearise(double t, ConstVectorView y) override;
   bool factor(double gamma) override { return jacobian_.factor(gamma); }
   void solve(VectorView b) override { jacobian_.solve(b); }
   int root_count() const override { return static_cast<int>(ends_looked_for_.size()); }
   void roots(double t, ConstVectorView y, double* g) override;
   int sensitivity_count() const override { return sensitivities_ ? grain_parameters : 0; }
-  Rate sensitivity_rates(double t, ConstVectorView y, const std::vector<ConstVectorView>& s,
-                         std::vector<VectorView>& sdot) override;
+  Evaluation sensitivity_rates(double t, ConstVectorView y, const std::vector<ConstVectorView>& s,
+                               std::vector<VectorView>& sdot) override;
   std::vector<Vector> starting_sensitivities() const;
   /// @param s  as integrated, one per grain parameter
   SurfaceSlopes surface_slopes(double t, ConstVectorView y, const std::vector<Vector>& s) const;

@@ -16,7 +16,7 @@ using namespace onegrain::solver;
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 using model::Cell;
-using Q = solver::Quantity;
+using Q = solver::FreeQuantity;
 
 inline constexpr double one_c = tests::published_one_c;
 inline const Accuracy tight{.relative_tolerance = 1e-9, .absolute_factor = 1e-4, .truncation = 1, .fewest_modes = 40};

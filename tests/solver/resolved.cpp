@@ -69,8 +69,8 @@ Cell half_cell() {  // the published positive against lithium; 8.1 A/m2 for lith
   return cell;
 }
 
-solver::Curve curve_of(const Cell& cell, double current, ElectrolyteModel electrolyte,
-                              solver::Workspace& workspace, solver::Accuracy accuracy = {}) {
+solver::ConstantCurrentCurve curve_of(const Cell& cell, double current, ElectrolyteModel electrolyte,
+                                      solver::Workspace& workspace, solver::Accuracy accuracy = {}) {
   Simulator simulator(cell, workspace, accuracy, electrolyte);
   return solver::constant_current(simulator, solver::start_of(simulator, model::equilibrium_window(cell), current > 0),
                                   current);

@@ -23,8 +23,8 @@ constexpr double T = 298.15;
 constexpr double one_c = tests::published_one_c;
 constexpr double F = 96485.33212331001;  // CODATA 2018, exact
 
-solver::Curve curve_of(const Cell& cell, double current, ElectrolyteModel electrolyte,
-                              solver::Workspace& workspace) {
+solver::ConstantCurrentCurve curve_of(const Cell& cell, double current, ElectrolyteModel electrolyte,
+                                      solver::Workspace& workspace) {
   solver::Simulator simulator(cell, workspace, {}, electrolyte);
   return solver::constant_current(simulator, solver::start_of(simulator, model::equilibrium_window(cell), current > 0),
                                   current);
