@@ -3,8 +3,24 @@
 #include <ostream>
 
 #include "app/result_folder.hpp"
+#include "params/text/printable.hpp"
 
 namespace onegrain::app {
+
+namespace {
+
+/// Warnings of the reader that the bench does not give in its own words.
+std::vector<std::string> for_the_answer(const params::Faults& faults) {
+  std::vector<std::string> warnings;
+  for (params::Fault fault : faults.sorted()) {
+    if (fault.severity != params::Severity::warning || fault.path == "maximum_concentration") continue;
+    fault.severity = params::Severity::error;  // without the word: it stands among warnings
+    warnings.push_back(params::valid_utf8(fault.text()));
+  }
+  return warnings;
+}
+
+}  // namespace
 
 Job load_job(const Request& request, const Channels& channels) {
   params::Loaded<params::Sheet> loaded = params::load_sheet(request.files.front());
@@ -30,16 +46,19 @@ Job load_job(const Request& request, const Channels& channels) {
     } catch (const params::QuantityError& error) {
       throw CommandLineError("--temperature '" + request.temperature + "': " + error.what());
     }
-    const double celsius = sheet.temperature.si - 273.15;
-    if (!(celsius >= -60 && celsius <= 120)) {
+    if (!(sheet.temperature.si >= params::coldest && sheet.temperature.si <= params::hottest)) {
       throw CommandLineError("--temperature '" + request.temperature + "': outside -60 to 120 degC");
     }
   }
   params::Bench bench = params::bench(sheet);
   model::Cell cell = params::to_cell(sheet);
   const params::RateBase base = params::rate_base(sheet, model::one_hour_charge(cell, bench.window));
-  return {std::move(sheet), std::move(bench), std::move(cell), base,
-          request.electrolyte == "resolved" ? model::ElectrolyteModel::resolved : model::ElectrolyteModel::uniform};
+  return {std::move(sheet),
+          std::move(bench),
+          std::move(cell),
+          base,
+          request.electrolyte == "resolved" ? model::ElectrolyteModel::resolved : model::ElectrolyteModel::uniform,
+          for_the_answer(loaded.faults)};
 }
 
 }  // namespace onegrain::app

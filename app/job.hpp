@@ -1,6 +1,7 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
 #include "app/command/commands.hpp"
 #include "model/balance.hpp"
@@ -18,6 +19,7 @@ struct Job {
   model::Cell cell;
   params::RateBase base;
   model::ElectrolyteModel electrolyte;
+  std::vector<std::string> reader_warnings;  ///< of the sheet and its cards, each with its place
 
   double plate_area() const { return cell.plate_area; }
   double milliamperes(double current_density) const { return current_density * cell.plate_area * 1e3; }
@@ -25,8 +27,8 @@ struct Job {
   double c_rate(double current_density) const { return current_density * 3600 / base.one_hour_charge; }
 };
 
-/// Reads the sheet named first in the request. Warnings go to the narration. Where results are to be written to a
-/// folder it is looked at now, before any calculation.
+/// Reads the sheet named first in the request. Warnings go to the narration, and with the job into the answer. Where
+/// results are to be written to a folder it is looked at now, before any calculation.
 /// @throws UnsoundInput with every fault; CommandLineError for a bad --temperature, and for a folder of results that
 ///         would take the place of what is read; NotCompleted for one that cannot be written to
 Job load_job(const Request& request, const Channels& channels);

@@ -37,11 +37,12 @@ solver::ChargeWindow window_of(const std::string& text) {
   return window;
 }
 
-study::CeilingAsked asked_by(const Request& request) {
+study::CeilingAsked asked_by(const Request& request, const Job& job) {
   study::CeilingAsked asked;
   asked.soc = window_of(request.soc);
+  asked.soc.empties = empties(job);
   try {
-    asked.limits.plating_margin = params::parse<params::Voltage>(request.margin).si();
+    asked.limits.plating_margin = params::parse_quantity(request.margin, params::Voltage::kind(), "mV");
   } catch (const params::QuantityError& error) {
     throw CommandLineError("--margin '" + request.margin + "': " + error.what());
   }
@@ -74,20 +75,41 @@ const study::UnknownCost* worth_measuring(const study::CeilingFound& f) {
   return first.current_if_known > 1.005 * f.recommended ? &first : nullptr;
 }
 
+/// A full cell and an oxide are charged; a graphite against lithium is lithiated, which a cycler calls a discharge.
+bool charges(const Job& job) { return job.cell.is_full_cell() || empties(job); }
+
+/// The slowest rate that was looked at.
+std::string slowest_words(const Job& job, const study::CeilingFound& f) {
+  const double rate = job.c_rate(f.charge.current);
+  return std::abs(200 * rate - 1) < 0.005 ? "C/200" : digits(rate, 2) + "C";
+}
+
+/// A rate at which nobody charges: what is known of the cell does not allow more, or the cell does not.
+std::optional<Finding> no_usual_rate(const Job& job, const study::CeilingAsked& asked, const study::CeilingFound& f) {
+  constexpr double slow = 1.0 / 30;  // C
+  if (!(f.recommended > 0) || job.c_rate(f.recommended) >= slow) return std::nullopt;
+  std::string text = fmt::format(
+      "no usual rate is allowed: the highest that can be recommended is {}, {} from {} to {}",
+      rate_words(job, f.recommended), duration(f.charge.duration), percent(asked.soc.from), percent(asked.soc.to));
+  text +=
+      f.nominal.current > 10 * f.recommended
+          ? fmt::format("; that is how little is known of this cell rather than what it can (as the sheet has it: {}).",
+                        rate_words(job, f.nominal.current))
+          : ".";
+  return Finding{"no_usual_rate", text};
+}
+
 std::string refusal(const Job& job, const study::CeilingAsked& asked, const study::CeilingFound& f) {
-  const bool full = job.cell.is_full_cell();
-  return fmt::format(
-      "Do not {} this cell from {} to {} on this prediction: even C/200 breaks a limit ({}) in {} of the plausible "
-      "cells.",
-      full ? "charge" : "lithiate", percent(asked.soc.from), percent(asked.soc.to),
-      name_of(f.nominal.charge.tightest, full), f.plausible ? "more than 5 %" : "the nominal one");
+  return fmt::format("Do not {} this cell from {} to {} at any rate looked at: even {} breaks a limit ({}) in {}.",
+                     charges(job) ? "charge" : "lithiate", percent(asked.soc.from), percent(asked.soc.to),
+                     slowest_words(job, f), name_of(f.limited_by, job),
+                     f.plausible ? "more than 5 % of the plausible cells" : "the cell as the sheet has it");
 }
 
 std::string leave(const Job& job, const study::CeilingAsked& asked, const study::CeilingFound& f) {
-  const bool full = job.cell.is_full_cell();
-  std::string text =
-      fmt::format("{} from {} to {} at no more than {}, {}: ", full ? "Charge" : "Lithiate", percent(asked.soc.from),
-                  percent(asked.soc.to), rate_words(job, f.recommended), current_words(job, f.recommended));
+  std::string text = fmt::format("{} from {} to {} at no more than {}, {}: ", charges(job) ? "Charge" : "Lithiate",
+                                 percent(asked.soc.from), percent(asked.soc.to), rate_words(job, f.recommended),
+                                 current_words(job, f.recommended));
   text += f.plausible ? percent(study::confident_share) +
                             " of the cells that your uncertainties allow keep every limit at that rate"
                       : "the cell as the sheet has it keeps every limit at that rate, uncertainties not counted";
@@ -96,7 +118,7 @@ std::string leave(const Job& job, const study::CeilingAsked& asked, const study:
     text += " No limit was met up to 50C.";
   } else {
     const solver::Margin* tight = f.charge.margin(f.limited_by);
-    text += " What stops a faster charge is " + name_of(f.limited_by, full);
+    text += " What stops a faster charge is " + name_of(f.limited_by, job);
     if (tight) text += fmt::format(", worst at {:.0f} % state of charge", 100 * tight->soc);
     if (f.plausible && f.plausible->limited_share < 0.95)
       text += fmt::format(" (in {:.0f} % of the cells that survive least)", 100 * f.plausible->limited_share);
@@ -146,11 +168,10 @@ Figures figures_of(const Job& job, const study::CeilingAsked& asked, const study
 
 Facts facts_of(const Job& job, const study::CeilingAsked& asked, const study::CeilingFound& f,
                const std::string& no_staircase) {
-  const bool full = job.cell.is_full_cell();
-  Facts facts{"ceiling", {{"limited_by", f.nominal.unlimited ? "nothing up to 50C" : name_of(f.limited_by, full)}}};
+  Facts facts{"ceiling", {{"limited_by", f.nominal.unlimited ? "nothing up to 50C" : name_of(f.limited_by, job)}}};
   if (const solver::Margin* tight = f.charge.margin(f.limited_by)) {
     facts.facts.push_back(
-        {"where", fmt::format("{}, at {:.0f} % state of charge", quantity_name(tight->limit, full), 100 * tight->soc)});
+        {"where", fmt::format("{}, at {:.0f} % state of charge", quantity_name(tight->limit, job), 100 * tight->soc)});
   }
   facts.facts.push_back({"seed", asked.seed});
   if (f.plausible && f.plausible->unsolved > 0)
@@ -248,7 +269,8 @@ Section unknowns_section(const Job& job, const study::CeilingFound& f) {
 Section temperature_section(const Job& job, const study::CeilingFound& f) {
   Section section{"Against temperature", {}};
   Table table{"ceiling.temperatures",
-              "over temperature (common practice: never charge below 0 degC, reduce below 10 degC)",
+              empties(job) ? "over temperature"
+                           : "over temperature (common practice: never charge below 0 degC, reduce below 10 degC)",
               {{"", "temperature", measure<params::Temperature>(), read},
                {"temperature", "", measure<params::Temperature>(), summary},
                {"c_rate", "as the sheet has it", allowed_rate()},
@@ -263,15 +285,15 @@ Section temperature_section(const Job& job, const study::CeilingFound& f) {
     Cell confident;
     if (f.plausible) confident = job.c_rate(t.confident_current);
     table.rows.add({fmt::format("{:.0f}", t.temperature - 273.15), t.temperature, job.c_rate(t.current),
-                    std::move(confident), job.c_rate(t.confident_current),
-                    name_of(t.limited_by, job.cell.is_full_cell())});
+                    std::move(confident), job.c_rate(t.confident_current), name_of(t.limited_by, job)});
     any = any || t.current > 0;
   }
   if (table.rows.size() == 0) table.places = summary;
   if (any) {
-    section.blocks.push_back(Paragraph{
-        "What is calculated inside a hatched band gives no leave to charge there: the band's own rule goes first.",
-        page});
+    if (!empties(job))
+      section.blocks.push_back(Paragraph{
+          "What is calculated inside a hatched band gives no leave to charge there: the band's own rule goes first.",
+          page});
     section.blocks.push_back(temperature_plot(job, f));
   }
   section.blocks.push_back(std::move(table));
@@ -299,15 +321,20 @@ std::string no_staircase(const study::CeilingAsked& asked, const study::CeilingF
   return "";
 }
 
-void state_what_it_rests_on(Answer& said, const study::CeilingAsked& asked) {
+void state_what_it_rests_on(Answer& said, const Job& job, const study::CeilingAsked& asked) {
   const solver::Accuracy used = solver::charge_accuracy();
   said.assumptions.push_back(
       "A rate counts as kept where every limit is kept at every moment of a charge at constant current that starts at "
       "rest.");
   said.assumptions.push_back(
-      "Electrolyte: salt diffuses through negative, separator and positive. The reaction is resolved across the "
-      "coating "
-      "that takes lithium up, and spread evenly over the other one.");
+      job.cell.is_full_cell()
+          ? "Electrolyte: salt diffuses through negative, separator and positive. The reaction is resolved across the "
+            "coating that takes lithium up, and spread evenly over the other one."
+      : empties(job)
+          ? "Electrolyte: salt diffuses through separator and coating. The reaction is spread evenly over the "
+            "coating; no lithium can plate on an electrode that is emptied."
+          : "Electrolyte: salt diffuses through separator and coating. The reaction is resolved across the "
+            "coating.");
   if (asked.samples > 0)
     said.assumptions.push_back(
         "Plausible cells: each value with a spread is drawn by itself, from a normal distribution or, where the spread "
@@ -324,7 +351,7 @@ void state_what_it_rests_on(Answer& said, const study::CeilingAsked& asked) {
 }  // namespace
 
 Answer ceiling(const Request& request, const Channels& channels, Job& job) {
-  const study::CeilingAsked asked = asked_by(request);
+  const study::CeilingAsked asked = asked_by(request, job);
   study::CeilingFound found;
   {
     render::Progress progress(channels);
@@ -335,6 +362,7 @@ Answer ceiling(const Request& request, const Channels& channels, Job& job) {
   Answer said;
   said.recommends = true;
   said.headline = moves ? leave(job, asked, found) : refusal(job, asked, found);
+  take(said.findings, no_usual_rate(job, asked, found));
   const std::string remark = temperature_remark(job), no_steps = no_staircase(asked, found);
   if (!remark.empty()) said.headline += " " + remark;
   for (const study::TemperatureLeftOut& t : found.left_out)
@@ -363,7 +391,7 @@ Answer ceiling(const Request& request, const Channels& channels, Job& job) {
     said.sections.push_back(staircase_section(job, asked, found));
     said.more_files.emplace_back("staircase.yaml", staircase_file(job, found.staircase->staircase));
   }
-  state_what_it_rests_on(said, asked);
+  state_what_it_rests_on(said, job, asked);
   return said;
 }
 

@@ -25,7 +25,7 @@ constexpr std::size_t stages_drawn = 60;
 constexpr double momentary = 0.01;  // s: no cycler ends a step within it
 constexpr double tolerated = 5e-3;  // V beyond a cut-off that are not worth a word
 
-Table steps_table(const Job& job) {
+Table steps_table() {
   const Measure volts = measure<params::Voltage>(), charge = measure<params::Charge>();
   return {"steps",
           "Steps, numbered as in the chart",
@@ -43,9 +43,7 @@ Table steps_table(const Job& job) {
            {"first_voltage", "starts at", volts},
            {"last_voltage", "ends at", volts},
            {"last_current", "last current", measure<params::Current>(nullptr, 3)},
-           {"ended_by", "ended by", {}},
-           {"", job.cell.is_full_cell() ? "negative, lowest" : "against lithium, lowest", {}, read},
-           {"lowest_separator_side", "", volts, summary}},
+           {"ended_by", "ended by", {}}},
           {}};
 }
 
@@ -71,7 +69,9 @@ struct Met {
 class Told {
  public:
   Told(const Request& request, const Job& job, const model::Protocol& protocol)
-      : request_(request), job_(job), protocol_(protocol), steps_(steps_table(job)), watch_(job) {
+      : request_(request), job_(job), protocol_(protocol), watch_(job) {
+    if (watch_.applies())
+      for (Column& column : lowest_columns(job)) steps_.columns.push_back(std::move(column));
     if (!request.out.empty()) course_ = calculated_course(job);
   }
 
@@ -99,7 +99,7 @@ class Told {
             last.terminal.voltage,
             last.current * area,
             ended_by(s)};
-    add_lowest(row, job_, side);
+    if (watch_.applies()) add_lowest(row, job_, side);
     steps_.rows.add(row);
     (charge > 0 ? charged_ : discharged_) += std::abs(charge);
     end_time_ = run.start_time + s.duration();
@@ -210,7 +210,7 @@ class Told {
   const Request& request_;
   const Job& job_;
   const model::Protocol& protocol_;
-  Table steps_;
+  Table steps_ = steps_table();
   study::PlatingWatch watch_;
   std::optional<Course> course_;
   ThinnedLine voltage_, current_;

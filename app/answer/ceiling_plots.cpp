@@ -56,22 +56,22 @@ Plot potential_plot(const Job& job, double margin, const study::ChargePath& path
 }
 
 Plot terminal_plot(const Job& job, const study::ChargePath& path) {
-  const bool full = job.cell.is_full_cell();
-  const double cut_off = full ? job.cell.upper_voltage : job.cell.lower_voltage;
+  const bool rises = job.cell.is_full_cell() || empties(job);
+  const double cut_off = rises ? job.cell.upper_voltage : job.cell.lower_voltage;
   const auto [low, high] = std::minmax_element(path.voltage.begin(), path.voltage.end());
   Plot plot;
-  plot.title = full ? "Voltage of the cell" : "Voltage against lithium";
+  plot.title = job.cell.is_full_cell() ? "Voltage of the cell" : "Voltage against lithium";
   plot.description =
       fmt::format("Voltage against state of charge, from {} V to {} V.", digits(*low, 4), digits(*high, 4));
   plot.x = soc_axis();
   plot.y = {"Voltage", measure<params::Voltage>()};
-  plot.y.include = {full ? *low : std::min(*low, cut_off - 0.05), full ? cut_off + 0.08 : *high};
+  plot.y.include = {rises ? *low : std::min(*low, cut_off - 0.05), rises ? cut_off + 0.08 : *high};
   plot.names = Plot::Names::none;
   plot.series = {{"", Role::predicted}};
   plot.series.front().x = path.soc;
   plot.series.front().y = path.voltage;
   plot.zones.push_back(
-      {full ? cut_off : -INFINITY, full ? INFINITY : cut_off, true, fmt::format("cut-off {} V", digits(cut_off, 3))});
+      {rises ? cut_off : -INFINITY, rises ? INFINITY : cut_off, true, fmt::format("cut-off {} V", digits(cut_off, 3))});
   return plot;
 }
 
@@ -102,6 +102,12 @@ Section path_section(const Job& job, const study::CeilingAsked& asked, const stu
                   {},
                   Section::Beside::two,
                   page};
+  if (empties(job)) {
+    section.blocks.push_back(
+        Paragraph{"An electrode that is emptied stays far above lithium: what counts is the voltage."});
+    section.blocks.push_back(terminal_plot(job, path));
+    return section;
+  }
   const auto lowest = std::min_element(path.separator_side.begin(), path.separator_side.end());
   const double at = path.soc[static_cast<std::size_t>(lowest - path.separator_side.begin())];
   const double margin = asked.limits.plating_margin;
@@ -198,7 +204,7 @@ Plot temperature_plot(const Job& job, const study::CeilingFound& found) {
       s.y.push_back(job.c_rate(t.*current));
       s.told.push_back({render::text_of(t.temperature, measure<params::Temperature>(nullptr, 2)) + ": " +
                             rate_words(job, t.*current),
-                        label, "limited by " + name_of(t.limited_by, job.cell.is_full_cell())});
+                        label, "limited by " + name_of(t.limited_by, job)});
     }
     plot.series.push_back(std::move(s));
   };
@@ -207,9 +213,10 @@ Plot temperature_plot(const Job& job, const study::CeilingFound& found) {
   const double zero = 273.15;
   for (const double end : {found.temperatures.front().temperature - 4, found.temperatures.back().temperature + 4})
     plot.x.include.push_back(end);
-  plot.bands = {{zero - 60, zero, true, "never charge below 0 degC (common practice)"},
-                {zero, zero + 10, false, "reduce: 20 to 50 % of the rate (common practice)"},
-                {zero + 45, zero + 60, false, "reduce the voltage (common practice)"}};
+  if (!empties(job))
+    plot.bands = {{zero - 60, zero, true, "never charge below 0 degC (common practice)"},
+                  {zero, zero + 10, false, "reduce: 20 to 50 % of the rate (common practice)"},
+                  {zero + 45, zero + 60, false, "reduce the voltage (common practice)"}};
   plot.description = "Highest charge rate against temperature.";
   for (const Band& band : plot.bands) plot.description += " " + band.words + ";";
   plot.description.back() = '.';

@@ -13,7 +13,6 @@ namespace {
 
 Plot staircase_plot(const Job& job, const study::CeilingFound& found) {
   const study::StaircaseFound& s = *found.staircase;
-  const bool full = job.cell.is_full_cell();
   Plot plot;
   plot.x = {"State of charge", measure<params::Fraction>(nullptr, 3)};
   plot.y = {"Charge rate as multiples of 1C", measure<params::Number>(nullptr, 3), {0.0}};
@@ -27,7 +26,7 @@ Plot staircase_plot(const Job& job, const study::CeilingFound& found) {
         fmt::format("Step {}: {}, {}", number, rate_words(job, step.current), current_words(job, step.current)),
         fmt::format("from {} to {}, {}", percent(std::round(100 * step.from) / 100),
                     percent(std::round(100 * step.to) / 100), minutes_words(step.duration)),
-        "limited by " + name_of(step.limited_by, full)};
+        "limited by " + name_of(step.limited_by, job)};
     for (const double soc : {step.from, step.to}) {
       steps.x.push_back(soc);
       steps.y.push_back(job.c_rate(step.current));
@@ -67,8 +66,8 @@ Table steps_table(const Job& job, const solver::Staircase& staircase) {
               read};
   for (const solver::StaircaseStep& s : staircase.steps) {
     table.rows.add({std::to_string(table.rows.size() + 1), s.from, s.to, job.c_rate(s.current),
-                    s.current * job.plate_area(), s.duration, s.duration / 60,
-                    name_of(s.limited_by, job.cell.is_full_cell()), s.slack >= -1e-3});
+                    s.current * job.plate_area(), s.duration, s.duration / 60, name_of(s.limited_by, job),
+                    s.slack >= -1e-3});
   }
   return table;
 }
@@ -122,13 +121,13 @@ std::string staircase_file(const Job& job, const solver::Staircase& staircase) {
   std::string text =
       fmt::format("# A prediction guides a test, it does not authorise it.\nonegrain_protocol: 1\nname: {}\nsteps:\n",
                   params::quoted("staircase of constant currents for: " + job.sheet.name));
-  const bool full = job.cell.is_full_cell();
+  const bool rises = job.cell.is_full_cell() || empties(job);
   const double whole = std::abs(job.bench.window.capacity);
   for (const solver::StaircaseStep& s : staircase.steps) {
     text += fmt::format(
         "  - {{drive: {{current: {:.4f} mA, sense: {}}}, until: {{capacity: {:.5f} mAh, voltage: {:.3f} V}}}}\n",
-        std::floor(job.milliamperes(s.current) * 1e4) / 1e4, full ? "charge" : "discharge",
-        job.milliampere_hours((s.to - s.from) * whole), full ? job.cell.upper_voltage : job.cell.lower_voltage);
+        std::floor(job.milliamperes(s.current) * 1e4) / 1e4, rises ? "charge" : "discharge",
+        job.milliampere_hours((s.to - s.from) * whole), rises ? job.cell.upper_voltage : job.cell.lower_voltage);
   }
   return text;
 }

@@ -12,20 +12,25 @@ namespace onegrain::app::answer {
 
 using solver::Limit;
 
-std::string name_of(Limit limit, bool full) {
+bool empties(const Job& job) {
+  return !job.cell.is_full_cell() && job.sheet.positive.material.role == params::Role::positive;
+}
+
+std::string name_of(Limit limit, const Job& job) {
+  const bool full = job.cell.is_full_cell();
   switch (limit) {
     case Limit::plating:
       return full ? "lithium plating on the negative" : "lithium plating on the working electrode";
     case Limit::voltage:
-      return full ? "the upper voltage limit" : "the lower voltage limit";
+      return full || empties(job) ? "the upper voltage limit" : "the lower voltage limit";
     case Limit::positive_surface:
-      return "grain surfaces of the positive that run empty";
+      return full ? "grain surfaces of the positive that run empty" : "grain surfaces that run empty";
     case Limit::negative_surface:
       return full ? "grain surfaces of the negative that fill up" : "grain surfaces that fill up";
     case Limit::temperature:
       return "the temperature of the cell";
     case Limit::positive_stress:
-      return "cracking of the positive's grains";
+      return full ? "cracking of the positive's grains" : "cracking of the grains";
     case Limit::negative_stress:
       return full ? "cracking of the negative's grains" : "cracking of the grains";
     case Limit::salt:
@@ -36,7 +41,8 @@ std::string name_of(Limit limit, bool full) {
   return "";
 }
 
-std::string quantity_name(Limit limit, bool full) {
+std::string quantity_name(Limit limit, const Job& job) {
+  const bool full = job.cell.is_full_cell();
   switch (limit) {
     case Limit::plating:
       return full ? "potential of the negative against lithium, at its separator side"
@@ -44,13 +50,13 @@ std::string quantity_name(Limit limit, bool full) {
     case Limit::voltage:
       return "voltage at the terminals";
     case Limit::positive_surface:
-      return "filling of the positive's grain surfaces";
+      return full ? "filling of the positive's grain surfaces" : "filling of the grain surfaces";
     case Limit::negative_surface:
       return full ? "filling of the negative's grain surfaces" : "filling of the grain surfaces";
     case Limit::temperature:
       return "temperature of the cell";
     case Limit::positive_stress:
-      return "tension in the positive's grains";
+      return full ? "tension in the positive's grains" : "tension in the grains";
     case Limit::negative_stress:
       return full ? "tension in the negative's grains" : "tension in the grains";
     case Limit::salt:
@@ -173,7 +179,7 @@ const std::vector<std::pair<Measure, Measure>>& stored_in() {
 }  // namespace
 
 Table margins_table(const Job& job, const solver::JudgedCharge& charge, bool recommended) {
-  const bool full = job.cell.is_full_cell();
+  const bool rises = job.cell.is_full_cell() || empties(job);
   Table table{"margins",
               std::string("margins of the cell as the sheet has it, charged at ") +
                   (recommended ? "the recommended rate" : "C/200"),
@@ -192,11 +198,13 @@ Table margins_table(const Job& job, const solver::JudgedCharge& charge, bool rec
     table.columns.push_back({"allowed", "", value, summary});
     table.columns.push_back({"left", "", distance, summary});
   }
+  constexpr double far_above = 0.5;  // V above lithium: a plating limit that nothing comes near to is not listed
   for (const solver::Margin& m : charge.margins) {
+    if (m.limit == Limit::plating && m.worst > far_above) continue;
     const Told t = told(m.limit);
-    const bool above = solver::must_stay_above(m.limit, full);
-    Row row{name_of(m.limit, full),
-            quantity_name(m.limit, full),
+    const bool above = solver::must_stay_above(m.limit, rises);
+    Row row{name_of(m.limit, job),
+            quantity_name(m.limit, job),
             fixed(m.worst, t.shown, t.decimals, above ? Rounding::down : Rounding::up),
             (above ? "at least " : "at most ") + fixed(m.allowed, t.shown, t.decimals, Rounding::nearest),
             fixed(m.left, t.distance_shown, t.decimals, Rounding::down),

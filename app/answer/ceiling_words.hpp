@@ -8,10 +8,14 @@
 /// Words, tables and plots of `ceiling`.
 namespace onegrain::app::answer {
 
+/// A half cell of an oxide: asked is how fast its working electrode is emptied, as it is when a full cell charges. That
+/// of a host for negatives is asked how fast it may be filled.
+bool empties(const Job& job);
+
 /// "lithium plating on the negative", ...
-std::string name_of(solver::Limit limit, bool full_cell);
+std::string name_of(solver::Limit limit, const Job& job);
 /// "potential of the negative against lithium, at its separator side", ...
-std::string quantity_name(solver::Limit limit, bool full_cell);
+std::string quantity_name(solver::Limit limit, const Job& job);
 
 /// A rate that is allowed, rounded down: "0.38C", "none"; with the current: "0.786 mA".
 std::string rate_words(const Job& job, double current);

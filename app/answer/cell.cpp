@@ -52,8 +52,11 @@ Figures electrode_figures(const params::ElectrodeBench& e) {
   block.figures.back().note = "between the cut-offs";
   add("maximum_concentration", "lithium sites", e.maximum_concentration, "mol/L");
   add_if("crystal_concentration", "lithium sites of the crystal", e.crystal_concentration, "mol/L");
-  add("stoichiometry_full", "stoichiometry, cell full", e.stoichiometry_full);
-  add("stoichiometry_empty", "stoichiometry, cell empty", e.stoichiometry_empty);
+  const bool half = e.key == "working";  // where "full" and "empty" would be heard of the host
+  add("stoichiometry_full", half ? "stoichiometry, at the upper cut-off" : "stoichiometry, cell full",
+      e.stoichiometry_full);
+  add("stoichiometry_empty", half ? "stoichiometry, at the lower cut-off" : "stoichiometry, cell empty",
+      e.stoichiometry_empty);
   return block;
 }
 
@@ -87,11 +90,8 @@ std::pair<std::string, std::string> place_of(const Job& job, const std::string& 
 }
 
 Row input(const std::string& label, const params::Value& value) {
-  std::string spread, source = value.source;
-  if (value.spread.form == params::Spread::Form::absolute)
-    spread = "± " + params::show(value.spread.size, *value.kind, 3);
-  if (value.spread.form == params::Spread::Form::factor)
-    spread = fmt::format("within a factor {}", digits(value.spread.size, 2));
+  const std::string spread = value.spread_text();
+  std::string source = value.source;
   if (value.origin == params::Origin::assumed)
     source = value.source.empty() ? "default of the program" : "default: " + value.source;
   return {label, value.written.empty() ? params::show(value.si, *value.kind) : value.written, spread, source};
@@ -174,8 +174,7 @@ std::vector<Block> cell_figures(const Job& job) {
   margin.alone = true;
   margin.places = summary;
   cell.figures.push_back(std::move(margin));
-  if (b.capacity_ratio)
-    add("capacity_ratio", "N/P", *b.capacity_ratio, "N/P", "the negative's room over the lithium that arrives");
+  if (b.capacity_ratio) add("capacity_ratio", "N/P", *b.capacity_ratio, "N/P", params::capacity_ratio_basis(job.sheet));
   add("plate_area", "plate area", b.plate_area, "", "");
   std::vector<Block> blocks = {cell, Facts{"bench", {{"rated_capacity_stated", stated}}}};
   const auto electrode = [&](const params::ElectrodeBench& e) {

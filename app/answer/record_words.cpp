@@ -39,7 +39,7 @@ std::string ended(const params::RecordedStep& step) {
     case params::StepEnd::voltage:
       return "voltage " + digits(step.last_voltage) + " V";
     case params::StepEnd::current:
-      return "current " + digits(1e3 * step.last_current, 3) + " mA";
+      return "current " + digits(1e3 * step.last_current) + " mA";
     case params::StepEnd::time:
       return "time " + duration(step.duration);
     case params::StepEnd::record:

@@ -20,7 +20,9 @@ const std::vector<std::string>& cautions() {
   return all;
 }
 
-std::string ended_by(const solver::StepSolution& step) { return solver::name_of(step.ended_by()); }
+std::string ended_by(const solver::StepSolution& step) {
+  return solver::name_of(step.ended_by(), step.model().cell().is_full_cell());
+}
 
 std::string listed(const std::vector<std::string>& names) {
   std::string list;

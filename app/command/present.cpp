@@ -54,6 +54,7 @@ void complete(Answer& said, const Request& request, const Job& job) {
   std::string first;
   for (const Finding& finding : said.findings) first += "Warning: " + finding.sentence + " ";
   said.headline = first + said.headline;
+  said.warnings.insert(said.warnings.begin(), job.reader_warnings.begin(), job.reader_warnings.end());
   said.warnings.insert(said.warnings.begin(), job.bench.warnings.begin(), job.bench.warnings.end());
   said.assumptions.insert(said.assumptions.begin(), job.bench.assumptions.begin(), job.bench.assumptions.end());
   said.cautions.insert(said.cautions.end(), cautions().begin(), cautions().end());  // behind those of the verb

@@ -62,7 +62,9 @@ Balance balance(const Job& job, const Estimation& estimation) {
   if (job.cell.is_full_cell()) {
     b.electrodes.push_back(electrode(job, estimation, true));
     b.lithium = {charge_derived(estimation, lithium_of), lithium_of(job.cell)};
-    const auto ratio = [](const model::Cell& c) { return model::capacity_ratio(c, model::equilibrium_window(c)); };
+    const auto ratio = [&job](const model::Cell& c) {
+      return params::capacity_ratio(job.sheet, c, model::equilibrium_window(c));
+    };
     b.ratio = {derived(estimation, ratio), ratio(job.cell)};
   }
   b.cell_capacity = {

@@ -42,9 +42,11 @@ void with_confidence(const std::vector<params::Sheet>& sheets, CeilingSearch& se
   found.cold_and_hot_cells = each * static_cast<int>(asked.size());
   found.cold_and_hot_unsolved = cells.unsolved;
   std::vector<double> share(asked.size());  // logarithm of that of the nominal rate
+  std::vector<char> none(asked.size(), 0);  // not even the slowest rate looked at is kept
   for (std::size_t w = 0; w < asked.size(); ++w) {
     const auto at = static_cast<std::size_t>((1 - confident_share) * static_cast<double>(each));
     const double low = cells.currents[w][at];
+    none[w] = !(low > 0);
     share[w] = nominal[w] > 0 ? std::log(std::max(low, least) / std::max(nominal[w], least)) : 0;
   }
   for (std::size_t k = 0; k < map.size(); ++k) {
@@ -52,6 +54,10 @@ void with_confidence(const std::vector<params::Sheet>& sheets, CeilingSearch& se
     while (right + 1 < asked.size() && asked[right] < k) ++right;
     const double w =
         static_cast<double>(k - std::min(k, asked[right - 1])) / static_cast<double>(asked[right] - asked[right - 1]);
+    if ((w < 1 && none[right - 1]) || (w > 0 && none[right])) {
+      map[k].confident_current = 0;  // a lowest rate looked at is no result
+      continue;
+    }
     map[k].confident_current = map[k].current * std::exp(std::min(0.0, (1 - w) * share[right - 1] + w * share[right]));
   }
 }
@@ -140,7 +146,7 @@ StaircaseFound find_staircase(solver::ChargeStudy& study, solver::Workspace& wor
   const model::Window window = model::equilibrium_window(cell);
   StaircaseFound found{};
   const double highest = std::max(nominal, solver::TrustLimits{}.limiting_current_share *
-                                               solver::limiting_current(cell, cell.is_full_cell(), cell.temperature));
+                                               solver::limiting_current(cell, study.sign() > 0, cell.temperature));
   solver::ChargeStudy even(cell, window, study.soc(), study.limits(), workspace, solver::Description::even);
   found.ride = solver::ride_limits(even, highest);
   found.share = std::min(1.0, recommended / nominal);

@@ -1,6 +1,7 @@
 #include "app/study/checking.hpp"
 
 #include <filesystem>
+#include <new>
 
 #include "app/command/data.hpp"
 #include "model/balance.hpp"
@@ -69,6 +70,11 @@ class Checker {
       rate_base_of(*loaded.value);
     } catch (const model::ImpossibleBalance& impossible) {
       result.faults.error({file}, "", "", std::string("impossible cell: ") + impossible.what());
+      result.sound = false;
+    } catch (const std::bad_alloc&) {
+      throw;
+    } catch (const std::exception& other) {  // what every other verb would end with
+      result.faults.error({file}, "", "", std::string("no cell can be made of this sheet: ") + other.what());
       result.sound = false;
     }
     return result;

@@ -48,13 +48,7 @@ std::vector<Unknown> unknowns(const params::Sheet& sheet) {
   std::vector<Unknown> list;
   params::for_each_value(sheet, [&](const std::string& path, const params::Value& value) {
     if (!value.spread.given()) return;
-    std::string written = value.text();
-    if (value.written.empty() && value.kind == &params::NumberKind::kind) {  // a formula or table, moved as a whole
-      if (value.si == 1 && value.spread.form == params::Spread::Form::factor)
-        written = "as its formula or table" + written.substr(1);
-      if (value.si == 0) written = "as its formula or table" + written.substr(1);
-    }
-    list.push_back({path, written});
+    list.push_back({path, value.text()});
   });
   return list;
 }

@@ -14,6 +14,12 @@ namespace {
 /// A staircase that keeps the margin exactly must not be warned of: rates are searched to 0.1 %, potentials to 0.1 mV.
 constexpr double worth_a_word = 5e-4;  // V
 
+/// Whether lithium that goes into this electrode can bring it near to lithium's potential before its grains are full.
+bool comes_near(const model::Electrode& e, double T) {
+  constexpr double nearly_full = 0.95, far_above = 0.5;  // V; no current lowers a potential by that (judgement)
+  return e.host.potential(nearly_full, T) < far_above;
+}
+
 bool at_constant_current(const solver::StepSolution& step) {
   const double first = step.first().current;
   const auto same = [&](double t) { return std::abs(step.at(t).current - first) < 1e-9 * std::abs(first); };
@@ -49,7 +55,7 @@ double plating_margin(const model::Cell& cell) {
 PlatingWatch::PlatingWatch(const Job& job)
     : job_(job),
       layer_(job.cell, workspace_),
-      takes_up_(job.cell.is_full_cell() || job.sheet.positive.material.role == params::Role::negative) {}
+      takes_up_(comes_near(job.cell.is_full_cell() ? *job.cell.negative : job.cell.positive, job.cell.temperature)) {}
 
 /// Puts the resolved potential in the place of the even one, or the lower one of both where the past is not known.
 void PlatingWatch::resolve(const solver::StepSolution& step, SeparatorSide& side) {

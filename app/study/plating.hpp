@@ -36,7 +36,8 @@ double plating_margin(const model::Cell& cell);
 
 /// Follows the steps of one run, one after the other, from rest.
 ///
-/// In a full cell every charge is looked at, in a half cell every step that puts lithium into a host for negatives. At
+/// In a full cell every charge is looked at, in a half cell every step that puts lithium into a host for negatives; a
+/// host that stays half a volt above lithium until it is full, such as a titanate or an oxide, is left out. At
 /// constant current from rest, and on from step to step, the reaction is resolved as the ceiling resolves it. Where the
 /// grains have a past that this does not know (after a discharge, a hold or a rest) the lower one of that and of an
 /// even reaction counts; in a hold the even one, moved by what they differed when it began.
@@ -47,6 +48,9 @@ class PlatingWatch {
   /// The next step of the run. Nothing for steps that take no lithium up, and for those without duration.
   /// @param even  moments of the even description
   std::optional<SeparatorSide> see(const solver::StepSolution& step, int even = 200);
+
+  /// Whether a step of this cell can come near to lithium's potential at all.
+  bool applies() const { return takes_up_; }
 
   /// Where the potential falls below the margin.
   std::optional<Plating> judge(const SeparatorSide& side, const solver::StepSolution& step) const;

@@ -212,6 +212,7 @@ std::optional<PropertyValue> read_property(Fields& parent, const std::string& ke
   fields.node("value");
   if (fields.has("scaled_by") && scale) result.written += " scaled by " + fields.node("scaled_by")->text;
   result.si = result.scaled_by;
+  result.of_function = true;
   if (const Node* spread = fields.node("spread")) {
     result.spread = read_spread(*spread, fields.path_of("spread"), rules.result, std::nullopt, parent.reading());
     result.shifts = result.spread.form == Spread::Form::absolute;

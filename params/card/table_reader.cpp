@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <boost/math/interpolators/pchip.hpp>
+#include <filesystem>
 #include <memory>
 
 #include "params/card/function_reader.hpp"
@@ -53,21 +54,38 @@ void clip(std::vector<double>& breaks, std::vector<std::vector<double>>& coeffic
   breaks.back() = upper;
 }
 
+/// A table of the program, by its name; `shown_name` becomes that within it.
+std::optional<std::string> shipped_table(const std::string& name, std::string& shown_name) {
+  for (const char* folder : {"materials/", "electrolytes/"}) {
+    const std::string_view text = embedded_file(folder + name);
+    if (text.data() == nullptr) continue;
+    shown_name = folder + name;
+    return std::string(text);
+  }
+  return std::nullopt;
+}
+
+/// The table beside the card; a copy of a shipped card that was made without its table finds the shipped one.
+/// @param shipped  whether it is one of the program
 std::optional<std::string> text_beside(const DocumentReading& reading, const std::string& name, std::string& shown_name,
-                                       Faults& faults) {
+                                       bool& shipped, Faults& faults) {
+  shipped = reading.shipped;
   if (reading.shipped) {
     shown_name = "materials/" + name;
-    for (const char* folder : {"materials/", "electrolytes/"}) {
-      const std::string_view text = embedded_file(folder + name);
-      if (text.data() != nullptr) {
-        shown_name = folder + name;
-        return std::string(text);
-      }
-    }
+    if (auto text = shipped_table(name, shown_name)) return text;
     faults.error({shown_name}, "", "", "no such table is shipped");
     return std::nullopt;
   }
   shown_name = reading.folder.empty() || name.starts_with('/') ? name : reading.folder + "/" + name;
+  std::error_code ignored;
+  if (!std::filesystem::exists(std::filesystem::symlink_status(shown_name, ignored))) {
+    std::string within;
+    if (auto text = shipped_table(name, within)) {
+      shown_name = within;
+      shipped = true;
+      return text;
+    }
+  }
   return read_file(shown_name, faults, std::size_t{4} << 20);
 }
 
@@ -213,12 +231,13 @@ std::shared_ptr<const Function> read_table(Fields& fields, const PropertyRules& 
   const DocumentReading& document = fields.reading();
   TableReading reading{rules, scaled_by, "", *document.faults, document.faults->errors()};
   Faults missing;
-  const std::optional<std::string> text = text_beside(document, name, reading.file, missing);
+  bool shipped = false;
+  const std::optional<std::string> text = text_beside(document, name, reading.file, shipped, missing);
   if (!text) {
     for (const Fault& fault : missing.sorted()) fields.error("table", fault.text());
     return nullptr;
   }
-  add_file(*document.files, source_file(reading.file, document.shipped, *text, document.file, name));
+  add_file(*document.files, source_file(reading.file, shipped, *text, document.file, name));
   const std::optional<Delimited> table = read_delimited(*text, reading.file, reading.faults);
   if (!table) return nullptr;
 

@@ -134,6 +134,9 @@ double parse_quantity(std::string_view text, const Kind& kind, const char* examp
     throw QuantityError("not a number" + std::string(plain_kind ? "" : " with a unit") + "; expected " +
                         expected(kind, "1", example_unit));
   }
+  if (kind.absolute_temperature && (rest == "C" || rest == "F"))
+    throw QuantityError(fmt::format("'{0}' is the {1}, a unit of {2}; a temperature is written '{3} deg{0}'", rest,
+                                    rest == "C" ? "coulomb" : "farad", rest == "C" ? "charge" : "capacitance", digits));
   Unit unit;
   try {
     unit = parse_unit(rest);

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <limits>
 #include <string>
 
 #include "params/number/quantity.hpp"
@@ -36,11 +37,17 @@ struct Value {
   Place place;
   std::string path;  ///< within its file, "particle_radius"
   Origin origin = Origin::sheet;
+  bool of_function = false;  ///< moves a formula or a table as a whole: a factor, or an amount that is added
+  /// What the quantity cannot fall below; what a spread would carry beyond stands there.
+  double least = -std::numeric_limits<double>::infinity();
 
   /// The value moved by `z` standard deviations of its spread (95 % lies within 1.96), SI. Without spread: `si`.
   double at_deviation(double z) const;
-  /// "4.8 um", "4.8 um ± 0.4 um", "1e-14 m2/s (within a factor 3)".
+  /// In the unit in which it was written: "4.8 um", "2.872 angstrom ± 0.004 angstrom", "1e-14 m2/s (within a factor
+  /// 3)", "as its formula or table ± 0.3".
   std::string text() const;
+  /// The spread alone: "± 0.4 um", "within a factor 3"; empty for none.
+  std::string spread_text() const;
 };
 
 /// A value of which the kind is known in advance.

@@ -62,26 +62,6 @@ ElectrodeRow electrode_row(const ElectrodeSheet& electrode, const model::Electro
   return row;
 }
 
-/// N/P: what the negative can take over what it must take.
-///
-/// From powders as made that is all the lithium of the first charge, Q_n / (Q_p (1 - x_p,full)). Where the negative
-/// would be full before the cell is, its diving potential would hide just that, so x_p is then taken against a negative
-/// with room. A sheet with a `charged_state` does not say what the first charge was: there it is the charge between the
-/// cut-offs.
-double charge_ratio(const Sheet& sheet, const model::Cell& cell, const model::Window& window) {
-  if (!sheet.formation_loss) return cell.negative->capacity() / window.capacity;
-  const model::OpenCircuitPotential& negative = cell.negative->host.potential;
-  const double roomy = std::min(0.95, negative.upper());
-  if (window.full.negative <= roomy) return model::capacity_ratio(cell, window);
-  const double target = cell.upper_voltage + negative(roomy, cell.temperature);
-  const auto excess = [&](double x) { return cell.positive.host.potential(x, cell.temperature) - target; };
-  const double least = model::nearest_at_rest, most = 1 - least;  // the potential falls with filling
-  const double full = excess(least) <= 0  ? least
-                      : excess(most) >= 0 ? most
-                                          : model::bracketed_root(excess, least, most);
-  return cell.negative->capacity() / (cell.positive.capacity() * (1 - full));
-}
-
 /// Against lithium, where the cell is at its upper cut-off: at rest, or, where the negative is full before, at its
 /// surfaces in the end [V].
 double negative_potential_when_charged(const model::Cell& cell, const model::Window& window) {
@@ -108,7 +88,7 @@ Row row_of(const Sheet& sheet, AtCutOffs* at_cut_offs = nullptr) {
   if (sheet.negative) {
     row.negative =
         electrode_row(*sheet.negative, *cell.negative, cell.plate_area, window.full.negative, window.empty.negative);
-    row.capacity_ratio = charge_ratio(sheet, cell, window);
+    row.capacity_ratio = capacity_ratio(sheet, cell, window);
   }
   row.equilibrium_capacity = window.capacity * cell.plate_area;
   row.rated_capacity = model::one_hour_charge(cell, window) * cell.plate_area;
@@ -298,6 +278,27 @@ RestEnd rest_end(const Sheet& sheet, const model::Window& window, bool upper) {
 }
 
 }  // namespace
+
+double capacity_ratio(const Sheet& sheet, const model::Cell& cell, const model::Window& window) {
+  if (!sheet.formation_loss) return cell.negative->capacity() / window.capacity;
+  // Where the negative would be full before the cell is, its diving potential would hide just that: x_p is then taken
+  // against a negative with room.
+  const model::OpenCircuitPotential& negative = cell.negative->host.potential;
+  const double roomy = std::min(0.95, negative.upper());
+  if (window.full.negative <= roomy) return model::capacity_ratio(cell, window);
+  const double target = cell.upper_voltage + negative(roomy, cell.temperature);
+  const auto excess = [&](double x) { return cell.positive.host.potential(x, cell.temperature) - target; };
+  const double least = model::nearest_at_rest, most = 1 - least;  // the potential falls with filling
+  const double full = excess(least) <= 0  ? least
+                      : excess(most) >= 0 ? most
+                                          : model::bracketed_root(excess, least, most);
+  return cell.negative->capacity() / (cell.positive.capacity() * (1 - full));
+}
+
+const char* capacity_ratio_basis(const Sheet& sheet) {
+  return sheet.formation_loss ? "the negative's room over the lithium of the first charge"
+                              : "the negative's room over the charge between the cut-offs";
+}
 
 std::string Figure::text(int digits) const {
   if (!(plus_minus > 0)) return show(value, *kind, digits);

@@ -80,6 +80,13 @@ struct Bench {
   std::vector<std::string> assumptions;
 };
 
+/// N/P of a cell that follows from a sheet, the one definition of every verb: what the negative can take over what it
+/// must take. From powders as made that is all the lithium of the first charge; a sheet with a `charged_state` does not
+/// tell the first charge: there it is the charge between the cut-offs (`capacity_ratio_basis`).
+double capacity_ratio(const Sheet& sheet, const model::Cell& cell, const model::Window& window);
+/// "the negative's room over the lithium of the first charge"
+const char* capacity_ratio_basis(const Sheet& sheet);
+
 /// All of it. Spreads of the sheet are propagated by central differences of one standard deviation, as independent,
 /// combined in quadrature.
 /// @throws model::ImpossibleBalance

@@ -15,7 +15,7 @@ namespace onegrain::params {
 
 /// Bounds beyond which a number is a slip of the unit rather than a cell.
 namespace reason {
-inline const Limits temperature = {.lower = 273.15 - 60, .upper = 273.15 + 150};
+inline const Limits temperature = {.lower = coldest, .upper = hottest};
 inline const Limits diameter = limits::between(1e-3, 1);
 inline const Limits area = limits::between(1e-7, 1e3);
 inline const Limits voltage = limits::between(-5, 10);

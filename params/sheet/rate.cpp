@@ -55,8 +55,15 @@ Rate parse_rate(std::string_view text, const RateBase& base) {
       letter = all.find_first_not_of("+-.0123456789", letter + 1);
     }
     if (letter == std::string_view::npos || letter == 0) {
-      throw RateError(fmt::format("'{}' is not a rate; {}", all,
-                                  letter == 0 ? right : "a unit is missing: write 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g"));
+      if (letter == 0) {
+        const std::optional<double> hours =
+            (all[0] == 'C' || all[0] == 'c') ? parse_number(all.substr(1)) : std::nullopt;
+        throw RateError(
+            hours ? fmt::format("'{}' is not a rate; did you mean C/{} or {}C?", all, all.substr(1), all.substr(1))
+                  : fmt::format("'{}' is not a rate; {}", all, right));
+      }
+      throw RateError(
+          fmt::format("'{0}' is not a rate; a unit is missing: write {0}C, {0} mA, {0} mA/cm2 or {0} mA/g", all));
     }
     try {
       const Dimension dimension = parse_unit(trimmed(all.substr(letter))).dimension;
@@ -91,7 +98,16 @@ Rate parse_rate(std::string_view text, const RateBase& base) {
 std::vector<Rate> parse_rates(std::string_view text, const RateBase& base) {
   std::vector<Rate> rates;
   for (std::size_t at = 0;;) {
-    const std::size_t comma = text.find(',', at);
+    std::size_t comma = text.find(',', at);
+    const auto digit = [&](std::size_t k) { return k < text.size() && text[k] >= '0' && text[k] <= '9'; };
+    if (comma != std::string_view::npos && digit(comma + 1) && parse_number(trimmed(text.substr(at, comma - at)))) {
+      const std::string_view first = trimmed(text.substr(at, comma - at)),
+                             second = text.substr(comma + 1, text.find(',', comma + 1) - comma - 1);
+      throw RateError(
+          fmt::format("'{0},{1}': a comma parts two rates, and '{0}' has no unit; if it is a decimal comma, "
+                      "write a point: {0}.{1}",
+                      first, second));
+    }
     rates.push_back(parse_rate(text.substr(at, comma == std::string_view::npos ? comma : comma - at), base));
     if (rates.size() > 200) throw RateError("more than 200 rates");
     if (comma == std::string_view::npos) return rates;

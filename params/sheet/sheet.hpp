@@ -14,6 +14,10 @@ namespace onegrain::params {
 
 enum class Arrangement { full_cell, half_cell };
 
+/// Of a cell, on the sheet and on the command line: below, no carbonate electrolyte is liquid; above, none is stable
+/// [K].
+constexpr double coldest = 273.15 - 60, hottest = 273.15 + 120;
+
 /// Mass fractions of the dry coating, and densities of what is not the host.
 struct Recipe {
   Given<Fraction> active, carbon, binder;

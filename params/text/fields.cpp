@@ -4,6 +4,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <set>
+#include <utility>
+#include <vector>
 
 namespace onegrain::params {
 
@@ -116,6 +119,8 @@ std::optional<Value> read_value(const Node& node, const std::string& path, const
     number = fields->node("value");
     if (number == nullptr) {
       fields->missing("value", example(kind, example_unit));
+    } else if (fields->cut_by_comma("value")) {
+      number = nullptr;
     } else if (number->type != Node::Type::scalar) {
       fault(*number, fmt::format("expected {}", example(kind, example_unit)));
       number = nullptr;
@@ -154,7 +159,9 @@ std::optional<Value> read_value(const Node& node, const std::string& path, const
     if (const Node* spread = fields->node("spread")) {
       result.spread =
           read_spread(*spread, path + ".spread", kind, good ? std::optional(result.si) : std::nullopt, reading);
-      if (good && result.spread.form == Spread::Form::absolute && limits.lower >= 0 &&
+      const bool may_be_zero = limits.lower == 0 && !limits.lower_open;
+      if (may_be_zero) result.least = 0;
+      if (good && result.spread.form == Spread::Form::absolute && limits.lower >= 0 && !may_be_zero &&
           result.spread.size >= result.si && result.si > 0 && !kind.absolute_temperature) {
         fields->error("spread", "as wide as the value itself, which must be positive; state it as 'factor 3'");
         good = false;
@@ -168,6 +175,45 @@ std::optional<Value> read_value(const Node& node, const std::string& path, const
   }
   if (!good) return std::nullopt;
   return result;
+}
+
+namespace {
+
+/// Words of other trades for keys of ours.
+std::string synonym(const std::string& word, const std::set<std::string>& keys) {
+  static const std::vector<std::pair<const char*, const char*>> words = {{"anode", "negative"},
+                                                                         {"cathode", "positive"},
+                                                                         {"neg", "negative"},
+                                                                         {"pos", "positive"},
+                                                                         {"working_electrode", "working"},
+                                                                         {"counter_electrode", "counter"},
+                                                                         {"radius", "particle_radius"},
+                                                                         {"diameter", "disc_diameter"},
+                                                                         {"area", "plate_area"},
+                                                                         {"capacity", "rated_capacity"},
+                                                                         {"resistance", "contact_resistance"},
+                                                                         {"voltage", "voltage_window"}};
+  for (const auto& [other, key] : words)
+    if (word == other && keys.count(key) > 0) return key;
+  return "";
+}
+
+bool begins_with_digit(const std::string& text) { return !text.empty() && text[0] >= '0' && text[0] <= '9'; }
+
+}  // namespace
+
+std::optional<std::string> Fields::cut_by_comma(const std::string& key) {
+  for (std::size_t k = 0; k + 1 < node_.entries.size(); ++k) {
+    const Entry &entry = node_.entries[k], &next = node_.entries[k + 1];
+    if (entry.key != key || entry.value.type != Node::Type::scalar || next.value.type != Node::Type::null) continue;
+    if (!parse_number(entry.value.text) || !begins_with_digit(next.key) || asked_.count(next.key) > 0) continue;
+    asked_.insert(next.key);
+    const std::string point = entry.value.text + "." + next.key;
+    reading_.faults->error(reading_.at(entry.value.line, entry.value.column), key == "value" ? path_ : path_of(key),
+                           entry.value.text + "," + next.key, "a decimal comma; write a point, '" + point + "'", point);
+    return point;
+  }
+  return std::nullopt;
 }
 
 std::string Fields::expectation(const Kind& kind, const char* example_unit) { return example(kind, example_unit); }
@@ -224,7 +270,7 @@ std::optional<std::string> Fields::choice(const std::string& key, const std::vec
 std::optional<Value> Fields::value(const std::string& key, const Kind& kind, const Limits& limits,
                                    const char* example_unit) {
   const Node* found = node(key);
-  if (found == nullptr) return std::nullopt;
+  if (found == nullptr || cut_by_comma(key)) return std::nullopt;
   return read_value(*found, path_of(key), kind, limits, reading_, example_unit);
 }
 
@@ -279,7 +325,8 @@ void Fields::finish() {
     for (const std::string& key : asked_) {
       if (!has(key)) known.push_back(key);
     }
-    std::string near = nearest(entry.key, known);
+    std::string near = synonym(entry.key, asked_);
+    if (near.empty()) near = nearest(entry.key, known);
     if (near.empty()) near = nearest(entry.key, {asked_.begin(), asked_.end()});
     reading_.faults->error(reading_.at(entry.line, entry.column), path_of(entry.key), "",
                            near.empty() ? "unknown key" : "unknown key; did you mean '" + near + "'?", near);

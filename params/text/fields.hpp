@@ -86,6 +86,9 @@ class Fields {
   void error(const std::string& key, const std::string& message, const std::string& suggestion = {});
   void warning(const std::string& key, const std::string& message);
   void error_here(const std::string& message);  ///< at the mapping itself
+  /// Tells of a decimal comma that ended a value inside braces, `{upper: 4,2 V}`: the text with a point; nothing where
+  /// there is none.
+  std::optional<std::string> cut_by_comma(const std::string& key);
   /// Faults keys that no one asked for, with the nearest of those asked for.
   void finish();
 

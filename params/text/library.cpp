@@ -111,9 +111,11 @@ std::optional<FoundFile> find_file(const std::string& name_or_path, const std::s
   const bool looks_like_path =
       name_or_path.find('/') != std::string::npos || name_or_path.find('.') != std::string::npos;
   const bool may_be_shipped = !looks_like_path && !is_stream(name_or_path) && name_or_path.size() <= longest_name;
-  if (may_be_shipped && !exists(name_or_path)) {
+  std::error_code ignored;
+  const bool folder = may_be_shipped && std::filesystem::is_directory(name_or_path, ignored);
+  if (may_be_shipped && (folder || !exists(name_or_path))) {  // a folder of that name may hold the results of its cell
     if (std::optional<FoundFile> found = shipped(shipped_folder, name_or_path)) return found;
-    if (!name_or_path.empty()) {
+    if (!name_or_path.empty() && !folder) {
       faults.error({name_or_path}, "", "",
                    "no such file, and none of this name is shipped; " + suggestion(name_or_path, shipped_folder));
       return std::nullopt;
@@ -133,7 +135,18 @@ std::optional<FoundFile> find_card(const std::string& name, const std::string& b
   }
   if (!beside_is_shipped) {
     const std::string path = joined(beside, name.ends_with(".yaml") || name.ends_with(".yml") ? name : name + ".yaml");
-    if (exists(path)) {
+    // a sheet, a protocol or data that happens to bear the name of a card is none
+    const FileKind kind = exists(path) && not_readable(path).empty() ? file_kind(path) : FileKind::unknown;
+    const bool other = kind == FileKind::sheet || kind == FileKind::protocol || kind == FileKind::data;
+    if (other && !shipped(shipped_folder, name)) {
+      problem = "'" + path + "' is " +
+                (kind == FileKind::sheet      ? "a cell sheet"
+                 : kind == FileKind::protocol ? "a protocol"
+                                              : "data") +
+                ", not a card, and none of this name is shipped; " + suggestion(name, shipped_folder);
+      return std::nullopt;
+    }
+    if (!other && exists(path)) {
       Faults faults;
       std::optional<std::string> text = read_file(path, faults);
       if (text) return FoundFile{std::move(*text), path, folder_of(path), false};

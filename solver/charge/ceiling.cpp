@@ -36,10 +36,11 @@ ChargeStudy::ChargeStudy(const model::Cell& cell, const model::Window& window, C
     : cell_(cell),
       soc_(soc),
       limits_(limits),
-      description_(description),
+      // an electrode that is emptied cannot plate: nothing asks for its reaction to be resolved
+      description_(soc.empties && description == Description::uneven ? Description::even : description),
       simulator_(cell, workspace, searching, electrolyte_of(description)),
       layer_(cell, workspace),
-      sign_(cell.is_full_cell() ? 1 : -1) {
+      sign_(cell.is_full_cell() || soc.empties ? 1 : -1) {
   // Charge counts from `inventory`; the positive tells it in either arrangement.
   const double Q = cell.positive.capacity();
   const double at_empty = (cell.inventory.positive - window.empty.positive) * Q;
@@ -69,7 +70,7 @@ JudgedCharge ChargeStudy::judge(double current, double from, double to, const St
   Ended ended = solution.ended_by();
   const auto soc_at = [&](double t) { return from + current * t / whole_; };
 
-  Ledger ledger(cell_, limits_, description_, from);
+  Ledger ledger(cell_, limits_, description_, from, soc_.empties);
   for (const double t : moments(solution, as_even ? 13 : 25, true)) ledger.see(solution, t, soc_at(t));
   if (description_ == Description::uneven && !as_even) {
     const UnevenStep spread = layer_.follow(solution, uneven);
@@ -90,7 +91,8 @@ JudgedCharge ChargeStudy::judge(double current, double from, double to, const St
   result.completed = ended == Ended::capacity;
   if (!result.completed) {
     const bool positive =
-        sign_ > 0 && (ended == Ended::positive_surface_empty || ended == Ended::positive_surface_full);
+        soc_.empties ||
+        (sign_ > 0 && (ended == Ended::positive_surface_empty || ended == Ended::positive_surface_full));
     const Limit met = ended == Ended::salt_used_up ? Limit::salt
                       : positive                   ? Limit::positive_surface
                                                    : Limit::negative_surface;

@@ -12,9 +12,11 @@
 namespace onegrain::solver {
 
 /// From one state of charge to another, as shares of the charge between the equilibria at the cut-offs. In a half cell
-/// 0 is the delithiated end.
+/// the question is that of the full cell which its working electrode belongs into: a host for negatives is filled, and
+/// 0 is its delithiated end; an oxide is emptied, and 0 is its lithiated end.
 struct ChargeWindow {
   double from = 0, to = 0.8;
+  bool empties = false;  ///< half cell: the working electrode is emptied
 };
 
 /// How well the charges are calculated that are judged.
@@ -22,7 +24,7 @@ Accuracy charge_accuracy();
 
 /// A charge at constant current, judged.
 struct JudgedCharge {
-  double current = 0;           ///< > 0, into the lithiated electrode [A/m2]
+  double current = 0;           ///< > 0, into the electrode that is filled [A/m2]
   double duration = 0;          ///< [s]
   bool completed = false;       ///< reached the end of its window
   std::vector<Margin> margins;  ///< of the limits that apply
@@ -70,7 +72,7 @@ class ChargeStudy {
   const ChargeWindow& soc() const { return soc_; }
   const ChargeLimits& limits() const { return limits_; }
   Simulator& simulator() { return simulator_; }
-  /// +1 where the lithiation of the electrode in question charges the cell (full cell), -1 (half cell).
+  /// +1 where what is asked charges the cell (full cell, half cell of an oxide), -1 where it discharges it.
   double sign() const { return sign_; }
 
  private:

@@ -37,23 +37,27 @@ double scale_of(Limit limit, double allowed) {
 
 double Margin::slack() const { return left / scale_of(limit, allowed); }
 
-Ledger::Ledger(const model::Cell& cell, const ChargeLimits& limits, Description description, double starting_soc)
-    : cell_(cell), full_(cell.is_full_cell()), description_(description) {
+Ledger::Ledger(const model::Cell& cell, const ChargeLimits& limits, Description description, double starting_soc,
+               bool empties)
+    : cell_(cell), full_(cell.is_full_cell()), empties_(empties && !full_), description_(description) {
   const auto add = [&](Limit limit, double allowed) {
     margins_.push_back({limit, nothing_seen(limit), allowed, 0, starting_soc});
   };
-  add(Limit::plating, limits.plating_margin);
-  if (limits.keep_voltage) add(Limit::voltage, full_ ? cell.upper_voltage : cell.lower_voltage);
-  if (full_) add(Limit::positive_surface, 0);
-  add(Limit::negative_surface, 1);
+  if (!empties_) add(Limit::plating, limits.plating_margin);
+  if (limits.keep_voltage) add(Limit::voltage, full_ || empties_ ? cell.upper_voltage : cell.lower_voltage);
+  if (full_ || empties_) add(Limit::positive_surface, 0);
+  if (!empties_) add(Limit::negative_surface, 1);
   if (cell.thermal) add(Limit::temperature, limits.highest_temperature);
   const model::Electrode& lithiated = full_ ? *cell.negative : cell.positive;
-  if (full_ && cell.positive.host.stress) add(Limit::positive_stress, cell.positive.host.stress->fracture_strength);
-  if (lithiated.host.stress) add(Limit::negative_stress, lithiated.host.stress->fracture_strength);
+  if ((full_ || empties_) && cell.positive.host.stress)
+    add(Limit::positive_stress, cell.positive.host.stress->fracture_strength);
+  if (!empties_ && lithiated.host.stress) add(Limit::negative_stress, lithiated.host.stress->fracture_strength);
   if (description != Description::plain) add(Limit::salt, limits.lowest_salt_share);
 }
 
-double Ledger::nothing_seen(Limit limit) const { return must_stay_above(limit, full_) ? infinity : -infinity; }
+double Ledger::nothing_seen(Limit limit) const {
+  return must_stay_above(limit, full_ || empties_) ? infinity : -infinity;
+}
 
 Margin* Ledger::find(Limit limit) {
   const auto found = std::find_if(margins_.begin(), margins_.end(), [&](const Margin& m) { return m.limit == limit; });
@@ -63,7 +67,7 @@ Margin* Ledger::find(Limit limit) {
 void Ledger::see(Limit limit, double value, double soc) {
   Margin* m = find(limit);
   if (!m) return;
-  const bool above = must_stay_above(limit, full_);
+  const bool above = must_stay_above(limit, full_ || empties_);
   if (above ? value < m->worst : value > m->worst) {
     m->worst = value;
     m->left = above ? value - m->allowed : m->allowed - value;
@@ -103,8 +107,8 @@ void Ledger::see_stress(const StepSolution& step, double t, const Point& p, doub
   const auto tension = [&](const model::Host& host, double mean, double surface, double at_centre) {
     return model::grain_stress(*host.stress, host.maximum_concentration, mean, surface, at_centre).largest_tension();
   };
-  if (cell_.positive.host.stress) {  // in a half cell this is the electrode that takes lithium up
-    see(full_ ? Limit::positive_stress : Limit::negative_stress,
+  if (cell_.positive.host.stress) {  // in a half cell this may be the electrode that takes lithium up
+    see(full_ || empties_ ? Limit::positive_stress : Limit::negative_stress,
         tension(cell_.positive.host, p.positive_mean, p.positive_surface, step.positive_profile(t, centre)[0]), soc);
   }
   if (full_ && cell_.negative->host.stress) {

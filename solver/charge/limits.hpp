@@ -9,24 +9,26 @@
 /// What must be kept while a cell charges, and how far a charge stays from it.
 namespace onegrain::solver {
 
-/// What must be kept while a cell charges (half cell: while its working electrode is lithiated).
+/// What must be kept while a cell charges (half cell: while its working electrode is lithiated, or, of an oxide,
+/// emptied).
 enum class Limit {
   plating,           ///< potential of the lithiated electrode at its separator side, above lithium's by a margin [V]
   voltage,           ///< cut-off at the terminals [V]
-  positive_surface,  ///< filling of the positive's grain surfaces, above 0 [1]
-  negative_surface,  ///< of the negative's (half cell: the working electrode's), below 1 [1]
+  positive_surface,  ///< filling of the grain surfaces of the electrode that is emptied, above 0 [1]
+  negative_surface,  ///< of the one that is filled, below 1 [1]
   temperature,       ///< [K]
-  positive_stress,   ///< tension in the grains, below the fracture strength [Pa]
-  negative_stress,
+  positive_stress,   ///< tension in the grains that are emptied, below the fracture strength [Pa]
+  negative_stress,   ///< in those that are filled
   salt,     ///< lowest salt as a share of its starting concentration [1]: beyond it the model is out of its depth
   unsolved  ///< no physical limit: the charge could not be calculated, and so counts as keeping none
 };
 constexpr int limit_count = 9;
 
 /// True where a quantity must not fall below what is allowed, false where it must not rise above.
-constexpr bool must_stay_above(Limit limit, bool full_cell) {
+/// @param voltage_rises  in the charge in question: that of a full cell, or of a half cell whose electrode is emptied
+constexpr bool must_stay_above(Limit limit, bool voltage_rises) {
   return limit == Limit::plating || limit == Limit::positive_surface || limit == Limit::salt ||
-         (limit == Limit::voltage && !full_cell);
+         (limit == Limit::voltage && !voltage_rises);
 }
 
 struct ChargeLimits {
@@ -59,7 +61,9 @@ struct Margin {
 /// The limits that apply to a cell, and the worst of each along a charge.
 class Ledger {
  public:
-  Ledger(const model::Cell& cell, const ChargeLimits& limits, Description description, double starting_soc);
+  /// @param empties  half cell: its working electrode is emptied, so that no lithium can plate on it
+  Ledger(const model::Cell& cell, const ChargeLimits& limits, Description description, double starting_soc,
+         bool empties = false);
 
   /// Everything that a single particle tells of one moment.
   void see(const StepSolution& step, double t, double soc);
@@ -80,7 +84,7 @@ class Ledger {
   double nothing_seen(Limit limit) const;
 
   const model::Cell& cell_;
-  bool full_;
+  bool full_, empties_;
   Description description_;
   std::vector<Margin> margins_;
 };

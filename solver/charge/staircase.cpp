@@ -34,16 +34,16 @@ double cracking_current(const model::Electrode& e, double from, double to, bool 
 
 Ride ride_limits(ChargeStudy& study, double highest) {
   const model::Cell& cell = study.simulator().cell();
-  const bool full = study.sign() > 0;
-  const double cut_off = full ? cell.upper_voltage : cell.lower_voltage, margin = study.limits().plating_margin;
+  const bool rises = study.sign() > 0, plates = !study.soc().empties;
+  const double cut_off = rises ? cell.upper_voltage : cell.lower_voltage, margin = study.limits().plating_margin;
   const double whole = study.whole(), target = (study.soc().to - study.soc().from) * whole;
   Ride ride;
   State state = study.start();
   const double begun = state.charge, end = begun + study.sign() * target;
   const auto positive_at = [&](double q) { return cell.inventory.positive - q / cell.positive.capacity(); };
-  highest =
-      std::min(highest, cracking_current(cell.positive, positive_at(begun), positive_at(end), !full, cell.temperature));
-  if (full) {
+  highest = std::min(highest,
+                     cracking_current(cell.positive, positive_at(begun), positive_at(end), !rises, cell.temperature));
+  if (cell.is_full_cell()) {
     const auto negative_at = [&](double q) { return cell.inventory.negative + q / cell.negative->capacity(); };
     highest = std::min(highest,
                        cracking_current(*cell.negative, negative_at(begun), negative_at(end), true, cell.temperature));
@@ -58,7 +58,8 @@ Ride ride_limits(ChargeStudy& study, double highest) {
     // from part to part, or two limits would alternate for ever.
     const double hair = part;
     if (!std::holds_alternative<model::VoltageDrive>(drive)) step.until.voltage = cut_off + study.sign() * hair * 1e-4;
-    if (!std::holds_alternative<model::SeparatorSideDrive>(drive)) step.until.separator_side = margin - hair * 1e-4;
+    if (plates && !std::holds_alternative<model::SeparatorSideDrive>(drive))
+      step.until.separator_side = margin - hair * 1e-4;
     if (cell.thermal && !std::holds_alternative<model::TemperatureDrive>(drive)) {
       step.until.temperature = study.limits().highest_temperature + hair * 0.01;
     }

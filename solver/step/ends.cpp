@@ -8,7 +8,7 @@
 
 namespace onegrain::solver {
 
-std::string name_of(Ended ended) {
+std::string name_of(Ended ended, bool full_cell) {
   switch (ended) {
     case Ended::voltage:
       return "voltage cut-off";
@@ -25,9 +25,9 @@ std::string name_of(Ended ended) {
     case Ended::salt_used_up:
       return "salt used up";
     case Ended::positive_surface_full:
-      return "positive grain surface full";
+      return full_cell ? "positive grain surface full" : "grain surface full";
     case Ended::positive_surface_empty:
-      return "positive grain surface empty";
+      return full_cell ? "positive grain surface empty" : "grain surface empty";
     case Ended::negative_surface_full:
       return "negative grain surface full";
     case Ended::negative_surface_empty:

@@ -23,7 +23,8 @@ enum class Ended {
 };
 
 /// A name for results and messages: "voltage cut-off", "time", "positive grain surface full", ...
-std::string name_of(Ended ended);
+/// In words; a half cell has grains in its working electrode alone, which is not "the positive".
+std::string name_of(Ended ended, bool full_cell = true);
 
 /// True for the ends that nobody asks for: a grain surface full or empty, salt used up.
 bool is_physical(Ended ended);

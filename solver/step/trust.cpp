@@ -129,7 +129,8 @@ Trust judge(const StepSolution& step, const TrustLimits& limits) {
                             (share < 0.995 ? "for its first " + seconds(step.unresolved_until()) : "all the time") +
                             ": what is told of that time is of the right order only");
   }
-  if (is_physical(step.ended_by())) trust.reasons.push_back("it ends with the " + name_of(step.ended_by()));
+  if (is_physical(step.ended_by()))
+    trust.reasons.push_back("it ends with the " + name_of(step.ended_by(), cell.is_full_cell()));
   return trust;
 }
 

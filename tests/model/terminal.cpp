@@ -169,9 +169,48 @@ TEST_CASE("the derivatives of the terminal voltage are those of its values", "[m
         CHECK_THAT(t.by_current, WithinRel((V(x, 1 - x, i + di) - V(x, 1 - x, i - di)) / (2 * di), 1e-6));
         CHECK_THAT(t.by_positive_surface, WithinAbs((V(x + dx, 1 - x, i) - V(x - dx, 1 - x, i)) / (2 * dx), 1e-6));
         CHECK_THAT(t.by_negative_surface, WithinAbs((V(x, 1 - x + dx, i) - V(x, 1 - x - dx, i)) / (2 * dx), 1e-6));
+        // At the separator side it is the surface of the lithiated electrode that counts.
+        const double dp = cell.is_full_cell() ? 0 : dx, dn = cell.is_full_cell() ? dx : 0;
+        const auto E = [&](double x_p, double x_n, double current) {
+          return model.terminal(x_p, x_n, current, T_ref).separator_side;
+        };
+        CHECK_THAT(t.separator_side_by_surface,
+                   WithinAbs((E(x + dp, 1 - x + dn, i) - E(x - dp, 1 - x - dn, i)) / (2 * dx), 1e-6));
+        CHECK_THAT(t.separator_side_by_current,
+                   WithinRel((E(x, 1 - x, i + di) - E(x, 1 - x, i - di)) / (2 * di), 1e-6));
       }
     }
   }
+}
+
+TEST_CASE("a coating shows the same at its separator side in a half cell as in a full one", "[model][terminal]") {
+  // The same coating takes lithium up as the negative of a full cell and as the working electrode of a half cell. In
+  // the steady state the flux of salt at each depth is the same, and with it, for small currents, every drop of
+  // potential.
+  Cell full = lco_cell();
+  full.electrolyte.diffusivity = Property::constant(3e-10);
+  full.electrolyte.transference_number = Property::constant(0.3);
+  full.electrolyte.thermodynamic_factor = Property::constant(1);
+  Cell half = full;
+  half.positive = *full.negative;
+  half.negative.reset();
+  half.counter = LithiumMetal{Property::constant(8.1)};
+  const double i = 0.1, x = 0.6;
+  const auto at_steady_state = [&](const Cell& cell, double current) {
+    const SingleParticle model(cell, 4, 4, 8);
+    const Salt& salt = *model.salt();
+    const Eigen::VectorXd b = ((1 - 0.3) * salt.drive() * current / (3e-10 * salt.decay())).matrix();
+    const Ionic ionic = salt.ionic(b, T_ref);
+    return std::pair{model.terminal(x, x, current, T_ref, ionic).separator_side,
+                     cell.is_full_cell() ? ionic.negative.concentration : ionic.positive.concentration};
+  };
+  const auto [in_full, part] = at_steady_state(full, i);
+  const auto [in_half, part_in_half] = at_steady_state(half, -i);
+  CHECK(std::abs(part) > 1e-5);  // the salt has its share
+  CHECK_THAT(in_full, WithinAbs(in_half, 0.02 * std::abs(part)));
+  CHECK_THAT(part, WithinRel(-part_in_half, 0.02));  // each counts along its own voltage
+  const double at_rest = at_steady_state(full, 1e-12).first;
+  CHECK(in_full < at_rest - std::abs(part));  // lithiation pulls it towards lithium, salt included
 }
 
 TEST_CASE("one current and one only belongs to a voltage", "[model][terminal]") {

@@ -71,7 +71,7 @@ TEST_CASE("a rate that is none says what would be", "[params][rate][messages]") 
   CHECK(rate_fault("fast") == "'fast' is not a rate; write C/5, 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g");
   CHECK(rate_fault("2 x") ==
         "'2 x' is not a rate: 'x' is not a known unit; write C/5, 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g");
-  CHECK(rate_fault("2") == "'2' is not a rate; a unit is missing: write 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g");
+  CHECK(rate_fault("2") == "'2' is not a rate; a unit is missing: write 2C, 2 mA, 2 mA/cm2 or 2 mA/g");
   CHECK(rate_fault("") == "an empty rate; write C/5, 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g");
   CHECK(rate_fault("C/0") == "'C/0' is not a rate; write C/5, 0.2C, 1.5 mA, 3 mA/cm2 or 160 mA/g");
   CHECK(rate_fault("-1C") == "'-1C': a rate is greater than 0; the direction is stated apart from it");

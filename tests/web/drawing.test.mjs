@@ -54,6 +54,13 @@ test("on a logarithmic axis equal ratios are equal distances", () => {
   close(x_reader(svg, true)(b), 0.5, 1e-3);
 });
 
+test("a highest value alone bounds the scale as well as with a least one", () => {
+  const series = [line([0, 1, 2, 3], [1.3, 0.2, 0.1, 0.06])];
+  const { svg } = page.draw_plot(plot({ series, y: axis({ most: 0.25, include: [-0.05, 0.25] }) }), 600, "p");
+  const shown = elements(svg, "text").filter((t) => t["text-anchor"] === "end" && !t.class).map((t) => number(t.words));
+  assert.ok(Math.max(...shown) <= 0.3, `the axis goes to ${Math.max(...shown)}`);
+});
+
 test("a value beyond the scale asked for does not stretch it, and what its lines mean stands above", () => {
   const series = [
     line([0, 1, 2, 3], [3, 3.5, 3.6, 3.4], { role: "measured" }),

@@ -63,7 +63,7 @@ function plot_scales(plot, lines, { box, band, x_end }) {
     : d3.scaleLinear(domain(all("x"), plot.x.include), [box.left, x_end]);
   const { least, most } = plot.y;
   const tops = [...all("y"), ...all("low"), ...all("high")].map((value) =>
-    known(value) ? Math.max(least ?? value, Math.min(most ?? value, value)) : value,
+    known(value) ? Math.max(least ?? -Infinity, Math.min(most ?? Infinity, value)) : value,
   );
   const y = plot.y.logarithmic
     ? d3.scaleLog(domain(tops.filter((value) => value > 0)).map((value, i) => value * (i ? 1.5 : 1 / 1.5)), [0, 1])
