@@ -39,7 +39,8 @@ inline Record rows(const Record& r, std::size_t from, std::size_t to) {
   return cut;
 }
 
-/// A rest of the voltage `volts` and the record behind it; rows every ten seconds.
+/// A rest of the voltage `volts` and the record behind it; rows every ten seconds, the last one where the current comes
+/// up.
 inline Record after_rest(const Record& r, double seconds, double volts) {
   Record all;
   const double start = r.time.front() - seconds;
@@ -48,6 +49,9 @@ inline Record after_rest(const Record& r, double seconds, double volts) {
     all.voltage.push_back(volts);
     all.current.push_back(0);
   }
+  all.time.push_back(r.time.front() - 0.01);
+  all.voltage.push_back(volts);
+  all.current.push_back(0);
   all.time.insert(all.time.end(), r.time.begin(), r.time.end());
   all.voltage.insert(all.voltage.end(), r.voltage.begin(), r.voltage.end());
   all.current.insert(all.current.end(), r.current.begin(), r.current.end());

@@ -25,6 +25,14 @@ constexpr std::size_t stages_drawn = 60;
 constexpr double momentary = 0.01;  // s: no cycler ends a step within it
 constexpr double tolerated = 5e-3;  // V beyond a cut-off that are not worth a word
 
+/// "2:39:10", so that two short steps do not begin at the same moment; "0:00:00.25" where it needs that.
+std::string clock(double seconds) {
+  const auto whole = static_cast<long long>(seconds);
+  const std::string text = fmt::format("{}:{:02}:{:02}", whole / 3600, whole / 60 % 60, whole % 60);
+  const double rest = seconds - static_cast<double>(whole);
+  return rest < 0.005 || seconds > 1e6 ? text : text + fmt::format("{:.2f}", std::min(rest, 0.99)).substr(1);
+}
+
 Table steps_table() {
   const Measure volts = measure<params::Voltage>(), charge = measure<params::Charge>();
   return {"steps",
@@ -33,7 +41,7 @@ Table steps_table() {
            {"step", "", counted(), summary},
            {"repetition", "", counted(), summary},
            {"label", "driven", {}},
-           {"start", "start", measure<params::Time>("h", 3), page},
+           {"", "starts, h:min:s", {}, page},
            {"start", "", measure<params::Time>("s"), summary},
            {"duration", "lasts", lasting()},
            {"net_charge", "charge", charge},
@@ -88,7 +96,7 @@ class Told {
             run.step + 1.0,
             run.repetition + 1.0,
             label,
-            run.start_time,
+            clock(run.start_time),
             run.start_time,
             s.duration(),
             charge,

@@ -266,7 +266,9 @@ Section summary_section(const Overlay& overlay) {
         {Facts{"", {{"file", r.file}, {"start", start_words(r)}, {"temperature_measured", r.has_temperature}}},
          Figures{"",
                  "",
-                 {count("rows_read", r.measured.rows_read), count("rows_left_out", r.measured.doubts.left_out()),
+                 {alone("start_state_of_charge", r.beginning.state_of_charge, Measure{}),
+                  alone("start_spread", r.beginning.spread, Measure{}), count("rows_read", r.measured.rows_read),
+                  count("rows_left_out", r.measured.doubts.left_out()),
                   count("rows_compared", r.rows.size() - run.rows_not_reached),
                   count("rows_beyond_the_model", run.rows_not_reached)}},
          summary_steps(run)});

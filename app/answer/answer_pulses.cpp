@@ -7,6 +7,8 @@
 #include "app/answer/pulses_words.hpp"
 #include "app/command/data.hpp"
 #include "app/render/table.hpp"
+#include "app/study/recorded.hpp"
+#include "params/text/printable.hpp"
 
 namespace onegrain::app::answer {
 
@@ -291,10 +293,19 @@ Answer pulses(const Request& request, const Channels& channels, Job& job) {
   PulseReport report;
   for (std::size_t k = 1; k < request.files.size(); ++k) {
     const params::Measured data = read_data(request, channels, request.files[k], job.sheet.files);
+    require_signs(params::one_line(request.files[k]), data, params::recorded_steps(data.record));
     study::add_pulses(report, job, request.files[k], data.record);
   }
   Answer said;
   said.headline = pulses_headline(report);
+  for (const MeasuredPulse& p : report.pulses) {
+    const std::optional<Jump> jump = p.closest_jump();
+    if (!jump || jump->resistance > 0) continue;
+    take(said.findings, Finding{"no_resistance",
+                                fmt::format("the voltage jumps against the current at pulse {}: no resistance is below "
+                                            "zero. Its rows are out of order, or its current has the wrong sign.",
+                                            name_of_pulse(report, p))});
+  }
   Section section{"Measured pulses", {}, Section::Beside::none, read};
   if (auto plot = diffusion_plot(report)) section.blocks.push_back(std::move(*plot));
   if (const MeasuredPulse* best = best_told(report)) section.blocks.push_back(pulse_plot(*best));

@@ -145,6 +145,7 @@ Plot negative_plot(const Job& job, const std::vector<const NamedCurve*>& curves,
   plot.x = {"Capacity", measure<params::Charge>(nullptr, 3), {0.0}};
   plot.y = {"Negative against lithium, at the separator", measure<params::Voltage>("V", 3), {-0.05, 0.1}, 0.3};
   plot.series = lines(job, curves, points, true);
+  plot.names = Plot::Names::right;  // below, their leaders would cross the ground that says where not to go
   double lowest = 1;
   for (const Series& s : plot.series) lowest = std::min(lowest, *std::min_element(s.y.begin(), s.y.end()));
   plot.description = fmt::format(

@@ -158,7 +158,9 @@ std::string start_words(const Recording& recording) {
           digits(100 * b.state_of_charge, 3), digits(100 * b.spread, 2));
       break;
     case Beginning::From::first_row:
-      words = fmt::format("from rest at {}, the first row, taken as recorded before the current came up", volts);
+      words = b.little_current
+                  ? fmt::format("from rest at {}, the first row: that current costs next to nothing there", volts)
+                  : fmt::format("from rest at {}, the first row, taken as recorded before the current came up", volts);
       break;
     case Beginning::From::full:
     case Beginning::From::empty:

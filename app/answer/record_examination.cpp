@@ -16,6 +16,7 @@ constexpr double more_than = 1.35;   // times what the sheet's cell holds: no fi
 constexpr double less_than = 0.6;    // of it
 constexpr double slow = 1.5 * 3600;  // [s] a sweep that lasts as long loses little to its rate
 constexpr double whole_window = 0.8;  // of the voltage window
+constexpr double half_way = 0.5;      // of a step
 constexpr double misses = 0.1;        // [V] rms
 
 std::string share_words(double share) { return digits(100 * share, 3) + " %"; }
@@ -78,7 +79,15 @@ std::optional<Finding> start_to_blame(const study::OverlaidRun& run) {
 
 std::optional<Finding> not_described(const study::OverlaidRun& run) {
   for (const study::OverlaidStep& step : run.steps) {
-    if (!step.is_sweep() || step.distance.rows < 5 || step.distance.rms <= misses) continue;
+    if (!step.is_sweep() || step.time.size() < 5) continue;
+    const double reached = static_cast<double>(step.distance.rows) / static_cast<double>(step.time.size());
+    if (reached < half_way)
+      return Finding{
+          "not_described",
+          fmt::format("the model goes through {} of step {} of {} only: it does not describe this cell, and its "
+                      "figures for it mean nothing.",
+                      share_words(reached), step.number + 1, run.recording.name())};
+    if (step.distance.rows < 5 || step.distance.rms <= misses) continue;
     return Finding{
         "not_described",
         fmt::format("the model misses step {} of {} by {} rms: it does not describe this cell, and its figures "

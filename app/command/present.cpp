@@ -57,6 +57,8 @@ void complete(Answer& said, const Request& request, const Job& job) {
   said.warnings.insert(said.warnings.begin(), job.reader_warnings.begin(), job.reader_warnings.end());
   said.warnings.insert(said.warnings.begin(), job.bench.warnings.begin(), job.bench.warnings.end());
   said.assumptions.insert(said.assumptions.begin(), job.bench.assumptions.begin(), job.bench.assumptions.end());
+  if (!job.sheet.note.empty())
+    said.assumptions.insert(said.assumptions.begin(), "Note of the sheet: " + params::one_line(job.sheet.note));
   said.cautions.insert(said.cautions.end(), cautions().begin(), cautions().end());  // behind those of the verb
   for (const params::SourceFile& file : job.sheet.files)
     said.files.push_back({params::valid_utf8(file.name), file.sha256, file.shipped});

@@ -139,6 +139,8 @@ std::string uncertainty_of(const Figure& figure) {
   return "";
 }
 
+std::string value_of(const Figure& figure) { return with_unit(value_and_margin(figure).first, figure.measure); }
+
 std::string unit_of(const Measure& measure) { return measure.at_ease ? "" : measure.shown_unit(); }
 
 std::string key_of(const std::string& key, const Measure& measure) {

@@ -97,6 +97,20 @@ std::string warnings_title(const Answer& said) {
                                   : "One thing to check first";
 }
 
+/// What a reader may do with the charts, under the first one of them.
+void tell_the_handles(json& document) {
+  for (const char* place : {"sections", "about"})
+    for (json& section : document[place])
+      for (json& block : section["blocks"])
+        if (block["type"] == "plot") {
+          block["handles"] =
+              "Point at a line for its numbers, or go along it with the arrow keys. Drag over a part to enlarge it, "
+              "double "
+              "click to go back. Click a name to hide its line, and again to show it. So it is with every plot here.";
+          return;
+        }
+}
+
 json footer(const Answer& said) {
   json rows = json::array({{"program", "onegrain " + said.version}, {"command", said.command}});
   for (const SourceFile& file : said.files)
@@ -116,9 +130,11 @@ json page_document(const Answer& said) {
   for (const Figure& f : said.important) {
     Figure alone = f;
     alone.measure.digits = std::min(alone.measure.digits, 3);
-    alone.uncertainty = {};
+    const std::string value = f.uncertainty.form == Uncertainty::Form::plus_minus && f.uncertainty.size > 0
+                                  ? value_of(f)  // to the digits of its uncertainty
+                                  : text_of(alone.value, alone.measure);
     j["key"].push_back(
-        {{"label", f.at_the_top}, {"value", text_of(alone)}, {"plus_minus", uncertainty_of(f)}, {"note", f.note}});
+        {{"label", f.at_the_top}, {"value", value}, {"plus_minus", uncertainty_of(f)}, {"note", f.note}});
   }
   j["warnings"] = listed(warnings_title(said), said.warnings);
   j["doubts"] = listed("Not to be relied on (?)", said.doubts);
@@ -136,6 +152,7 @@ json page_document(const Answer& said) {
     j["about"].push_back({{"title", "What was assumed"},
                           {"layout", "one"},
                           {"blocks", {{{"type", "list"}, {"title", ""}, {"items", said.assumptions}}}}});
+  tell_the_handles(j);
   j["footer"] = footer(said);
   return j;
 }

@@ -15,6 +15,7 @@ namespace {
 
 constexpr double good_enough = 0.01;   // of the state of charge: no other step is asked
 constexpr double recorder = 1e-3;      // [V] nothing is measured better
+constexpr double settled = 7200;       // [s]
 constexpr double short_rest = 60;      // [s] after a current: it says little
 constexpr double unrelaxed = 10e-3;    // [V] what is still to come after such a rest
 constexpr double at_once = 1;          // [s] the jump of the voltage is looked at so long after the current came up
@@ -28,9 +29,11 @@ constexpr double mid_step = 0.02;      // of the step's charge, by its counter
 
 using From = Beginning::From;
 
-/// From how much the voltage at rest may be off.
-double spread_of(const AtRest& rest, double soc, double volts) {
-  return std::min(1.0, volts / std::max(std::abs(rest.slope(soc)), 1e-6));
+/// What the voltage at rest may be off, as a state of charge.
+double spread_of(const AtRest& rest, double voltage, double off) {
+  const double here = rest.state_of_charge(voltage);
+  return std::max(std::abs(rest.state_of_charge(voltage + off) - here),
+                  std::abs(rest.state_of_charge(voltage - off) - here));
 }
 
 Beginning at_voltage(const AtRest& rest, From from, double voltage, double off) {
@@ -39,11 +42,12 @@ Beginning at_voltage(const AtRest& rest, From from, double voltage, double off) 
   b.voltage = voltage;
   b.taken_as = rest.within(voltage);
   b.state_of_charge = rest.state_of_charge(b.taken_as);
-  b.spread = spread_of(rest, b.state_of_charge, off);
+  b.spread = spread_of(rest, b.taken_as, off);
   return b;
 }
 
-/// What the voltage of a rest may still be off at its end.
+/// What the voltage of a rest may still be off at its end: after a current it goes on by as much with each doubling of
+/// the time, for two hours.
 double unsettled(const params::Record& r, const std::vector<params::RecordedStep>& steps, std::size_t s) {
   const params::RecordedStep& rest = steps[s];
   const double half = 0.5 * (r.time[rest.first] + r.time[rest.last]);
@@ -51,9 +55,12 @@ double unsettled(const params::Record& r, const std::vector<params::RecordedStep
       static_cast<std::size_t>(std::lower_bound(r.time.begin() + static_cast<std::ptrdiff_t>(rest.first),
                                                 r.time.begin() + static_cast<std::ptrdiff_t>(rest.last), half) -
                                r.time.begin());
-  double off = std::max(recorder, std::abs(r.voltage[rest.last] - r.voltage[middle]));
-  if (s > 0 && rest.duration < short_rest) off = std::max(off, unrelaxed);
-  return off;
+  double moves = std::abs(r.voltage[rest.last] - r.voltage[middle]);
+  if (s > 0) {
+    moves *= std::max(1.0, std::log2(settled / std::max(rest.duration, 1e-3)));
+    if (rest.duration < short_rest) moves = std::max(moves, unrelaxed);
+  }
+  return std::max(recorder, moves);
 }
 
 /// Resistance by the jump where a current starts or stops, between two rows at most `within` apart; the median of all.
@@ -154,10 +161,14 @@ Beginning first_rows(const Job& job, const AtRest& rest, const params::Record& r
   const bool by_shape = off > std::max(0.5 * recorder, 0.2 * seen);
   // Where the first row lies next to full (empty), nothing but a rest can have come before it.
   const bool told_apart = apart > 0.3 * jump;
-  if (jump <= no_jump || (told_apart && seen >= share_of_jump * apart) ||
-      (told_apart && by_shape && seen >= some_of_it * apart) ||
-      ((off > 0.5 * recorder || (told_apart && seen >= a_little * apart)) && std::abs(V0 - at_end) <= near_voltage))
-    return at_voltage(rest, From::first_row, V0, 2 * recorder + std::min(jump, no_jump));
+  const bool older =
+      (told_apart && seen >= share_of_jump * apart) || (told_apart && by_shape && seen >= some_of_it * apart) ||
+      ((off > 0.5 * recorder || (told_apart && seen >= a_little * apart)) && std::abs(V0 - at_end) <= near_voltage);
+  if (older || jump <= no_jump) {
+    Beginning b = at_voltage(rest, From::first_row, V0, 2 * recorder + std::min(jump, no_jump));
+    b.little_current = !older;
+    return b;
+  }
   // Under current already.
   if (near(before, std::max(near_voltage, 0.6 * jump))) {
     const double inside = charges ? std::max(before, at_end) : std::min(before, at_end);
@@ -196,11 +207,6 @@ double AtRest::state_of_charge(double voltage) const {
 double AtRest::voltage(double soc) const {
   const model::Stoichiometries x = model::at_state_of_charge(job_.bench.window, soc);
   return within(model::equilibrium_voltage(job_.cell, x, job_.cell.temperature));
-}
-
-double AtRest::slope(double soc) const {
-  const double at = std::clamp(soc, 0.005, 0.995);
-  return (voltage(at + 0.005) - voltage(at - 0.005)) / 0.01;
 }
 
 Beginning find_beginning(const Job& job, const params::Record& record, const std::vector<params::RecordedStep>& steps,

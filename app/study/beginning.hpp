@@ -26,15 +26,16 @@ struct Beginning {
     unknown           ///< nothing tells
   };
   From from = From::unknown;
-  double state_of_charge = 0;  ///< 0..1; asked for, or else by the potentials of the sheet; may lie a little beyond
-  double voltage = 0;          ///< at rest, as it was found [V]
-  double taken_as = 0;         ///< the same within what the cell of the sheet reaches at rest [V]
-  double spread = 0;           ///< half-width of the state of charge that what tells it leaves open
-  std::size_t at_step = 0;     ///< the run begins with this step; earlier than the first that takes part: through what
-                               ///< is skipped
-  double unrecorded = 0;       ///< the first step had gone on for so long when the record begins, by its counter [s]
-  double rms = 0;              ///< fitted: what is left [V]
-  bool at_end = false;         ///< fitted: at an end of the range that was searched
+  double state_of_charge = 0;   ///< 0..1; asked for, or else by the potentials of the sheet; may lie a little beyond
+  double voltage = 0;           ///< at rest, as it was found [V]
+  double taken_as = 0;          ///< the same within what the cell of the sheet reaches at rest [V]
+  double spread = 0;            ///< half-width of the state of charge that what tells it leaves open
+  std::size_t at_step = 0;      ///< the run begins with this step; earlier than the first that takes part: through what
+                                ///< is skipped
+  double unrecorded = 0;        ///< the first step had gone on for so long when the record begins, by its counter [s]
+  double rms = 0;               ///< fitted: what is left [V]
+  bool at_end = false;          ///< fitted: at an end of the range that was searched
+  bool little_current = false;  ///< first_row: whether before or under current, which costs less than 5 mV there
 
   bool is_measured() const { return from == From::rest_before || from == From::first_row; }
   bool is_told() const { return from == From::state_of_charge || from == From::told_voltage; }
@@ -46,8 +47,7 @@ class AtRest {
   explicit AtRest(const Job& job);
   double state_of_charge(double voltage) const;  ///< `voltage` is taken within what the cell reaches
   double voltage(double state_of_charge) const;
-  double slope(double state_of_charge) const;  ///< dU/d(state of charge), over 1 % of it [V]
-  double within(double voltage) const;         ///< what the cell reaches at rest [V]
+  double within(double voltage) const;  ///< what the cell reaches at rest [V]
 
  private:
   const Job& job_;
@@ -59,11 +59,12 @@ class AtRest {
 /// the counter of charge. Where an earlier step of the file begins in a state that is better known, the run begins
 /// there.
 ///
-/// A rest tells the state within what its voltage still moves in its second half, and 1 mV. The first row of the record
-/// is at rest where its current is none, or where the voltage behind it shows at least 0.4 of the jump that the
-/// resistance of the file itself (or else the model) asks for: the cell was still at rest when it was recorded. Less is
-/// enough where the shape of the voltage, or a place next to full or empty, says the same. Where the first row is under
-/// current, the state is full (empty) if the voltage without what the current costs lies near that, or else unknown.
+/// A rest tells the state within what its voltage moves in its second half, and 1 mV; after a current, times the
+/// doublings of the time that are left of two hours. The first row of the record is at rest where its current is none,
+/// or where the voltage behind it shows at least 0.4 of the jump that the resistance of the file itself (or else the
+/// model) asks for: the cell was still at rest when it was recorded. Less is enough where the shape of the voltage, or
+/// a place next to full or empty, says the same. Where the first row is under current, the state is full (empty) if the
+/// voltage without what the current costs lies near that, or else unknown.
 Beginning find_beginning(const Job& job, const params::Record& record, const std::vector<params::RecordedStep>& steps,
                          std::size_t first);
 

@@ -61,29 +61,10 @@ std::vector<std::size_t> picked(const Recording& r, std::size_t most) {
 }
 
 /// The title of the column of currents, as it stands in the file.
-std::string current_title(const Recording& r) {
-  for (const params::TakenColumn& column : r.measured.columns)
+std::string current_title(const params::Measured& data) {
+  for (const params::TakenColumn& column : data.columns)
     if (column.role == params::ColumnRole::current) return column.title;
   return "TITLE";
-}
-
-/// @throws UnsoundInput  charge and discharge cannot be told apart by the sign of the current
-void require_signs(const Recording& r) {
-  switch (params::direction_of(r.measured.record, r.steps)) {
-    case params::Direction::as_agreed:
-      return;
-    case params::Direction::turned:
-      throw UnsoundInput(
-          fmt::format("{}: the voltage falls where the current is positive: as it seems, positive means discharge in "
-                      "this file. Here "
-                      "it means charge; a minus sign turns it: --columns 'current=-{}'\n",
-                      r.file, current_title(r)));
-    case params::Direction::without_sign:
-      throw UnsoundInput(fmt::format(
-          "{}: no current is negative, although the voltage both rises and falls: charge and discharge cannot be told "
-          "apart. Name the column that tells them, --columns state=TITLE, or split the file\n",
-          r.file));
-  }
 }
 
 /// @throws UnsoundInput  no cell of this size: units or sheet are wrong
@@ -99,8 +80,18 @@ void require_size(const Recording& r, const Job& job) {
         "that a title lacks stands behind a colon, --columns 'current={}:mA' time=TITLE:h\n",
         r.file, s + 1, params::show(std::abs(step.charge), params::ChargeKind::kind),
         share > 1 ? fmt::format("{:.3g} times", share) : fmt::format("{:.2g} of", share),
-        params::show(holds, params::ChargeKind::kind), current_title(r)));
+        params::show(holds, params::ChargeKind::kind), current_title(r.measured)));
   }
+}
+
+/// @throws CommandLineError  no such cell was at rest there before a test; a fresh half cell may be, above its cut-offs
+void require_within_cut_offs(const std::string& text, double voltage, const Job& job) {
+  constexpr double beyond = 0.2;  // [V]
+  const double lower = job.cell.lower_voltage, upper = job.cell.upper_voltage;
+  if (voltage >= lower - beyond && (voltage <= upper + beyond || !job.cell.is_full_cell())) return;
+  throw CommandLineError(fmt::format("--rested-at '{}': {} V lies beyond what the sheet allows, {} to {} V", text,
+                                     params::plain_number(voltage, 4), params::plain_number(lower, 3),
+                                     params::plain_number(upper, 3)));
 }
 
 /// What was told goes before what was measured.
@@ -116,6 +107,7 @@ std::optional<Beginning> told_beginning(const Request& request, Job& job, std::s
   } else {
     b.from = Beginning::From::told_voltage;
     b.voltage = rested_voltage(request.rested_at, job.sheet.files);
+    require_within_cut_offs(request.rested_at, b.voltage, job);
     b.state_of_charge = rest.state_of_charge(b.voltage);
   }
   b.taken_as = rest.within(b.voltage);  // a fresh host may rest beyond what its potential on the card reaches
@@ -201,6 +193,9 @@ void settle_beginning(Recording& r, const Job& job, UntoldStart untold) {
     const double end = r.beginning.from == From::empty ? 0 : 1;
     if (assumed) {
       const double good = as_good * fitted.rms + 1e-3;
+      // past full or empty no cell was at rest: what the model is off would go into the start
+      const bool past = end == 1 ? fitted.state_of_charge > end : fitted.state_of_charge < end;
+      if (past || std::abs(fitted.state_of_charge - end) <= r.beginning.spread) return;
       if (misfit_from(job, r, r.beginning.state_of_charge) <= good) return;
       if (misfit_from(job, r, end) <= good) {
         r.beginning.voltage = r.beginning.taken_as = AtRest(job).voltage(end);
@@ -223,6 +218,25 @@ void settle_beginning(Recording& r, const Job& job, UntoldStart untold) {
 }
 
 }  // namespace
+
+void require_signs(const std::string& file, const params::Measured& data,
+                   const std::vector<params::RecordedStep>& steps) {
+  switch (params::direction_of(data.record, steps)) {
+    case params::Direction::as_agreed:
+      return;
+    case params::Direction::turned:
+      throw UnsoundInput(
+          fmt::format("{}: the voltage falls where the current is positive: as it seems, positive means discharge in "
+                      "this file. Here "
+                      "it means charge; a minus sign turns it: --columns 'current=-{}'\n",
+                      file, current_title(data)));
+    case params::Direction::without_sign:
+      throw UnsoundInput(fmt::format(
+          "{}: no current is negative, although the voltage both rises and falls: charge and discharge cannot be told "
+          "apart. Name the column that tells them, --columns state=TITLE, or split the file\n",
+          file));
+  }
+}
 
 std::string nominal_rate(double c_rate) {
   if (!(c_rate > 0)) return "-";
@@ -257,7 +271,7 @@ Recording load_recording(const Request& request, const Channels& channels, Job& 
   const params::Record& record = r.measured.record;
   r.steps = params::recorded_steps(record);
   params::examine(record, r.steps, r.measured.doubts);
-  require_signs(r);
+  require_signs(r.file, r.measured, r.steps);
   require_size(r, job);
   r.first_step = 0;
   r.last_step = r.steps.size() - 1;

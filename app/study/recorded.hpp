@@ -48,6 +48,10 @@ enum class UntoldStart {
 Recording load_recording(const Request& request, const Channels& channels, Job& job, const std::string& file,
                          std::size_t most_rows, UntoldStart untold);
 
+/// @throws UnsoundInput  charge and discharge cannot be told apart by the sign of the current, with what to pass
+void require_signs(const std::string& file, const params::Measured& data,
+                   const std::vector<params::RecordedStep>& steps);
+
 /// Only what is near a usual name is given one: C/10 for 0.0998.
 std::string nominal_rate(double c_rate);
 

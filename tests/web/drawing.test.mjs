@@ -243,3 +243,36 @@ test("of a stretch the part in use lies where it should, and its words are whole
     assert.ok(Number(whole.y) + 16 < box.floor && box.floor < height);
   }
 });
+
+test("a long or tiny tick keeps its sign and stays inside the drawing", () => {
+  for (const y of [[-4e-7, 3e-7], [-123456, 98765], [-0.00123, 0.0017], [-0.3, 0.25]])
+    for (const width of [340, 1100]) {
+      const { svg } = page.draw_plot(plot({ series: [line([0, 1], y)] }), width, "p");
+      const ticks = elements(svg, "text").filter((t) => t["text-anchor"] === "end" && !t.class);
+      assert.ok(ticks.length > 1);
+      for (const tick of ticks) assert.ok(Number(tick.x) - page.width_of(tick.words) >= 0, `${tick.words} is cut`);
+      assert.ok(ticks.some((tick) => tick.words.startsWith("\u2212")), "what is below zero has a minus");
+      assert.equal(new Set(ticks.map((tick) => tick.words)).size, ticks.length, "no two ticks read alike");
+    }
+});
+
+test("an enlarged part has its own axes, and a hidden line leaves its name", () => {
+  const series = [line([0, 1, 2, 3], [0, 1, 4, 9], { label: "square" }), line([0, 1, 2, 3], [0, 1, 2, 3], { label: "straight" })];
+  const { svg, scales, traces } = page.draw_plot(plot({ series, names: "right", view: { x: [1, 2], y: [0, 5], hidden: [0] } }), 700, "p");
+  assert.deepEqual(scales.x.domain(), [1, 2]);
+  assert.deepEqual(scales.y.domain(), [0, 5]);
+  assert.equal(traces.length, 1);
+  assert.equal(elements(svg, "path").filter((p) => p.class === "line").length, 1);
+  assert.ok(svg.includes('data-line="0"') && svg.includes("square"), "its name is there to bring it back");
+});
+
+test("formulas are lowered with fractions, in drawings too, and words of bars stay inside", () => {
+  assert.equal(page.rich("0.33 LiNi1/3Mn1/3Co1/3O2"), "0.33 LiNi<sub>1/3</sub>Mn<sub>1/3</sub>Co<sub>1/3</sub>O<sub>2</sub>");
+  const bars = [{ name: "diffusion coefficient of LiFePO4", remark: "", size: 1, from: 0, words: "a sentence that is far too long to stand beside a bar on a telephone" }];
+  const { svg, height } = page.draw_bars({ numbered: false, bars }, 320, "b");
+  assert.ok(svg.includes("LiFePO\u2084"));
+  for (const t of elements(svg, "text")) {
+    assert.ok(Number(t.x) + page.width_of(t.words, 600) <= 321, `${t.words} is cut`);
+    assert.ok(Number(t.y) <= height);
+  }
+});

@@ -13,8 +13,65 @@ const charts = [];
 // Everything in it has been escaped by tag() and rich().
 document.getElementById("report").innerHTML = page_html(report, charts);
 
+/** Where the pointer is in the drawing. */
+function place_of(svg, event) {
+  const frame = svg.getBoundingClientRect();
+  const scale = svg.viewBox.baseVal.width / frame.width;
+  return [(event.clientX - frame.left) * scale, (event.clientY - frame.top) * scale];
+}
+
+const LEAST_DRAG = 14; // pixels; less is a click
+
+/** A part of a plot enlarged by dragging over it, all of it by a double click, a line hidden by a click on its name. */
+function handles(svg, chart, drawing, again) {
+  const { box, scales } = drawing;
+  if (!scales) return { dragging: () => false };
+  let from = null;
+  const rectangle = () => svg.querySelector(".zoom");
+  const inside = ([x, y]) => [Math.max(box.left, Math.min(box.right, x)), Math.max(box.top, Math.min(box.floor, y))];
+  const part = (to) => {
+    const [[x0, x1], [y0, y1]] = [0, 1].map((k) => [from[k], to[k]].sort((a, b) => a - b));
+    const tall = y1 - y0 >= 3 * LEAST_DRAG; // a flat drag enlarges along x alone
+    return { x0, x1, y0: tall ? y0 : box.top, y1: tall ? y1 : box.floor, tall };
+  };
+  svg.addEventListener("pointerdown", (event) => {
+    const at = place_of(svg, event);
+    const [x, y] = inside(at);
+    from = event.button === 0 && x === at[0] && y === at[1] && !event.target.closest("[data-line]") ? at : null;
+  });
+  svg.addEventListener("pointermove", (event) => {
+    rectangle()?.remove();
+    if (!from || !(event.buttons & 1)) return;
+    const { x0, x1, y0, y1 } = part(inside(place_of(svg, event)));
+    if (x1 - x0 >= LEAST_DRAG) svg.insertAdjacentHTML("beforeend", tag("rect", { class: "zoom", x: x0, y: y0, width: x1 - x0, height: y1 - y0 }));
+  });
+  svg.addEventListener("pointerup", (event) => {
+    if (!from) return;
+    const { x0, x1, y0, y1, tall } = part(inside(place_of(svg, event)));
+    from = null;
+    rectangle()?.remove();
+    if (x1 - x0 < LEAST_DRAG) return;
+    chart.view = { ...chart.view, x: [scales.x.invert(x0), scales.x.invert(x1)] };
+    if (tall) chart.view.y = [scales.y.invert(y1), scales.y.invert(y0)];
+    again();
+  });
+  svg.addEventListener("dblclick", () => {
+    chart.view = { hidden: chart.view?.hidden };
+    again();
+  });
+  svg.addEventListener("click", (event) => {
+    const name = event.target.closest("[data-line]");
+    if (!name) return;
+    const line = Number(name.getAttribute("data-line"));
+    const hidden = chart.view?.hidden ?? [];
+    chart.view = { ...chart.view, hidden: hidden.includes(line) ? hidden.filter((one) => one !== line) : [...hidden, line] };
+    again();
+  });
+  return { dragging: () => rectangle() !== null };
+}
+
 /** A small card beside the nearest point of a chart, by pointer or by arrow keys. */
-function readout(svg, live, drawing) {
+function readout(svg, live, drawing, dragging) {
   const { traces, box } = drawing;
   let at = null;
   const group = () => svg.querySelector(".readout");
@@ -57,9 +114,8 @@ function readout(svg, live, drawing) {
     return best;
   };
   svg.onpointermove = svg.onpointerdown = (event) => {
-    const frame = svg.getBoundingClientRect();
-    const scale = svg.viewBox.baseVal.width / frame.width;
-    const [mx, my] = [(event.clientX - frame.left) * scale, (event.clientY - frame.top) * scale];
+    if (dragging()) return hide();
+    const [mx, my] = place_of(svg, event);
     const best = nearest(mx, my);
     if (best && mx >= box.left - 10 && my >= box.top - 20 && my <= box.floor + 20) show(best.t, best.i);
     else hide();
@@ -82,17 +138,22 @@ function readout(svg, live, drawing) {
 
 const PAPER = 680; // pixels between the margins of A4; Letter is a little wider
 
+function draw_again(chart, printing) {
+  const frame = document.getElementById(chart.id);
+  const before = frame.querySelector("svg");
+  const svg = before.cloneNode(false); // without what listened to the drawing before
+  before.replaceWith(svg);
+  const half = frame.parentNode.classList.contains("panels");
+  const width = printing ? (half ? PAPER / 2 - 12 : PAPER) : Math.round(frame.clientWidth) || 640;
+  const drawing = chart.draw(printing ? chart.block : { ...chart.block, view: chart.view }, width, chart.id, printing);
+  svg.innerHTML = drawing.svg;
+  svg.setAttribute("viewBox", `0 0 ${width} ${drawing.height}`);
+  const { dragging } = handles(svg, chart, drawing, () => draw_again(chart, false));
+  readout(svg, frame.querySelector("[aria-live]"), drawing, dragging);
+}
+
 function redraw(printing) {
-  for (const chart of charts) {
-    const frame = document.getElementById(chart.id);
-    const svg = frame.querySelector("svg");
-    const half = frame.parentNode.className === "panels";
-    const width = printing ? (half ? PAPER / 2 - 12 : PAPER) : Math.round(frame.clientWidth) || 640;
-    const drawing = chart.draw(chart.block, width, chart.id, printing);
-    svg.innerHTML = drawing.svg;
-    svg.setAttribute("viewBox", `0 0 ${width} ${drawing.height}`);
-    readout(svg, frame.querySelector("[aria-live]"), drawing);
-  }
+  for (const chart of charts) draw_again(chart, printing);
 }
 
 let drawn_width = 0;

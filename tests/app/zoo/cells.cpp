@@ -89,6 +89,20 @@ TEST_CASE("a charge that keeps its distance from lithium's potential raises noth
                      words({"rates", "demo", "--charge", "--rates", "2C", "--temperature", "40 degC"}));
   must_raise_nothing("graphite against lithium down to 10 mV",
                      words({"rates", "demo_half_cell", "--rates", "C/10,1C"}));
+  must_raise_nothing("a quick charge of the middle alone",
+                     with_protocol(app_test::program({"cards", "demo"}).results,
+                                   "steps:\n  - {drive: {rate: 2C, sense: charge}, until: {time: 5 min}}\n",
+                                   {"follow", "cell.yaml", "--protocol", "protocol.yaml", "--from-soc", "0.3"}));
+  must_raise_nothing("a pulse each way",
+                     with_protocol(app_test::program({"cards", "demo"}).results,
+                                   "steps:\n  - {drive: {rate: 1C, sense: discharge}, until: {time: 10 s}}\n"
+                                   "  - {drive: rest, until: {time: 40 s}}\n"
+                                   "  - {drive: {rate: 1C, sense: charge}, until: {time: 10 s}}\n",
+                                   {"follow", "cell.yaml", "--protocol", "protocol.yaml", "--from-soc", "0.5"}));
+  must_raise_nothing("graphite emptied against lithium",
+                     words({"rates", "demo_half_cell", "--charge", "--rates", "C/10,1C"}));
+  must_raise_nothing("a discharge in the cold", words({"rates", "demo", "--rates", "C/5", "--temperature", "0 degC"}));
+  must_raise_nothing("losses of a half cell", words({"losses", "lfp_half_cell", "--charge", "--rate", "1C"}));
   must_raise_nothing("an oxide against lithium, charged and discharged",
                      words({"rates", "lfp_half_cell", "--both", "--rates", "C/10,2C"}));
   must_raise_nothing("a usual cycle",

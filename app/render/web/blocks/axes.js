@@ -44,7 +44,7 @@ function domain(values, include = []) {
   return [low - room, high + room];
 }
 
-const minus = (words) => words.replace("-", "\u2212");
+const minus = (words) => words.replace(/(^|e|[^0-9])-/g, "$1\u2212");
 
 /** Ticks that there is room for: the earlier ones go first. */
 function roomy(ticks, size) {
@@ -64,6 +64,21 @@ const x_ticks = (x, axis, box) => {
   return x.ticks(count).map((value) => ({ at: x(value), words: minus(write(value)) }));
 };
 
+/** How many steps a y axis of this height has. */
+const step_count = (box) => Math.max(2, Math.min(6, Math.round((box.bottom - box.top) / 50)));
+
+/** Room left of a plot for the words at its ticks, never less than usual: a long one must not lose its sign. */
+const room_for_ticks = (box, y, axis) => Math.max(48, 12 + Math.max(0, ...y_ticks(y, axis, step_count(box)).map((tick) => width_of(tick.words))));
+
+/** Ticks of a linear axis: very small or large ones as powers of ten. */
+const tick_writer = (scale, count) => {
+  const largest = Math.max(...scale.domain().map(Math.abs));
+  if (scale.base || (largest >= 2e-3 && largest < 1e6)) return scale.tickFormat(count);
+  const step = Math.abs(d3.tickStep?.(...scale.domain(), count) ?? largest / count);
+  const digits = Math.max(1, Math.ceil(Math.log10(largest / step)));
+  return (value) => (Math.abs(value) < 1e-9 * largest ? "0" : num(value, digits));
+};
+
 const y_ticks = (y, axis, count) => {
   const [low, high] = y.domain();
   if (axis.ticks)
@@ -71,13 +86,13 @@ const y_ticks = (y, axis, count) => {
       axis.ticks.filter((tick) => tick.at >= low && tick.at <= high).map((tick) => ({ at: y(tick.at), words: tick.words })),
       () => 26,
     );
-  const write = y.tickFormat(count);
+  const write = tick_writer(y, count);
   return y.ticks(count).map((value) => ({ at: y(value), words: minus(write(value)) }));
 };
 
 /** Grid, ticks and titles. box: {left, right, top, floor, bottom}; x and y: d3 scales; axes as in the document. */
 function axes(box, x, y, x_axis, y_axis) {
-  const count = Math.max(2, Math.min(6, Math.round((box.bottom - box.top) / 50)));
+  const count = step_count(box);
   const rows = y_ticks(y, y_axis, count);
   const grid = rows.map((row) => tag("line", { x1: box.left, x2: box.right, y1: row.at, y2: row.at }));
   const left = rows.map((row) =>
@@ -92,8 +107,8 @@ function axes(box, x, y, x_axis, y_axis) {
     ...left,
     tag("line", { x1: box.left, x2: box.right, y1: box.floor, y2: box.floor }),
     ...below,
-    tag("text", { class: "axis-title", x: 2, y: box.title ?? box.top - 14 }, escaped(printed(y_axis.title))),
-    tag("text", { class: "axis-title", x: box.right, y: box.floor + 38, "text-anchor": "end" }, escaped(printed(x_axis.title))),
+    tag("text", { class: "axis-title", x: 2, y: box.title ?? box.top - 14 }, escaped(lettered(y_axis.title))),
+    tag("text", { class: "axis-title", x: box.right, y: box.floor + 38, "text-anchor": "end" }, escaped(lettered(x_axis.title))),
   ]);
 }
 

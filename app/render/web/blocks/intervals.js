@@ -69,7 +69,7 @@ function draw_stretch(row, middle, ends, part, id) {
 function draw_intervals(block, width, id) {
   const stretch = block.look === "stretch";
   const beside = width > 520 && !stretch;
-  const name = (row) => printed(stretch ? `${row.name}: ${row.words}` : row.name);
+  const name = (row) => lettered(stretch ? `${row.name}: ${row.words}` : row.name);
   const rows = block.rows.map((row) => ({ ...row, lines: beside ? [] : wrapped(name(row), width - 8, stretch ? 400 : 600) }));
   const names = beside ? Math.min(width * 0.4, Math.max(...rows.map((row) => width_of(name(row), 600))) + 8) : 0;
   const size = (row) => (beside ? 34 : 16 * row.lines.length + 36);
@@ -84,13 +84,13 @@ function draw_intervals(block, width, id) {
       tag("g", { class: "grid" }, ticks.map(({ at }) => upright(at))),
       tag("line", { x1: box.left, x2: box.right, y1: box.floor, y2: box.floor }),
       ...ticks.map(({ at, words }) => tag("text", { x: at, y: box.floor + 20, "text-anchor": "middle" }, escaped(words))),
-      tag("text", { class: "axis-title", x: box.right, y: box.floor + 38, "text-anchor": "end" }, escaped(printed(block.axis.title))),
+      tag("text", { class: "axis-title", x: box.right, y: box.floor + 38, "text-anchor": "end" }, escaped(lettered(block.axis.title))),
     ]),
     ...block.levels.map(({ at }) => upright(x(at), "level")),
   ];
-  const heads = block.levels.map(({ at, words }) => ({ wanted: x(at), size: width_of(printed(words)) + 10, words }));
+  const heads = block.levels.map(({ at, words }) => ({ wanted: x(at), size: width_of(lettered(words)) + 10, words }));
   for (const head of spread_out(heads, 0, width))
-    out.push(tag("text", { class: "note", x: head.centre, y: box.top - 8, "text-anchor": "middle" }, escaped(printed(head.words))));
+    out.push(tag("text", { class: "note", x: head.centre, y: box.top - 8, "text-anchor": "middle" }, escaped(lettered(head.words))));
   const traces = [];
   let top = box.top + 3;
   for (const row of rows) {
@@ -105,7 +105,7 @@ function draw_intervals(block, width, id) {
     if (known(row.value)) {
       const at = x(row.value);
       out.push(tag("circle", { class: "mark", cx: at, cy: middle, r: 4.5, fill: row.doubtful ? "#fff" : INK, stroke: INK }));
-      traces.push({ points: [[at, middle]], stroke: INK, words: () => [printed(row.name), printed(row.words)].filter(Boolean) });
+      traces.push({ points: [[at, middle]], stroke: INK, words: () => [lettered(row.name), lettered(row.words)].filter(Boolean) });
     }
     top += size(row);
   }

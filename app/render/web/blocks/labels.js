@@ -61,7 +61,7 @@ function labels_right(items, box, x_label) {
     );
     return (
       leader([[item.x + 3, item.wanted], [x_label - 10, item.centre], [x_label - 4, item.centre]], item.stroke) +
-      tag("text", { class: "label", fill: lettering(item.stroke) }, rows)
+      tag("text", { class: "label", fill: lettering(item.stroke), "data-line": item.line }, rows)
     );
   });
 }
@@ -91,7 +91,7 @@ function labels_in_rows(items, box, width, below, rows, band) {
     drawn.push(
       tag(
         "text",
-        { class: "label", x: item.centre, y: item.base, "text-anchor": "middle", fill: lettering(item.stroke) },
+        { class: "label", x: item.centre, y: item.base, "text-anchor": "middle", fill: lettering(item.stroke), "data-line": item.line },
         escaped(item.words),
       ),
     );

@@ -5,7 +5,7 @@ const BAND_WORDS = 150;
 
 /** Words of the strips, in lines; `top`: the room that they take above the plot. */
 function band_heads(bands, width) {
-  const lines = bands.map((band) => wrapped(printed(band.words), Math.min(BAND_WORDS, width * 0.28), 400));
+  const lines = bands.map((band) => wrapped(lettered(band.words), Math.min(BAND_WORDS, width * 0.28), 400));
   return { lines, top: lines.length ? 16 * Math.max(...lines.map((some) => some.length)) + 26 : 0 };
 }
 
@@ -58,7 +58,7 @@ const draw_marks = (marks, box, x, y) =>
     return (
       tag("polyline", { class: "limit", fill: "none", points: path }) +
       dot(at, high) +
-      words_beside([printed(mark.words)], at, high + (near_top ? -5 : 4), box, true)
+      words_beside([lettered(mark.words)], at, high + (near_top ? -5 : 4), box, true)
     );
   });
 
@@ -67,7 +67,7 @@ const draw_uprights = (uprights, box, x) =>
   uprights.map((one) => {
     const beyond = x(one.x) > box.right;
     const at = beyond ? box.right : x(one.x);
-    const lines = one.words.flatMap((words) => wrapped(printed(words), BAND_WORDS, 400));
+    const lines = one.words.flatMap((words) => wrapped(lettered(words), BAND_WORDS, 400));
     const line = { class: "warned", x1: at, x2: at, y1: box.top, y2: box.floor };
     return (beyond ? "" : tag("line", line)) + words_beside(beyond ? [...lines, "\u2192"] : lines, at, box.top + 34, box, false);
   });

@@ -18,27 +18,27 @@ const seen = (one) => one.x.some((value, i) => known(value) && known(one.y[i]));
 /** Words under the pointer at point i of a line. */
 function words_at(plot, one, i) {
   if (one.told) return one.told[i].map(printed);
-  const quantity = (value, axis) => [num(value, axis.digits), printed(axis.unit)].filter(Boolean).join(" ");
+  const quantity = (value, axis) => [num(value, axis.digits), lettered(axis.unit)].filter(Boolean).join(" ");
   return [
-    printed(one.label),
-    one.at_points ? printed(one.at_points[i]) : "",
+    lettered(one.label),
+    one.at_points ? lettered(one.at_points[i]) : "",
     plot.x.ticks
       ? quantity(one.y[i], plot.y)
       : `${quantity(one.x[i], plot.x)}, ${quantity(one.y[i], plot.y)}`,
-    ...(one.also || []).map((words) => printed(words[i])),
+    ...(one.also || []).map((words) => lettered(words[i])),
   ].filter(Boolean);
 }
 
 /** A line over a measured one is not named again. */
 const is_named = (line) => line.role !== "calculated";
 
-function plot_frame(plot, width, all, printing) {
+function plot_frame(plot, width, all, printing, left = 48) {
   const beside = plot.names === "right";
   const lines = all.filter(is_named);
   const bare = plot.names === "none" || !lines.some((line) => line.label);
   for (const line of lines) {
-    line.words = cut(printed(line.label), 110);
-    line.rows = beside ? wrapped(printed(line.label), width * 0.3) : [];
+    line.words = cut(lettered(line.label), 110);
+    line.rows = beside ? wrapped(lettered(line.label), width * 0.3) : [];
   }
   const long = (line) => Math.max(...(beside ? line.rows : [line.words]).map((words) => width_of(words, 600))) + 12;
   const whole = plot.whole ? 58 : 0;
@@ -50,14 +50,15 @@ function plot_frame(plot, width, all, printing) {
   const heads = band_heads(plot.bands, width);
   const above = plot.key ? 22 : 0;
   const top = above + (plot.stages.length ? 50 : 34) + heads.top;
-  const box = { left: 48, right: width - right, top, floor: height + heads.top - 48, title: above + (plot.stages.length || heads.top ? 18 : 20) };
+  const box = { left, right: width - right, top, floor: height + heads.top - 48, title: above + (plot.stages.length || heads.top ? 18 : 20) };
   const foot = plot.y.zero && lines.some((line) => line.y.some((value) => value === 0)) ? 26 : 0;
   box.bottom = box.floor - (plot.names === "below" ? band : 6) - foot;
   return { box, height: height + heads.top, rows, band, heads, foot, x_end: whole ? box.right - names : box.right - (beside ? 0 : 6) };
 }
 
 function plot_scales(plot, lines, { box, band, x_end }) {
-  const all = (key) => lines.flatMap((line) => line[key] || []);
+  const view = plot.view || {};
+  const all = (key) => lines.filter((line) => !line.hidden).flatMap((line) => line[key] || []);
   const x = plot.x.logarithmic
     ? d3.scaleLog(domain(all("x")).map((value, i) => value * (i ? 1.15 : 0.8)), [box.left, x_end])
     : d3.scaleLinear(domain(all("x"), plot.x.include), [box.left, x_end]);
@@ -71,6 +72,8 @@ function plot_scales(plot, lines, { box, band, x_end }) {
   if (plot.y.logarithmic) y.range([box.bottom, box.top]);
   else if (plot.whole) y.domain([y.domain()[0], 1.06 * y.domain()[1]]);
   else y.nice(6);
+  if (view.x) x.domain(view.x);
+  if (view.y) y.domain(view.y);
   y.range([box.bottom, box.top + (plot.names === "above" ? band : 0)]);
   return [x, y];
 }
@@ -89,11 +92,11 @@ function draw_zones(plot, box, y, id) {
 function draw_notes(plot, box, y) {
   const level = ({ at }) => tag("line", { class: "level", x1: box.left, x2: box.right, y1: y(at), y2: y(at) });
   const words = (at, text, below) =>
-    tag("text", { class: "note", x: box.left + 8, y: y(at) + (below ? 16 : -6) }, escaped(printed(text)));
+    tag("text", { class: "note", x: box.left + 8, y: y(at) + (below ? 16 : -6) }, escaped(lettered(text)));
   return [
     ...plot.levels.map(level),
     ...plot.levels.map(({ at, words: text }) => (text ? words(at, text) : "")),
-    plot.note ? tag("text", { class: "note", x: box.left + 8, y: box.top + 14 }, escaped(printed(plot.note))) : "",
+    plot.note ? tag("text", { class: "note", x: box.left + 8, y: box.top + 14 }, escaped(lettered(plot.note))) : "",
     ...plot.zones.map((zone) => {
       const edge = known(zone.to) ? zone.to : zone.from;
       return zone.words && known(edge) ? words(edge, zone.words, known(zone.to)) : "";
@@ -142,7 +145,7 @@ function words_at_points(lines, places, box) {
       const at = [point[0], point[1] + (above ? -10 : 20)];
       if (taken.some((place) => Math.abs(place[0] - at[0]) < 44 && Math.abs(place[1] - at[1]) < 18)) return "";
       taken.push(at);
-      return tag("text", { class: "value", x: at[0], y: at[1], "text-anchor": "middle", fill: line.look.stroke }, escaped(printed(words)));
+      return tag("text", { class: "value", x: at[0], y: at[1], "text-anchor": "middle", fill: line.look.stroke }, escaped(lettered(words)));
     }),
   );
 }
@@ -164,10 +167,10 @@ const line_style = (line) =>
 function draw_key({ key, series }, width) {
   const entries = (key || []).map((one) => ({ ...one, order: 0, like: series.find((line) => line.role === one.role) }));
   const looks = looks_of(entries);
-  let at = width - entries.reduce((sum, one) => sum + width_of(printed(one.words)) + 54, 0);
+  let at = width - entries.reduce((sum, one) => sum + width_of(lettered(one.words)) + 54, 0);
   return entries.map((one, i) => {
     const from = Math.max(0, at);
-    at = from + width_of(printed(one.words)) + 54;
+    at = from + width_of(lettered(one.words)) + 54;
     const { stroke, dash } = looks[i];
     const sample =
       one.like?.joined === false
@@ -175,7 +178,7 @@ function draw_key({ key, series }, width) {
         : tag("line", { class: line_style(one), x1: from + 4, x2: from + 30, y1: 10, y2: 10, stroke, "stroke-dasharray": dash });
     return (
       sample +
-      tag("text", { class: "note", x: from + 38, y: 14.5 }, escaped(printed(one.words)))
+      tag("text", { class: "note", x: from + 38, y: 14.5 }, escaped(lettered(one.words)))
     );
   });
 }
@@ -210,10 +213,17 @@ function draw_series(line, points, x, y, floor, id) {
 /** @returns {svg, height, box, traces: [{points: [[px, py]], stroke, words(k) -> [line]}]} */
 function draw_plot(plot, width, id, printing = false) {
   const looks = looks_of(plot.series);
-  const lines = plot.series.map((one, i) => ({ ...one, look: looks[i] })).filter(seen);
-  const frame = plot_frame(plot, width, lines, printing);
+  const lines = plot.series
+    .map((one, i) => ({ ...one, look: looks[i], at: i, hidden: plot.view?.hidden?.includes(i) }))
+    .filter(seen);
+  let frame = plot_frame(plot, width, lines, printing);
+  let [x, y] = plot_scales(plot, lines, frame);
+  const left = room_for_ticks(frame.box, y, plot.y);
+  if (left > frame.box.left) {
+    frame = plot_frame(plot, width, lines, printing, left);
+    [x, y] = plot_scales(plot, lines, frame);
+  }
   const { box } = frame;
-  const [x, y] = plot_scales(plot, lines, frame);
   const places = lines.map((line) => points_of(line, x, y));
   const [grounds, heads] = draw_bands(plot.bands, frame.heads, box, x, width, id);
   const out = [
@@ -228,20 +238,25 @@ function draw_plot(plot, width, id, printing = false) {
   const items = [];
   const traces = [];
   lines.forEach((line, k) => {
-    const points = places[k].filter((p) => p[1] > box.top - 8 && p[1] < box.floor + 8);
+    const points = places[k].filter((p) => p[1] > box.top - 8 && p[1] < box.floor + 8 && p[0] > box.left - 8 && p[0] < box.right + 8);
+    if (line.hidden) {
+      const last = points[points.length - 1] ?? [box.right, box.bottom];
+      if (is_named(line) && line.label) items.push({ x: last[0], y: last[1], wanted: last[1], words: line.words, lines: line.rows, size: 15 * line.rows.length + 2, stroke: "#b6bec3", line: line.at });
+      return;
+    }
     out.push(draw_series(line, points, x, y, box.floor, `${id}-plot`));
     if (!points.length) return;
     const end = points[points.length - 1];
     const { stroke } = line.look;
     if (!line.marked && line.role === "in_order")
       out.push(tag("circle", { class: "end", cx: end[0], cy: end[1], r: 3, fill: line.doubtful ? "#fff" : stroke, stroke }));
-    if (is_named(line) && line.label) items.push({ x: end[0], y: end[1], wanted: end[1], words: line.words, lines: line.rows, size: 15 * line.rows.length + 2, stroke });
+    if (is_named(line) && line.label) items.push({ x: end[0], y: end[1], wanted: end[1], words: line.words, lines: line.rows, size: 15 * line.rows.length + 2, stroke, line: line.at });
     traces.push({ points, stroke, words: (i) => words_at(plot, line, points[i][2]) });
   });
   out.push(frame.foot ? draw_zeros(lines, plot.y.zero, box, x, frame.foot) : "");
-  out.push(...words_at_points(lines, places, box), ...draw_notes(plot, box, y));
+  out.push(...words_at_points(lines.filter((line) => !line.hidden), places.filter((_, k) => !lines[k].hidden), box), ...draw_notes(plot, box, y));
   out.push(heads, ...draw_marks(plot.marks, box, x, y), ...draw_uprights(plot.uprights, box, x));
   if (plot.names === "right") out.push(...labels_right(items, box, frame.x_end + 20));
   else if (plot.names !== "none") out.push(...labels_in_rows(items, box, width, plot.names === "below", frame.rows, frame.band));
-  return { svg: out.join(""), height: frame.height, box, traces };
+  return { svg: out.join(""), height: frame.height, box, traces, scales: { x, y } };
 }

@@ -48,7 +48,7 @@ function draw_stack(stack, width, id, printing = false) {
   const y = d3.scaleLinear([low < 0 && low > -0.04 * high ? 0 : low, high], [box.floor, box.top]).nice(5);
   const anchor = rows.reduce((best, row, i) => (row.total <= y.domain()[1] ? i : best), 0);
   const shape = d3.area().x((d) => x(d.data.at)).y0((d) => y(d[0])).y1((d) => y(d[1]));
-  const unit = (value, axis) => `${num(value, axis.digits)} ${printed(axis.unit)}`;
+  const unit = (value, axis) => `${num(value, axis.digits)} ${lettered(axis.unit)}`;
   const out = [clip(`${id}-plot`, box), axes(box, x, y, stack.x, stack.y)];
   const items = [];
   const traces = [];
@@ -66,13 +66,13 @@ function draw_stack(stack, width, id, printing = false) {
         part.name,
         unit(rows[k].values[i], stack.y),
         unit(rows[k].at, stack.x),
-        `${printed(stack.total)} ${unit(rows[k].total, stack.y)}`,
+        `${lettered(stack.total)} ${unit(rows[k].total, stack.y)}`,
       ],
     });
   });
   out.push(...labels_right(items, box, box.right + 26));
   if (stack.note)
-    out.push(tag("text", { class: "note", x: box.right - 8, y: box.top + 14, "text-anchor": "end" }, `\u2191 ${escaped(printed(stack.note))}`));
+    out.push(tag("text", { class: "note", x: box.right - 8, y: box.top + 14, "text-anchor": "end" }, `\u2191 ${escaped(lettered(stack.note))}`));
   return { svg: out.join(""), height, box, traces };
 }
 
@@ -81,7 +81,7 @@ const LOOKS = { positive: 0, negative: 6, separator: 5, lithium: 3 };
 /** {title, says, layers: [{name, look, size, words, shares: [{words, share, fill: "empty" | "binder" | "own"}]}]} */
 function draw_layers(drawing, width, id) {
   const { layers } = drawing;
-  const lines = layers.map((layer) => [...wrapped(printed(layer.name), 130), printed(layer.words)]);
+  const lines = layers.map((layer) => [...wrapped(lettered(layer.name), 130), lettered(layer.words)]);
   const top = 16 * Math.max(...lines.map((some) => some.length)) + 22;
   const box = { left: 2, right: width - 2, top, floor: top + 130 };
   const high = box.floor - box.top;
@@ -98,11 +98,11 @@ function draw_layers(drawing, width, id) {
       const y = box.top + from * high;
       const paint = { empty: "#fff", binder: "#cfd5d8", own }[fill];
       out.push(tag("rect", { class: "slab", x: at, width: wide, y, height: share * high, fill: paint }));
-      const long = width_of(printed(words)) + 12;
+      const long = width_of(lettered(words)) + 12;
       if (share * high >= 20 && long <= wide - 6) {
         const middle = y + (share * high) / 2;
         out.push(tag("rect", { x: at + (wide - long) / 2, y: middle - 9, width: long, height: 18, fill: "#fff" }));
-        out.push(tag("text", { class: "inside", x: at + wide / 2, y: middle + 4.5, "text-anchor": "middle" }, escaped(printed(words))));
+        out.push(tag("text", { class: "inside", x: at + wide / 2, y: middle + 4.5, "text-anchor": "middle" }, escaped(lettered(words))));
       }
       from += share;
     }

@@ -52,7 +52,7 @@ const ELEMENTS = new Set(
 );
 
 function is_formula(piece) {
-  const atoms = piece.match(/[A-Z][a-z]?|\d+(?:\.\d+)?/g) || [];
+  const atoms = piece.match(/[A-Z][a-z]?|\d+(?:[./]\d+)?/g) || [];
   const symbols = atoms.filter((atom) => /^[A-Z]/.test(atom));
   return (
     symbols.length > 1 &&
@@ -62,11 +62,19 @@ function is_formula(piece) {
   );
 }
 
+/** Text in pieces, every second one of which may be a chemical formula. */
+const pieces_of = (words) => printed(words).split(/((?:[A-Z][a-z]?(?:\d+(?:[./]\d+)?)?){2,})/);
+
 /** Text as HTML, the digits of chemical formulae lowered. */
 const rich = (words) =>
-  printed(words)
-    .split(/((?:[A-Z][a-z]?(?:\d+(?:\.\d+)?)?){2,})/)
-    .map((piece) => (is_formula(piece) ? piece.replace(/\d+(?:\.\d+)?/g, "<sub>$&</sub>") : escaped(piece)))
+  pieces_of(words)
+    .map((piece) => (is_formula(piece) ? piece.replace(/\d+(?:[./]\d+)?/g, "<sub>$&</sub>") : escaped(piece)))
+    .join("");
+
+/** Text for a drawing, which has no lowered letters but those of Unicode. */
+const lettered = (words) =>
+  pieces_of(words)
+    .map((piece) => (is_formula(piece) ? piece.replace(/\d/g, (digit) => String.fromCharCode(0x2080 + Number(digit))) : piece))
     .join("");
 
 /** `<tag name="value">content</tag>`; attributes that are null or undefined are left out; content is HTML. */

@@ -12,12 +12,11 @@ function table_html(table) {
     tag("tr", {}, shown.map((i, k) => tag(k ? "td" : "th", { scope: k ? undefined : "row", class: side(i) }, rich(row[i])))),
   );
   const inside = tag("table", {}, [
-    table.title ? tag("caption", {}, rich(table.title)) : "",
     tag("thead", {}, tag("tr", {}, head)),
     tag("tbody", {}, body),
   ]);
   const region = { class: "table", role: "region", tabindex: "0", "aria-label": table.title };
-  return tag("div", region, inside) + (table.more ? tag("p", { class: "remarks" }, rich(table.more)) : "");
+  return (table.title ? tag("p", { class: "caption" }, rich(table.title)) : "") + tag("div", region, inside) + (table.more ? tag("p", { class: "remarks" }, rich(table.more)) : "");
 }
 
 const CHARTS = { plot: draw_plot, bars: draw_bars, stack: draw_stack, layers: draw_layers, intervals: draw_intervals };
@@ -30,6 +29,7 @@ function chart_html(block, charts) {
   return tag("div", { class: "chart", id }, [
     block.title ? tag("h3", {}, rich(block.title)) : "",
     tag("svg", { role: "img", "aria-label": label }),
+    block.handles ? tag("p", { class: "handles" }, rich(block.handles)) : "",
     tag("p", { class: "unseen", "aria-live": "polite" }),
   ]);
 }
