@@ -150,6 +150,11 @@ std::string start_words(const Recording& recording) {
     case Beginning::From::rest_before:
       words = fmt::format("from rest at {}, at the end of the rest before", volts);
       break;
+    case Beginning::From::rest_behind:
+      words = fmt::format(
+          "from a state of charge of {} \u00b1 {} %, by the rest of step {} and the charge passed until then",
+          digits(100 * b.state_of_charge, 3), digits(100 * b.spread, 2), b.rest_step + 1);
+      break;
     case Beginning::From::fitted:
     case Beginning::From::unknown:
       words = fmt::format(

@@ -73,6 +73,9 @@ Lines understood(const Measured& data) {
       "  separated by {}{}; {}", separator_name(data.separator), data.decimal_comma ? ", decimal comma" : "",
       data.header_line > 0 ? fmt::format("header in line {}", data.header_line) : "no header"));
   said.lines.push_back("  " + row_counts(data));
+  if (data.current_offset != 0)
+    said.lines.push_back(fmt::format("  {} mA that the sensor reads at every rest are taken off each row",
+                                     digits(1e3 * data.current_offset, 3)));
   const params::Record& record = data.record;
   const auto [lowest, highest] = std::minmax_element(record.voltage.begin(), record.voltage.end());
   const auto [least, most] = std::minmax_element(record.current.begin(), record.current.end());

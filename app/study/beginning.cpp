@@ -231,6 +231,28 @@ Beginning find_beginning(const Job& job, const params::Record& record, const std
   return best;
 }
 
+std::optional<Beginning> beginning_by_rest_behind(const Job& job, const params::Record& record,
+                                                  const std::vector<params::RecordedStep>& steps, std::size_t first) {
+  constexpr double told = 0.02;
+  constexpr double sheet_is_right = 0.01;  // of the capacity: by mass and thickness, common practice
+  const AtRest rest(job);
+  const double holds = job.bench.window.capacity * job.plate_area();
+  for (std::size_t s = first + 1; s < steps.size(); ++s) {
+    if (steps[s].kind != params::StepKind::rest) continue;
+    Beginning b = at_voltage(rest, From::rest_behind, record.voltage[steps[s].last], unsettled(record, steps, s));
+    if (b.spread > told) continue;
+    const double passed = params::charge_between(record, steps[first].first, steps[s].last) / holds;
+    b.state_of_charge -= passed;
+    b.spread += sheet_is_right * std::abs(passed);
+    if (b.state_of_charge < -told || b.state_of_charge > 1 + told) continue;
+    b.voltage = b.taken_as = rest.voltage(b.state_of_charge);
+    b.at_step = first;
+    b.rest_step = s;
+    return b;
+  }
+  return std::nullopt;
+}
+
 double rested_voltage(const std::string& text, std::vector<params::SourceFile>& files) {
   const auto wrong = [&](const std::string& why) { return CommandLineError("--rested-at '" + text + "': " + why); };
   std::error_code ignored;

@@ -22,6 +22,7 @@ struct Beginning {
     first_row,        ///< of the record, at rest: recorded before the current came up
     full,             ///< not measured: equilibrium of a full cell, which the voltage under current fits
     empty,            ///< the same of an empty one
+    rest_behind,      ///< a rest that comes later, less the charge passed until then
     fitted,           ///< not measured: the state from which the model meets the curve best
     unknown           ///< nothing tells
   };
@@ -32,12 +33,13 @@ struct Beginning {
   double spread = 0;            ///< half-width of the state of charge that what tells it leaves open
   std::size_t at_step = 0;      ///< the run begins with this step; earlier than the first that takes part: through what
                                 ///< is skipped
+  std::size_t rest_step = 0;    ///< rest_behind: that rest
   double unrecorded = 0;        ///< the first step had gone on for so long when the record begins, by its counter [s]
   double rms = 0;               ///< fitted: what is left [V]
   bool at_end = false;          ///< fitted: at an end of the range that was searched
   bool little_current = false;  ///< first_row: whether before or under current, which costs less than 5 mV there
 
-  bool is_measured() const { return from == From::rest_before || from == From::first_row; }
+  bool is_measured() const { return from == From::rest_before || from == From::first_row || from == From::rest_behind; }
   bool is_told() const { return from == From::state_of_charge || from == From::told_voltage; }
 };
 
@@ -67,6 +69,11 @@ class AtRest {
 /// voltage without what the current costs lies near that, or else unknown.
 Beginning find_beginning(const Job& job, const params::Record& record, const std::vector<params::RecordedStep>& steps,
                          std::size_t first);
+
+/// Where the start of `steps[first]` is unknown: by the first rest behind it that tells a state to 2 %, less the charge
+/// passed until then.
+std::optional<Beginning> beginning_by_rest_behind(const Job& job, const params::Record& record,
+                                                  const std::vector<params::RecordedStep>& steps, std::size_t first);
 
 /// The state from which the model meets the voltages of a recording best: least squares over the state of charge, steep
 /// parts weighted down. `spread` from how fast the misfit grows, eight points of a curve counting as independent.

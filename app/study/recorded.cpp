@@ -188,6 +188,15 @@ void settle_beginning(Recording& r, const Job& job, UntoldStart untold) {
   const bool assumed = r.beginning.from == From::full || r.beginning.from == From::empty;
   if (!assumed && r.beginning.from != From::unknown) return;
   if (assumed && untold == UntoldStart::refuse) return;
+  if (!assumed && untold == UntoldStart::fit) {
+    if (auto behind = beginning_by_rest_behind(job, r.measured.record, r.steps, r.beginning.at_step)) {
+      // what flowed before the record began is no part of the charge until that rest
+      if (r.beginning.unrecorded == 0) {
+        r.beginning = *behind;
+        return;
+      }
+    }
+  }
   if (untold == UntoldStart::fit && r.rows.size() > 3) {
     const Beginning fitted = fitted_beginning(job, r);
     const double end = r.beginning.from == From::empty ? 0 : 1;
