@@ -25,10 +25,10 @@
 #include <string>
 #include <vector>
 
-#include "benchmarks/cells_from_papers.hpp"
 #include "benchmarks/exact_series.hpp"
 #include "benchmarks/measure.hpp"
 #include "solver/step/simulator.hpp"
+#include "tests/published_cells.hpp"
 
 namespace {
 
@@ -125,7 +125,7 @@ void aim(const char* words, bool met, double value) {
 }
 
 void three_ways(int rounds, Verdict& verdict) {
-  const model::Cell cell = nmc811_graphite_siox(), varying = tests::published_cell(true);
+  const model::Cell cell = tests::nmc811_graphite_siox(), varying = tests::published_cell(true);
   model::Cell both_vary = cell;  // diffusivities in the grains and the salt
   both_vary.positive.host.diffusivity = varying.positive.host.diffusivity;
   both_vary.negative->host.diffusivity = varying.negative->host.diffusivity;

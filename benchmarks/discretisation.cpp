@@ -11,10 +11,10 @@
 #include <string>
 #include <vector>
 
-#include "benchmarks/cells_from_papers.hpp"
 #include "benchmarks/exact_series.hpp"
 #include "benchmarks/measure.hpp"
 #include "solver/step/simulator.hpp"
+#include "tests/published_cells.hpp"
 
 namespace {
 
@@ -112,7 +112,7 @@ std::string words(const char* format, double value) {
 
 void constant_diffusivity(int rounds, Verdict& verdict) {
   std::puts("\n== Constant diffusivity; errors against the exact eigenmode series of the sphere");
-  const model::Cell cell = nmc811_graphite_siox();
+  const model::Cell cell = tests::nmc811_graphite_siox();
   std::vector<Setting> settings{{"default", {}}};
   for (const int modes : {3, 6, 12, 24, 48}) {
     settings.push_back({words("%.0f modes", modes), {1e-5, 2, as_it_is, modes}});
@@ -159,7 +159,7 @@ void resolved_electrolyte(int rounds, Verdict& verdict) {
   std::puts(
       "\n== Resolved electrolyte, constant diffusivity in the grains; errors against salt degree 20 at tolerance "
       "1e-10");
-  const model::Cell cell = nmc811_graphite_siox();
+  const model::Cell cell = tests::nmc811_graphite_siox();
   constexpr auto resolved = ElectrolyteModel::resolved;
   std::vector<Setting> settings{{"default (salt degree 8)", {}, resolved}, {"uniform electrolyte, for its cost", {}}};
   for (const int degree : {2, 3, 4, 6, 8, 12, 16}) {

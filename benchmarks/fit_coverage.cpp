@@ -10,10 +10,10 @@
 
 #include "benchmarks/measure.hpp"
 #include "solver/estimation/fit.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 
 using namespace onegrain;
-using solver::Quantity;
+using solver::FreeQuantity;
 
 namespace {
 
@@ -22,22 +22,22 @@ constexpr int parameters = 6;
 
 struct What {
   const char* name;
-  Quantity quantity;
+  FreeQuantity quantity;
   bool negative;
 };
 constexpr What all[parameters] = {
-    {"positive diffusion time", Quantity::diffusion_time, false},
-    {"negative diffusion time", Quantity::diffusion_time, true},
-    {"positive exchange current density", Quantity::exchange_current_density, false},
-    {"negative exchange current density", Quantity::exchange_current_density, true},
-    {"positive capacity", Quantity::capacity, false},
-    {"negative capacity", Quantity::capacity, true},
+    {"positive diffusion time", FreeQuantity::diffusion_time, false},
+    {"negative diffusion time", FreeQuantity::diffusion_time, true},
+    {"positive exchange current density", FreeQuantity::exchange_current_density, false},
+    {"negative exchange current density", FreeQuantity::exchange_current_density, true},
+    {"positive capacity", FreeQuantity::capacity, false},
+    {"negative capacity", FreeQuantity::capacity, true},
 };
 
 double value_in(const model::Cell& cell, const What& what) {
   const model::Electrode& e = what.negative ? *cell.negative : cell.positive;
-  if (what.quantity == Quantity::capacity) return e.capacity();
-  if (what.quantity == Quantity::exchange_current_density) return e.host.exchange_current_density(0, 298.15);
+  if (what.quantity == FreeQuantity::capacity) return e.capacity();
+  if (what.quantity == FreeQuantity::exchange_current_density) return e.host.exchange_current_density(0, 298.15);
   return e.particle_radius * e.particle_radius / e.host.diffusivity(0.5, 298.15);
 }
 

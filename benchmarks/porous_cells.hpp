@@ -4,9 +4,9 @@
 #include <string>
 #include <vector>
 
-#include "benchmarks/cells_from_papers.hpp"
 #include "model/balance.hpp"
 #include "params/sheet/sheet.hpp"
+#include "tests/published_cells.hpp"
 
 /// The cells of the porous-electrode calculation, with the words for their tables.
 namespace onegrain::benchmarks {
@@ -29,13 +29,13 @@ inline std::vector<NamedCell> cells_from_papers() {
   return {
       {"nmc811",
        1,
-       nmc811_graphite_siox(),
+       tests::nmc811_graphite_siox(),
        {"set: NMC811 | graphite-SiOx, Chen et al., J. Electrochem. Soc. 167, 080534 (2020); electrolyte: Nyman et al.,",
         "  Electrochim. Acta 53, 6356 (2008), t+ 0.2594, thermodynamic factor 1. VALUES FROM MEMORY",
         "negative | positive: electronic conductivity 215 | 0.18 S/m, tortuosity porosity^-0.5; 1C = 48.685 A/m2"}},
       {"lco",
        2,
-       lco_graphite(),
+       tests::lco_graphite(),
        {"set: LiCoO2 | graphite, Marquis et al., J. Electrochem. Soc. 166, A3693 (2019); electrolyte: Capiglia et al.,",
         "  J. Power Sources 81-82, 859 (1999), t+ 0.4, thermodynamic factor 1. VALUES FROM MEMORY",
         "negative | positive: electronic conductivity 100 | 10 S/m; 1C = 24 A/m2; the voltage limits 3.1 and 4.1 V are "

@@ -16,12 +16,12 @@
 #include <string>
 #include <vector>
 
-#include "benchmarks/cells_from_papers.hpp"
 #include "benchmarks/porous_cells.hpp"
 #include "benchmarks/porous_electrode.hpp"
 #include "model/balance.hpp"
 #include "model/kinetics.hpp"
 #include "solver/step/simulator.hpp"
+#include "tests/published_cells.hpp"
 
 namespace {
 
@@ -272,7 +272,7 @@ void check_collapse() {
       }
     }
   }
-  const model::Cell full = nmc811_graphite_siox();
+  const model::Cell full = tests::nmc811_graphite_siox();
   model::Cell varying = without_resistance(full, 1e4);
   varying.positive.host.diffusivity = tests::published_cell(true).positive.host.diffusivity;
   varying.negative->host.diffusivity = tests::published_cell(true).negative->host.diffusivity;
@@ -309,7 +309,7 @@ LinearElectrode linear_electrode(const model::Electrode& e, double x, const mode
 }
 
 void check_linear_distribution() {
-  model::Cell cell = nmc811_graphite_siox();
+  model::Cell cell = tests::nmc811_graphite_siox();
   cell.positive.host.exchange_current_density = cell.positive.host.exchange_current_density.scaled(20);
   cell.negative->host.exchange_current_density = cell.negative->host.exchange_current_density.scaled(200);
   const model::Stoichiometries x{0.5, 0.5};
@@ -340,7 +340,7 @@ void check_linear_distribution() {
 ///     c(0) - c(L) = -(1 - t+) (i / F) [ L_n / 2 D_n + L_s / D_s + L_p / 2 D_p ]  (i > 0 charges),
 /// the flux balance of the salt integrated twice.
 void check_steady_salt() {
-  model::Cell cell = nmc811_graphite_siox();
+  model::Cell cell = tests::nmc811_graphite_siox();
   const model::Electrolyte& s = cell.electrolyte;
   cell.electrolyte.conductivity = s.conductivity.scaled(1e4);
   cell.electrolyte.diffusivity = model::Property::constant(s.diffusivity(1000, cell.temperature));

@@ -84,8 +84,8 @@ void by_rate(const NamedCell& n, Verdict& verdict) {
     std::printf("  %-15s %9.0f", rate.words, charge);
     for (const auto electrolyte : {ElectrolyteModel::uniform, ElectrolyteModel::resolved}) {
       solver::Simulator simulator(n.cell, workspace, {}, electrolyte);
-      const solver::Curve curve = solver::constant_current(simulator, simulator.at_rest(n.start(rate.c_rate > 0)),
-                                                           table.stated("current_A_per_m2"));
+      const solver::ConstantCurrentCurve curve = solver::constant_current(
+          simulator, simulator.at_rest(n.start(rate.c_rate > 0)), table.stated("current_A_per_m2"));
       const Distance d = distance(table, std::min(end, curve.step.duration()),
                                   [&](std::size_t k) { return curve.step.at(table.rows[k][0]).terminal.voltage; });
       const bool trusted = solver::judge(curve.step).trusted();

@@ -105,7 +105,7 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
                                                {"separator_side", "", volts, summary}});
   }
   for (const NamedCurve& named : curves) {
-    const solver::Curve& c = named.curve;
+    const solver::ConstantCurrentCurve& c = named.curve;
     const solver::Trust trust = solver::judge(c.step);
     const double area = job.plate_area();
     Row row{named.label,

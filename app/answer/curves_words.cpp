@@ -14,24 +14,24 @@ namespace onegrain::app::answer {
 const char* sense_of(const NamedCurve& curve) { return curve.curve.is_charge() ? "charge" : "discharge"; }
 std::string name_of(const NamedCurve& curve) { return curve.label + " " + sense_of(curve); }
 
-const char* name_of(study::Loss loss, bool full) {
-  using study::Loss;
+const char* name_of(study::VoltageLoss loss, bool full) {
+  using study::VoltageLoss;
   switch (loss) {
-    case Loss::positive_diffusion:
+    case VoltageLoss::positive_diffusion:
       return full ? "diffusion in the positive grains" : "diffusion in the grains";
-    case Loss::positive_transfer:
+    case VoltageLoss::positive_transfer:
       return full ? "charge transfer at the positive" : "charge transfer at the grains";
-    case Loss::negative_diffusion:
+    case VoltageLoss::negative_diffusion:
       return "diffusion in the negative grains";
-    case Loss::negative_transfer:
+    case VoltageLoss::negative_transfer:
       return full ? "charge transfer at the negative" : "charge transfer at the lithium";
-    case Loss::electrolyte:
+    case VoltageLoss::electrolyte:
       return "electrolyte resistance";
-    case Loss::salt:
+    case VoltageLoss::salt:
       return "uneven salt";
-    case Loss::electronic:
+    case VoltageLoss::electronic:
       return "electronic resistance of the layers";
-    case Loss::contact:
+    case VoltageLoss::contact:
       return "contact resistance";
   }
   return "";
@@ -40,13 +40,13 @@ const char* name_of(study::Loss loss, bool full) {
 const char* name_of(solver::Loss loss, bool full) {
   switch (loss) {
     case solver::Loss::positive_diffusion:
-      return name_of(study::Loss::positive_diffusion, full);
+      return name_of(study::VoltageLoss::positive_diffusion, full);
     case solver::Loss::positive_charge_transfer:
-      return name_of(study::Loss::positive_transfer, full);
+      return name_of(study::VoltageLoss::positive_transfer, full);
     case solver::Loss::negative_diffusion:
-      return name_of(study::Loss::negative_diffusion, full);
+      return name_of(study::VoltageLoss::negative_diffusion, full);
     case solver::Loss::negative_charge_transfer:
-      return name_of(study::Loss::negative_transfer, full);
+      return name_of(study::VoltageLoss::negative_transfer, full);
     case solver::Loss::electrolyte:
       return "electrolyte: resistance and uneven salt";
     case solver::Loss::resistance:

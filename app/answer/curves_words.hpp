@@ -15,7 +15,7 @@ std::string name_of(const NamedCurve& curve);
 const char* sense_of(const NamedCurve& curve);
 
 /// "diffusion in the positive grains"; half cells: "diffusion in the grains".
-const char* name_of(study::Loss loss, bool full_cell);
+const char* name_of(study::VoltageLoss loss, bool full_cell);
 
 /// The losses that can be switched off, by the same names as far as they are the same.
 const char* name_of(solver::Loss loss, bool full_cell);

@@ -12,7 +12,7 @@
 namespace onegrain::app::answer {
 
 using solver::FreeParameter;
-using solver::Quantity;
+using solver::FreeQuantity;
 
 namespace {
 
@@ -24,24 +24,24 @@ std::string called(const params::ElectrodeSheet& electrode) {
 
 Measure measure_of(const study::Estimation& estimation, std::size_t index) {
   const params::Kind* kind = estimation.fitting.kinds[index];
-  return {kind, estimation.free()[index].quantity == Quantity::diffusion_time ? "s" : nullptr, 3};
+  return {kind, estimation.free()[index].quantity == FreeQuantity::diffusion_time ? "s" : nullptr, 3};
 }
 
 std::string label_of(const study::Estimation& estimation, std::size_t index) {
   const FreeParameter& p = estimation.free()[index];
   const std::string electrode = called(estimation.electrode(p.negative));
   switch (p.quantity) {
-    case Quantity::diffusion_time:
+    case FreeQuantity::diffusion_time:
       return "time of diffusion R\u00b2/D in the grains of the " + electrode;
-    case Quantity::exchange_current_density:
+    case FreeQuantity::exchange_current_density:
       return "exchange current density of the " + electrode;
-    case Quantity::capacity:
+    case FreeQuantity::capacity:
       return "capacity of the " + electrode + ", full minus empty";
-    case Quantity::lithium:
+    case FreeQuantity::lithium:
       return "lithium that both electrodes share";
-    case Quantity::contact_resistance:
+    case FreeQuantity::contact_resistance:
       return "contact resistance";
-    case Quantity::other:
+    case FreeQuantity::other:
       break;
   }
   return p.name;

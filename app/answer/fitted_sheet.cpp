@@ -21,7 +21,7 @@ namespace {
 
 using params::Spread;
 using solver::FreeParameter;
-using solver::Quantity;
+using solver::FreeQuantity;
 
 std::string today() {
   const std::time_t now = std::time(nullptr);
@@ -51,24 +51,24 @@ class Written {
 
   void write() {
     switch (p_.quantity) {
-      case Quantity::diffusion_time:
+      case FreeQuantity::diffusion_time:
         return diffusion_time();
-      case Quantity::exchange_current_density: {
+      case FreeQuantity::exchange_current_density: {
         const params::PropertyValue& i0 = electrode_.material.exchange_current_density;
         return scale_card("exchange_current_density", i0, value_ / p_.nominal, i0.function ? 1 : i0.si / p_.nominal);
       }
-      case Quantity::capacity: {
+      case FreeQuantity::capacity: {
         const double before = electrode_.accessible_fraction.si;
         return sheet_.revise(electrode_.key + ".accessible_fraction",
                              params::yaml_value(before * value_ / p_.nominal, params::FractionKind::kind,
                                                 spread(before / p_.nominal), source_));
       }
-      case Quantity::contact_resistance:
+      case FreeQuantity::contact_resistance:
         return sheet_.revise("contact_resistance", params::yaml_value(value_, params::ArealResistanceKind::kind,
                                                                       value_ > 0 ? spread(1) : Spread{}, source_));
-      case Quantity::lithium:
+      case FreeQuantity::lithium:
         return;  // as the charged state, once all is known
-      case Quantity::other:
+      case FreeQuantity::other:
         return by_path();
     }
   }
@@ -151,7 +151,7 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
   bool lithium = false;
   for (std::size_t k = 0; k < estimation.free().size(); ++k) {
     Written(estimation, result, k, made, sheet).write();
-    lithium = lithium || estimation.free()[k].quantity == Quantity::lithium;
+    lithium = lithium || estimation.free()[k].quantity == FreeQuantity::lithium;
   }
   if (lithium) {
     const model::Window w = model::equilibrium_window(cell);

@@ -5,7 +5,7 @@
 
 namespace onegrain::app {
 
-NamedCurve named(const Job& job, const std::string& label, double c_rate, solver::Curve curve) {
+NamedCurve named(const Job& job, const std::string& label, double c_rate, solver::ConstantCurrentCurve curve) {
   NamedCurve result{label, c_rate, std::move(curve)};
   study::PlatingWatch watch(job);
   result.side = watch.see(result.curve.step);

@@ -15,13 +15,13 @@ namespace onegrain::app {
 struct NamedCurve {
   std::string label;  ///< "C/10", "2 mA"
   double c_rate;      ///< > 0
-  solver::Curve curve;
+  solver::ConstantCurrentCurve curve;
   std::optional<study::SeparatorSide> side{};  ///< of a charge (half cell: of a lithiation): near to plating or not
   std::optional<study::Plating> plating{};
 };
 
 /// A curve from rest with its verdict on plating.
-NamedCurve named(const Job& job, const std::string& label, double c_rate, solver::Curve curve);
+NamedCurve named(const Job& job, const std::string& label, double c_rate, solver::ConstantCurrentCurve curve);
 
 namespace study {
 

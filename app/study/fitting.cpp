@@ -11,7 +11,7 @@ namespace onegrain::app::study {
 namespace {
 
 using solver::FreeParameter;
-using solver::Quantity;
+using solver::FreeQuantity;
 
 constexpr double factor_of_cards =
     1.17;  // ln(10) / 1.96: what diffusion and kinetics of a card without spread are known to
@@ -52,7 +52,7 @@ struct Builder {
     fitting.kinds.push_back(&kind);
   }
 
-  void add_within(const std::string& name, Quantity quantity, bool negative, double nominal, double factor,
+  void add_within(const std::string& name, FreeQuantity quantity, bool negative, double nominal, double factor,
                   double prior, const params::Kind& kind) {
     FreeParameter p{name, quantity, negative, nominal, nominal / factor, nominal * factor};
     p.prior = prior;
@@ -64,7 +64,7 @@ struct Builder {
     const double D = layer.host.diffusivity(reference_filling, model::reference_temperature);
     const double radius = deviation_of_logarithm(e.particle_radius);
     add_within(
-        e.key + ".diffusion_time", Quantity::diffusion_time, negative,
+        e.key + ".diffusion_time", FreeQuantity::diffusion_time, negative,
         layer.particle_radius * layer.particle_radius / D, 1e4,
         together(deviation_of_logarithm(e.material.diffusion_coefficient), std::isfinite(radius) ? 2 * radius : 0.0),
         params::Time::kind());
@@ -74,7 +74,7 @@ struct Builder {
     const model::Electrode& layer = negative ? *cell().negative : cell().positive;
     const double radius = deviation_of_logarithm(e.particle_radius);
     add_within(
-        e.key + ".exchange_current_density", Quantity::exchange_current_density, negative,
+        e.key + ".exchange_current_density", FreeQuantity::exchange_current_density, negative,
         layer.host.exchange_current_density(reference_filling, model::reference_temperature), 1e4,
         together(deviation_of_logarithm(e.material.exchange_current_density), std::isfinite(radius) ? radius : 0.0),
         params::CurrentDensity::kind());
@@ -82,7 +82,7 @@ struct Builder {
 
   void capacity(const params::ElectrodeSheet& e, bool negative) {
     const model::Electrode& layer = negative ? *cell().negative : cell().positive;
-    add_within(e.key + ".capacity", Quantity::capacity, negative, layer.capacity(), 3,
+    add_within(e.key + ".capacity", FreeQuantity::capacity, negative, layer.capacity(), 3,
                deviation_of_logarithm(e.accessible_fraction), params::ArealCapacity::kind());
   }
 
@@ -106,7 +106,7 @@ struct Builder {
 
   void contact() {
     const params::Value& stated = sheet().contact_resistance;
-    FreeParameter p{"contact_resistance", Quantity::contact_resistance, false, stated.si, 0, 1, false, 1e-4};
+    FreeParameter p{"contact_resistance", FreeQuantity::contact_resistance, false, stated.si, 0, 1, false, 1e-4};
     if (stated.spread.form == params::Spread::Form::absolute) p.prior = stated.spread.size / 1.96 / p.unit;
     if (stated.spread.form == params::Spread::Form::factor)
       p.prior = stated.si * (stated.spread.size - 1) / 1.96 / p.unit;
@@ -118,7 +118,7 @@ struct Builder {
       throw CommandLineError("--free lithium: the lithium of a half cell has no end; leave it out");
     const double content = cell().inventory.positive * cell().positive.capacity() +
                            cell().inventory.negative * cell().negative->capacity();
-    add_within("lithium", Quantity::lithium, false, content, 3, std::numeric_limits<double>::infinity(),
+    add_within("lithium", FreeQuantity::lithium, false, content, 3, std::numeric_limits<double>::infinity(),
                params::ArealCapacity::kind());
   }
 
@@ -148,8 +148,8 @@ struct Builder {
     if (!(value->si > 0))
       throw CommandLineError("--free '" + name + "': the sheet gives no positive value to start from");
     const bool share = value->kind == &params::FractionKind::kind;
-    FreeParameter p{name,      Quantity::other, false,
-                    value->si, value->si / 20,  share ? std::min(1.0, value->si * 20) : value->si * 20};
+    FreeParameter p{name,      FreeQuantity::other, false,
+                    value->si, value->si / 20,      share ? std::min(1.0, value->si * 20) : value->si * 20};
     p.prior = deviation_of_logarithm(*value);
     others.push_back(name);
     add(std::move(p), *value->kind);
@@ -230,8 +230,8 @@ std::vector<Eigen::VectorXd> starts(const Fitting& fitting, int count) {
     Eigen::VectorXd z = Eigen::VectorXd::Zero(size);
     for (Eigen::Index k = 0; k < parameters; ++k) {
       const FreeParameter& p = fitting.problem.free[static_cast<std::size_t>(k)];
-      const double usual = p.quantity == Quantity::capacity || p.quantity == Quantity::lithium ? 0.02
-                           : p.logarithmic                                                     ? 1.0
+      const double usual = p.quantity == FreeQuantity::capacity || p.quantity == FreeQuantity::lithium ? 0.02
+                           : p.logarithmic                                                             ? 1.0
                                            : 0.3 * std::max(p.nominal / p.unit, 1.0);
       z[k] = std::clamp(deviations[k] * (std::isfinite(p.prior) ? std::min(p.prior, 1.5 * usual) : usual),
                         p.coordinate(p.lower) + 1e-6, p.coordinate(p.upper) - 1e-6);
@@ -253,7 +253,8 @@ Estimation estimation(const Request& request, const Channels& channels, Job& job
   Fitting fitting = prepare_fit(job, recordings, names);
   if (curves_alone)
     for (FreeParameter& p : fitting.problem.free) {
-      const bool of_a_card = p.quantity == Quantity::diffusion_time || p.quantity == Quantity::exchange_current_density;
+      const bool of_a_card =
+          p.quantity == FreeQuantity::diffusion_time || p.quantity == FreeQuantity::exchange_current_density;
       p.prior = !of_a_card ? std::numeric_limits<double>::infinity() : std::min(p.prior, factor_of_cards);
     }
   auto problem = std::make_unique<solver::CellFit>(fitting.problem);

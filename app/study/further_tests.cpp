@@ -9,7 +9,7 @@ namespace onegrain::app::study {
 namespace {
 
 using solver::FreeParameter;
-using solver::Quantity;
+using solver::FreeQuantity;
 
 /// A step of a constant current from a state of charge, for no longer than `most` (0: to the cut-off), then a rest;
 /// compared at even times. Nothing where it is over at once.
@@ -109,8 +109,8 @@ class Trials {
     Eigen::Index count = 0;
     for (std::size_t k = 0; k < estimation_.free().size(); ++k) {
       FreeParameter p = estimation_.free()[k];
-      if (p.quantity == Quantity::lithium || p.quantity == Quantity::contact_resistance ||
-          p.quantity == Quantity::other || p.negative != negative)
+      if (p.quantity == FreeQuantity::lithium || p.quantity == FreeQuantity::contact_resistance ||
+          p.quantity == FreeQuantity::other || p.negative != negative)
         continue;
       p.negative = false;
       problem.free.push_back(p);

@@ -64,8 +64,8 @@ std::vector<Trial> trials(const Job& job) {
   return list;
 }
 
-solver::Curve run(const Job& job, const model::Cell& cell, const model::Window& window, double current,
-                  solver::Workspace& workspace) {
+solver::ConstantCurrentCurve run(const Job& job, const model::Cell& cell, const model::Window& window, double current,
+                                 solver::Workspace& workspace) {
   solver::Simulator simulator(cell, workspace, {}, job.electrolyte);
   return solver::constant_current(simulator, solver::start_of(simulator, window, current > 0), current);
 }
@@ -75,7 +75,7 @@ Lever tried(const Job& job, const Trial& trial, double current, double share_now
   try {
     const model::Cell cell = params::to_cell(trial.sheet);
     const model::Window window = model::equilibrium_window(cell);
-    const solver::Curve curve =
+    const solver::ConstantCurrentCurve curve =
         run(job, cell, window, current * window.capacity / job.bench.window.capacity, workspace);
     lever.share = curve.capacity / window.capacity;
     lever.gained_share = lever.share - share_now;

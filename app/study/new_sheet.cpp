@@ -96,14 +96,10 @@ std::string ResultNames::make(const std::string& like, const std::string& ending
 
 NewSheet::NewSheet(const params::Sheet& sheet, std::vector<std::string> names_in_use)
     : sheet_(sheet), names_in_use_(std::move(names_in_use)), names_(reserved(sheet, names_in_use_)) {
-  const auto use = [&](const std::string& place, const std::string& name, const std::string& file) {
+  params::for_each_card(sheet, [&](const std::string& place, const std::string& file) {
     const SourceFile* source = params::find_file_named(sheet.files, file);
-    uses_.push_back({place, name + "_fitted", source == nullptr ? &original() : source});
-  };
-  use(sheet.positive.key + ".material", sheet.positive.key, sheet.positive.material.file);
-  if (sheet.negative) use("negative.material", "negative", sheet.negative->material.file);
-  use("electrolyte", "electrolyte", sheet.electrolyte.file);
-  if (sheet.counter) use("counter.material", "counter", sheet.counter->file);
+    uses_.push_back({place, place.substr(0, place.find('.')) + "_fitted", source == nullptr ? &original() : source});
+  });
 }
 
 const NewSheet::Use* NewSheet::use_of(const std::string& path) const {

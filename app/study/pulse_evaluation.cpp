@@ -98,7 +98,7 @@ class Evaluation {
       before_length_ = rest_length(s_ - 1);
     } else if (d_.first > steps_.list[s_].first && std::abs(r.current[d_.first - 1]) <= 0.01 * std::abs(d_.current)) {
       // A record that begins with its current has one row before it, which opens the step.
-      before_ = solver::RestEnd{r.voltage[d_.first - 1], steps_.resolution / std::sqrt(12.0), 0};
+      before_ = solver::RestingPotential{r.voltage[d_.first - 1], steps_.resolution / std::sqrt(12.0), 0};
       p_.on = jump(d_.first, d_.first - 1);
       p_.notes.push_back({What::row_for_rest, {}});
     }
@@ -221,7 +221,7 @@ class Evaluation {
     const auto same_way = [&](std::size_t k) { return steps_.is_driven(k) && steps_.list[k].charge * own > 0; };
     const auto add = [&](std::size_t rest) {
       const double delta = (steps_.charge_before[rest] - q) / own;
-      const solver::RestEnd end = steps_.rest_end(rest);
+      const solver::RestingPotential end = steps_.rest_end(rest);
       const bool rested = rest_length(rest) >= p_.duration &&
                           std::abs(end.drift) <= largest_drift * std::abs(p_.rows.after - p_.rows.before);
       if (rested && delta > -3 && delta < 8) p_.rows.other_rests.push_back({delta, end.potential});
@@ -270,7 +270,7 @@ class Evaluation {
   std::size_t s_;
   Driven d_;
   MeasuredPulse p_;
-  std::optional<solver::RestEnd> before_, after_;
+  std::optional<solver::RestingPotential> before_, after_;
   double before_length_ = 0;  ///< of the rest before, as far as it is recorded [s]
 };
 

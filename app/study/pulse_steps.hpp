@@ -21,7 +21,7 @@ struct PulseSteps {
   bool is_driven(std::size_t k) const {
     return k < list.size() && (list[k].kind == params::StepKind::charge || list[k].kind == params::StepKind::discharge);
   }
-  solver::RestEnd rest_end(std::size_t k) const;
+  solver::RestingPotential rest_end(std::size_t k) const;
 
  private:
   void join_rests();

@@ -49,7 +49,7 @@ void PulseSteps::join_rests() {
   list = std::move(joined);
 }
 
-solver::RestEnd PulseSteps::rest_end(std::size_t k) const {
+solver::RestingPotential PulseSteps::rest_end(std::size_t k) const {
   const auto [first, last] =
       std::pair(static_cast<std::ptrdiff_t>(list[k].first), static_cast<std::ptrdiff_t>(list[k].last + 1));
   return solver::rest_end({record.time.begin() + first, record.time.begin() + last},

@@ -10,18 +10,19 @@ std::vector<VoltagePart> voltage_parts(const Job& job, const solver::Point& p) {
   const model::Cell& cell = job.cell;
   const bool full = cell.is_full_cell();
   const double U_p = cell.positive.host.potential(p.positive_mean, p.temperature);
-  std::vector<VoltagePart> parts = {{Loss::positive_diffusion, sign * (v.positive_potential - U_p)},
-                                    {Loss::positive_transfer, sign * v.positive_overpotential}};
+  std::vector<VoltagePart> parts = {{VoltageLoss::positive_diffusion, sign * (v.positive_potential - U_p)},
+                                    {VoltageLoss::positive_transfer, sign * v.positive_overpotential}};
   if (full) {
     const double U_n = cell.negative->host.potential(p.negative_mean, p.temperature);
-    parts.push_back({Loss::negative_diffusion, sign * (U_n - v.negative_potential)});
+    parts.push_back({VoltageLoss::negative_diffusion, sign * (U_n - v.negative_potential)});
   }
-  parts.push_back({Loss::negative_transfer, -sign * v.negative_overpotential});
-  parts.push_back({Loss::electrolyte, sign * v.electrolyte});
+  parts.push_back({VoltageLoss::negative_transfer, -sign * v.negative_overpotential});
+  parts.push_back({VoltageLoss::electrolyte, sign * v.electrolyte});
   const bool solid = cell.positive.electronic_conductivity > 0 || (full && cell.negative->electronic_conductivity > 0);
-  if (job.electrolyte == model::ElectrolyteModel::resolved) parts.push_back({Loss::salt, sign * v.concentration});
-  if (solid) parts.push_back({Loss::electronic, sign * v.electronic});
-  if (cell.contact_resistance > 0) parts.push_back({Loss::contact, sign * v.contact});
+  if (job.electrolyte == model::ElectrolyteModel::resolved)
+    parts.push_back({VoltageLoss::salt, sign * v.concentration});
+  if (solid) parts.push_back({VoltageLoss::electronic, sign * v.electronic});
+  if (cell.contact_resistance > 0) parts.push_back({VoltageLoss::contact, sign * v.contact});
   return parts;
 }
 

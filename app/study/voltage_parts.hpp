@@ -8,7 +8,7 @@
 namespace onegrain::app::study {
 
 /// What takes voltage between equilibrium and the terminals.
-enum class Loss {
+enum class VoltageLoss {
   positive_diffusion,  ///< half cell: of the working electrode
   positive_transfer,
   negative_diffusion,
@@ -20,7 +20,7 @@ enum class Loss {
 };
 
 struct VoltagePart {
-  Loss loss;
+  VoltageLoss loss;
   double volts;  ///< positive where it is a loss
 };
 

@@ -10,23 +10,23 @@ namespace onegrain::params {
 
 namespace {
 
-enum class Cell { edge_b, edge_c, alpha, beta, gamma };
+enum class CellPart { edge_b, edge_c, alpha, beta, gamma };
 
 /// Whether the system leaves this free, so that it must be stated.
-bool is_free(CrystalSystem system, Cell part) {
+bool is_free(CrystalSystem system, CellPart part) {
   switch (system) {
     case CrystalSystem::cubic:
       return false;
     case CrystalSystem::tetragonal:
     case CrystalSystem::hexagonal:
     case CrystalSystem::trigonal:
-      return part == Cell::edge_c;
+      return part == CellPart::edge_c;
     case CrystalSystem::rhombohedral:
-      return part == Cell::alpha;
+      return part == CellPart::alpha;
     case CrystalSystem::orthorhombic:
-      return part == Cell::edge_b || part == Cell::edge_c;
+      return part == CellPart::edge_b || part == CellPart::edge_c;
     case CrystalSystem::monoclinic:
-      return part == Cell::edge_b || part == Cell::edge_c || part == Cell::beta;
+      return part == CellPart::edge_b || part == CellPart::edge_c || part == CellPart::beta;
     case CrystalSystem::triclinic:
       return true;
   }
@@ -42,7 +42,7 @@ void check_crystal(Fields& fields, Crystal& crystal, bool sound) {
     return;
   const std::string& name = system->text;
   // What the system fixes may be repeated, if it is repeated truly.
-  const auto edge = [&](const char* key, std::optional<Given<Length>>& given, Cell part) {
+  const auto edge = [&](const char* key, std::optional<Given<Length>>& given, CellPart part) {
     if (is_free(crystal.system, part)) {
       if (!fields.has(key)) fields.required<Length>(key, reason::lattice, "angstrom");
       return;
@@ -51,7 +51,7 @@ void check_crystal(Fields& fields, Crystal& crystal, bool sound) {
       fields.error(key, "in a " + name + " cell this equals a; leave it out");
     given.reset();
   };
-  const auto corner = [&](const char* key, std::optional<Given<Angle>>& given, Cell part, double degrees) {
+  const auto corner = [&](const char* key, std::optional<Given<Angle>>& given, CellPart part, double degrees) {
     if (is_free(crystal.system, part)) {
       if (!fields.has(key)) fields.required<Angle>(key, reason::angle);
       return;
@@ -62,11 +62,11 @@ void check_crystal(Fields& fields, Crystal& crystal, bool sound) {
   };
   const bool hexagonal = crystal.system == CrystalSystem::hexagonal || crystal.system == CrystalSystem::trigonal;
   const int before = fields.reading().faults->errors();
-  edge("b", crystal.b, Cell::edge_b);
-  edge("c", crystal.c, Cell::edge_c);
-  corner("alpha", crystal.alpha, Cell::alpha, 90);
-  corner("beta", crystal.beta, Cell::beta, 90);
-  corner("gamma", crystal.gamma, Cell::gamma, hexagonal ? 120 : 90);
+  edge("b", crystal.b, CellPart::edge_b);
+  edge("c", crystal.c, CellPart::edge_c);
+  corner("alpha", crystal.alpha, CellPart::alpha, 90);
+  corner("beta", crystal.beta, CellPart::beta, 90);
+  corner("gamma", crystal.gamma, CellPart::gamma, hexagonal ? 120 : 90);
   if (sound && fields.reading().faults->errors() == before && !(crystal.cell_volume() > 0))
     fields.error_here("no cell has these angles");
 }

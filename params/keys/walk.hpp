@@ -10,11 +10,14 @@
 
 namespace onegrain::params {
 
-/// Visits a description (keys/tree.hpp) and calls `see` with every value that is there, by its path.
+/// Visits a description (keys/tree.hpp) and calls `see` with every value that is there, by its path; and `see_card`
+/// with the path of every card and the file that it stands in.
 class KeyWalk {
  public:
   using See = std::function<void(const std::string& path, Value& value)>;
-  explicit KeyWalk(const See& see, std::string path = {}) : see_(see), path_(std::move(path)) {}
+  using SeeCard = std::function<void(const std::string& path, const std::string& file)>;
+  explicit KeyWalk(const See& see, const SeeCard& see_card, std::string path = {})
+      : see_(see), see_card_(see_card), path_(std::move(path)) {}
 
   void version(const std::string&) {}
   void text(const std::string&, std::string*, bool, const std::string&, const std::string&) {}
@@ -39,13 +42,14 @@ class KeyWalk {
   template <class Card>
   void potential(const std::string& key, Card& card, const std::string&) {
     one(key, card.potential);
-    KeyWalk below(see_, path_of(key));
-    keys_of_potential(below, card);
+    KeyWalk walk = below(key);
+    keys_of_potential(walk, card);
   }
   template <class Card>
   void card(const std::string& key, Card& target, const std::string&, const std::string&) {
-    KeyWalk below(see_, path_of(key));
-    keys(below, target, false);
+    see_card_(path_of(key), target.file);
+    KeyWalk walk = below(key);
+    keys(walk, target, false);
   }
   template <class Card>
   void card(const std::string& key, std::optional<Card>& target, const std::string& a, const std::string& b) {
@@ -53,15 +57,15 @@ class KeyWalk {
   }
   template <class Inner>
   void group(const std::string& key, const std::string&, const std::string&, const Inner& inner) {
-    KeyWalk below(see_, path_of(key));
-    inner(below);
+    KeyWalk walk = below(key);
+    inner(walk);
   }
   template <class T, class Inner>
   void group(const std::string& key, std::optional<T>& target, const std::string&, const std::string&,
              const Inner& inner) {
     if (!target) return;
-    KeyWalk below(see_, path_of(key));
-    inner(below, *target);
+    KeyWalk walk = below(key);
+    inner(walk, *target);
   }
   template <class Inner>
   void group_or(const std::string& key, const std::string& expected, const std::string& help, const Inner& inner) {
@@ -72,6 +76,7 @@ class KeyWalk {
   void reading(const Rule&) {}
 
  private:
+  KeyWalk below(const std::string& key) const { return KeyWalk(see_, see_card_, path_of(key)); }
   std::string path_of(const std::string& key) const { return path_.empty() ? key : path_ + "." + key; }
   void one(const std::string& key, Value& value) { see_(path_of(key), value); }
   template <class V>
@@ -80,6 +85,7 @@ class KeyWalk {
   }
 
   const See& see_;
+  const SeeCard& see_card_;
   std::string path_;
 };
 

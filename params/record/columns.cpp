@@ -358,16 +358,16 @@ std::vector<TakenColumn> take_columns(const ColumnMap& map, const std::vector<st
   return columns;
 }
 
-State state_of(std::string_view word, const ColumnMap& map) {
+RowState state_of(std::string_view word, const ColumnMap& map) {
   word = trimmed_cell(word);
   const auto in = [&](const std::vector<std::string>& list) {
     return std::find(list.begin(), list.end(), word) != list.end();
   };
-  if (in(map.charge)) return State::charge;
-  if (in(map.discharge)) return State::discharge;
-  if (in(map.rest)) return State::rest;
+  if (in(map.charge)) return RowState::charge;
+  if (in(map.discharge)) return RowState::discharge;
+  if (in(map.rest)) return RowState::rest;
   const std::string plain = plain_words(word);
-  if (plain.empty()) return State::unknown;
+  if (plain.empty()) return RowState::unknown;
   const auto has = [&](std::initializer_list<const char*> parts) {
     return std::any_of(parts.begin(), parts.end(),
                        [&](const char* part) { return plain.find(part) != std::string::npos; });
@@ -377,14 +377,15 @@ State state_of(std::string_view word, const ColumnMap& map) {
   };
   // "discharge" holds "charge", "entladen" holds "laden": these come first
   if (map.discharge.empty() && (has({"disch", "dchg", "dch", "entlad"}) || is({"d", "dis", "-"})))
-    return State::discharge;
-  if (has({"disch", "dchg", "entlad"})) return State::unknown;
-  if (map.charge.empty() && (has({"charg", "chg", "laden", "ladung"}) || is({"c", "cha", "+"}))) return State::charge;
+    return RowState::discharge;
+  if (has({"disch", "dchg", "entlad"})) return RowState::unknown;
+  if (map.charge.empty() && (has({"charg", "chg", "laden", "ladung"}) || is({"c", "cha", "+"})))
+    return RowState::charge;
   if (map.rest.empty() &&
       (has({"rest", "pause", "relax", "idle", "ruhe", "open circuit"}) || is({"r", "ocv", "p", "0"})))
-    return State::rest;
-  if (has({"hold", "constant voltage"}) || is({"cv"})) return State::hold;
-  return State::unknown;
+    return RowState::rest;
+  if (has({"hold", "constant voltage"}) || is({"cv"})) return RowState::hold;
+  return RowState::unknown;
 }
 
 }  // namespace onegrain::params

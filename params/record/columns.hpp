@@ -20,7 +20,7 @@ constexpr std::size_t role_count = 8;
 const char* role_name(ColumnRole role);
 
 /// What a row says of itself.
-enum class State : unsigned char {
+enum class RowState : unsigned char {
   unknown,  ///< no word, or one that is not understood
   rest,
   charge,
@@ -84,6 +84,6 @@ std::vector<TakenColumn> take_columns(const ColumnMap& map, const std::vector<st
                                       const std::vector<bool>& clock_time, const Place& where, Faults& faults);
 
 /// The state that a word of a state column names; see ColumnMap. `unknown` for other words; "" is unknown too.
-State state_of(std::string_view word, const ColumnMap& map);
+RowState state_of(std::string_view word, const ColumnMap& map);
 
 }  // namespace onegrain::params

@@ -27,7 +27,7 @@ struct Record {
   std::vector<double> current;      ///< positive charges [A]
   std::vector<double> temperature;  ///< [K]; NaN where the cell is empty
   std::vector<double> capacity;     ///< as the cycler counted it [C]; NaN where the cell is empty
-  std::vector<State> state;
+  std::vector<RowState> state;
   std::vector<std::int32_t> cycle, step;  ///< as numbered in the file; -1 where the cell is no whole number
   std::vector<Column> others;             ///< further columns of numbers, as they stand; NaN where a cell is no number
   std::vector<std::uint32_t> line;        ///< of each row, in the file, from 1

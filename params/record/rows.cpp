@@ -133,13 +133,13 @@ class RowReader {
     return static_cast<std::int32_t>(value);
   }
 
-  State state(std::string_view cell, std::uint32_t number) {
+  RowState state(std::string_view cell, std::uint32_t number) {
     if (cell == last_word_ && number_of_words_ > 0) return known_.back().second;  // as in most rows
     ++number_of_words_;
     auto found = std::find_if(known_.begin(), known_.end(), [&](const auto& k) { return k.first == cell; });
     if (found == known_.end()) {
-      const State state = state_of(cell, request_.columns);
-      if (state == State::unknown && !cell.empty()) {
+      const RowState state = state_of(cell, request_.columns);
+      if (state == RowState::unknown && !cell.empty()) {
         data_.doubts.add(DoubtKind::unknown_state, number, [&] {
           return fmt::format("'{}' is not understood; say what it is: --columns charge='{}' (or discharge=, rest=)",
                              as_utf8(cell.substr(0, 40)), as_utf8(cell.substr(0, 40)));
@@ -162,7 +162,7 @@ class RowReader {
   std::vector<Other> other_;
   CellSplitter cells_;
   CellNumbers numbers_;
-  std::vector<std::pair<std::string, State>> known_;
+  std::vector<std::pair<std::string, RowState>> known_;
   std::string last_word_;
   std::size_t number_of_words_ = 0;
 };
@@ -254,12 +254,12 @@ void sign_from_state(Measured& data) {
   for (std::size_t k = 0; k < record.size(); ++k) {
     largest = std::max(largest, std::abs(record.current[k]));
     lowest = std::min(lowest, record.current[k]);
-    discharges = discharges || (record.state[k] == State::discharge && record.current[k] > 0);
+    discharges = discharges || (record.state[k] == RowState::discharge && record.current[k] > 0);
   }
   if (!discharges || lowest < -1e-3 * largest) return;
   data.sign_from_state = true;
   for (std::size_t k = 0; k < record.size(); ++k) {
-    if (record.state[k] == State::discharge) record.current[k] = -record.current[k];
+    if (record.state[k] == RowState::discharge) record.current[k] = -record.current[k];
   }
 }
 

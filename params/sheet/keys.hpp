@@ -118,8 +118,10 @@ void electrode_keys(V& v, const char* key, ElectrodeSheet& e, std::optional<Role
                  "'coating' (loading, thickness, recipe) or 'layer' (thickness, active_fraction, porosity) is missing",
              .about_the_whole = true});
         of.value("particle_radius", e.particle_radius, reason::grain_radius, "of the average grain, a sphere");
-        of.value_or("accessible_fraction", e.accessible_fraction, reason::accessible, 1, "all of the host takes part",
-                    "share of the host that takes part: less where grains are lost or cut off");
+        of.value_or(
+            "accessible_fraction", e.accessible_fraction, reason::accessible, 1, "all of the host takes part",
+            "share of the host that takes part: less where grains are lost or cut off, above 100 % where a mass was "
+            "measured too low; masses and porosity stay as measured");
         of.card("material", e.material, "graphite",
                 "name of a material card beside the sheet, else of a shipped one; or the card itself");
         of.reading([&](Fields& fields, bool sound) {

@@ -133,6 +133,9 @@ model::Cell to_cell_of_any_porosity(const Sheet& sheet);
 /// "positive.coating.loading", "negative.material.diffusion_coefficient", "electrolyte.conductivity".
 void for_each_value(Sheet& sheet, const std::function<void(const std::string& path, Value& value)>& visit);
 void for_each_value(const Sheet& sheet, const std::function<void(const std::string& path, const Value& value)>& visit);
+/// The same with every card: "positive.material", "electrolyte", and the name of the file that it stands in.
+void for_each_card(const Sheet& sheet,
+                   const std::function<void(const std::string& path, const std::string& file)>& visit);
 
 /// The value at a path, or nullptr.
 Value* find_value(Sheet& sheet, const std::string& path);

@@ -158,14 +158,20 @@ void check_electrode(Fields& fields, const ElectrodeSheet& electrode, std::optio
 }
 
 void for_each_value(Sheet& sheet, const std::function<void(const std::string&, Value&)>& visit) {
-  KeyWalk walk(visit);
+  const KeyWalk::SeeCard no_card = [](const std::string&, const std::string&) {};
+  KeyWalk walk(visit, no_card);
   keys(walk, sheet);
 }
 
 void for_each_value(const Sheet& sheet, const std::function<void(const std::string&, const Value&)>& visit) {
-  const KeyWalk::See as_const = [&](const std::string& path, Value& value) { visit(path, value); };
-  KeyWalk walk(as_const);
-  keys(walk, const_cast<Sheet&>(sheet));  // NOLINT: the visitor sees constants
+  for_each_value(const_cast<Sheet&>(sheet),  // NOLINT: the visitor sees constants
+                 [&](const std::string& path, Value& value) { visit(path, value); });
+}
+
+void for_each_card(const Sheet& sheet, const std::function<void(const std::string&, const std::string&)>& visit) {
+  const KeyWalk::See no_value = [](const std::string&, Value&) {};
+  KeyWalk walk(no_value, visit);
+  keys(walk, const_cast<Sheet&>(sheet));  // NOLINT: nothing is changed
 }
 
 Loaded<Sheet> load_sheet(const std::string& path) {

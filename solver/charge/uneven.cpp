@@ -55,8 +55,8 @@ class UnevenLayer::Equations final : public OdeSystem {
 
   int size() const override { return salt_offset_ + salt_count_; }
 
-  Rate rate(double t, ConstVectorView y, VectorView ydot) override {
-    if (!balance(t, y)) return Rate::retry_smaller_step;
+  Evaluation rate(double t, ConstVectorView y, VectorView ydot) override {
+    if (!balance(t, y)) return Evaluation::retry_smaller_step;
     const int n = owner_.modes_;
     for (int k = 0; k < points_; ++k) {
       const double s = state_.current[k];
@@ -75,11 +75,11 @@ class UnevenLayer::Equations final : public OdeSystem {
                         work_);
       ydot.tail(salt_count_) = work_;
     }
-    return ydot.allFinite() ? Rate::ok : Rate::retry_smaller_step;
+    return ydot.allFinite() ? Evaluation::ok : Evaluation::retry_smaller_step;
   }
 
-  Rate linearise(double t, ConstVectorView y) override {
-    if (!balance(t, y)) return Rate::retry_smaller_step;
+  Evaluation linearise(double t, ConstVectorView y) override {
+    if (!balance(t, y)) return Evaluation::retry_smaller_step;
     const int n = owner_.modes_;
     jacobian_.set_zero();
     Eigen::VectorXd by_mean(n), by_temperature(n);
@@ -118,7 +118,7 @@ class UnevenLayer::Equations final : public OdeSystem {
                                     (at_samples_ * b).array() + salt_model_->mean(), slope_at_samples_ * b,
                                     state_.current, temperature_, at_samples_, slope_at_samples_);
     }
-    return Rate::ok;
+    return Evaluation::ok;
   }
 
   /// Room left under the fullest grain surface, and salt left above what counts as used up: as in a step of one grain.

@@ -24,36 +24,36 @@ void scale_exchange(model::Cell& cell, bool negative, double factor) {
 
 void put(const FreeParameter& p, double value, model::Cell& cell) {
   switch (p.quantity) {
-    case Quantity::diffusion_time:
+    case FreeQuantity::diffusion_time:
       host_of(cell, p.negative).diffusivity = host_of(cell, p.negative).diffusivity.scaled(p.nominal / value);
       break;
-    case Quantity::exchange_current_density:
+    case FreeQuantity::exchange_current_density:
       scale_exchange(cell, p.negative, value / p.nominal);
       break;
-    case Quantity::capacity:
+    case FreeQuantity::capacity:
       (p.negative ? *cell.negative : cell.positive).active_fraction *= value / p.nominal;
       break;
-    case Quantity::lithium:
+    case FreeQuantity::lithium:
       break;  // when all capacities are known: see CellFit::cell()
-    case Quantity::contact_resistance:
+    case FreeQuantity::contact_resistance:
       cell.contact_resistance = value;
       break;
-    case Quantity::other:
+    case FreeQuantity::other:
       break;  // FitProblem::rebuild
   }
 }
 
 Sensitive sensitive_of(const FreeParameter& p) {
   switch (p.quantity) {
-    case Quantity::diffusion_time:
+    case FreeQuantity::diffusion_time:
       return p.negative ? Sensitive::negative_diffusion_time : Sensitive::positive_diffusion_time;
-    case Quantity::exchange_current_density:
+    case FreeQuantity::exchange_current_density:
       return p.negative ? Sensitive::negative_exchange : Sensitive::positive_exchange;
-    case Quantity::capacity:
+    case FreeQuantity::capacity:
       return p.negative ? Sensitive::negative_capacity : Sensitive::positive_capacity;
-    case Quantity::lithium:
-    case Quantity::contact_resistance:
-    case Quantity::other:
+    case FreeQuantity::lithium:
+    case FreeQuantity::contact_resistance:
+    case FreeQuantity::other:
       break;
   }
   return Sensitive::contact_resistance;
@@ -97,8 +97,8 @@ struct VoltageSlopes {
 
   /// By the parameter, or by its logarithm: see per_coordinate().
   Eigen::VectorXd of(const FreeParameter& p) const {
-    if (p.quantity == Quantity::lithium) return through_start(start.of(0, 1 / start.Qn, 0, 0, 0, 0));
-    if (p.quantity != Quantity::capacity) return by(sensitive_of(p));
+    if (p.quantity == FreeQuantity::lithium) return through_start(start.of(0, 1 / start.Qn, 0, 0, 0, 0));
+    if (p.quantity != FreeQuantity::capacity) return by(sensitive_of(p));
     // at constant lithium the filling of the negative makes up for it
     const double dxn = !lithium_kept ? 0.0
                        : p.negative  ? -cell.inventory.negative
@@ -120,8 +120,9 @@ struct VoltageSlopes {
 
 /// From the derivative by what VoltageSlopes goes by to that by z.
 double per_coordinate(const FreeParameter& p, double value) {
-  const bool by_logarithm = p.quantity == Quantity::diffusion_time ||
-                            p.quantity == Quantity::exchange_current_density || p.quantity == Quantity::capacity;
+  const bool by_logarithm = p.quantity == FreeQuantity::diffusion_time ||
+                            p.quantity == FreeQuantity::exchange_current_density ||
+                            p.quantity == FreeQuantity::capacity;
   if (by_logarithm) return p.logarithmic ? 1 : p.unit / value;
   return p.logarithmic ? value : p.unit;
 }
@@ -162,7 +163,7 @@ std::vector<double> CellFit::others(const Eigen::VectorXd& z) const {
   std::vector<double> values;
   for (std::size_t k = 0; k < problem_.free.size(); ++k) {
     const FreeParameter& p = problem_.free[k];
-    if (p.quantity == Quantity::other) values.push_back(p.value(z[static_cast<Eigen::Index>(k)]));
+    if (p.quantity == FreeQuantity::other) values.push_back(p.value(z[static_cast<Eigen::Index>(k)]));
   }
   return values;
 }
@@ -176,7 +177,7 @@ model::Cell CellFit::cell(const Eigen::VectorXd& z) const {
   for (const FreeParameter& p : problem_.free) {
     const double value = p.value(z[k++]);
     put(p, value, cell);
-    if (p.quantity == Quantity::lithium) {
+    if (p.quantity == FreeQuantity::lithium) {
       lithium = &p;
       content = value;
     }
@@ -230,12 +231,12 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
   start.up = cell.positive.host.potential.at(begins.inventory.positive, T).by_composition;
   if (full) start.un = cell.negative->host.potential.at(begins.inventory.negative, T).by_composition;
   const bool lithium_kept = std::any_of(problem_.free.begin(), problem_.free.end(),
-                                        [](const FreeParameter& p) { return p.quantity == Quantity::lithium; });
+                                        [](const FreeParameter& p) { return p.quantity == FreeQuantity::lithium; });
   const VoltageSlopes slopes{r, cell, begins, start, lithium_kept};
   jacobian->resize(difference.size(), size_);
   Eigen::Index k = 0;
   for (const FreeParameter& p : problem_.free) {
-    if (p.quantity == Quantity::other) {
+    if (p.quantity == FreeQuantity::other) {
       Eigen::VectorXd moved = z, above(difference.size()), below(difference.size());
       moved[k] = z[k] + difference_step;
       if (!this->curve(index, moved, gentle(this->cell(moved)), above, nullptr)) return false;

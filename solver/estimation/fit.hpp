@@ -17,7 +17,7 @@
 /// exchange current density apart, leave no trace in any voltage.
 namespace onegrain::solver {
 
-enum class Quantity {
+enum class FreeQuantity {
   diffusion_time,            ///< R^2/D [s]; D is scaled, R kept
   exchange_current_density,  ///< [A/m2]; negative of a half cell: of the lithium
   capacity,                  ///< F eps L c_max [C/m2], through the active fraction, at constant diffusion time
@@ -29,7 +29,7 @@ enum class Quantity {
 /// One number to be estimated. The search goes over z = ln(value / nominal), or (value - nominal) / unit.
 struct FreeParameter {
   std::string name;
-  Quantity quantity;
+  FreeQuantity quantity;
   bool negative = false;  ///< of the negative electrode
   double nominal;         ///< in the cell as given, SI
   double lower, upper;    ///< bounds, SI

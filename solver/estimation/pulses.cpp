@@ -54,7 +54,7 @@ double recorder_resolution(const std::vector<double>& voltage) {
   return *at;
 }
 
-RestEnd rest_end(const std::vector<double>& time, const std::vector<double>& voltage, double resolution) {
+RestingPotential rest_end(const std::vector<double>& time, const std::vector<double>& voltage, double resolution) {
   const double begin = time.front(), end = time.back(), length = end - begin;
   // Mean, standard uncertainty of the mean, over rows between two times.
   const auto around = [&](double from, double to) {

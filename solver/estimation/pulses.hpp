@@ -38,14 +38,14 @@ double sphere_theta(double ratio, double start = 0);
 double square_root_theta(double ratio);
 
 /// Where a voltage at rest is, and how sure that is.
-struct RestEnd {
+struct RestingPotential {
   double potential;    ///< mean over the last twentieth of the rest, at most 25 rows [V]
   double uncertainty;  ///< standard, from noise and resolution [V]
   double drift;        ///< what the second half of the rest moved: as much again may be to come [V]
 };
 /// @param time, voltage  of the rest, at least one row; time since any moment, not falling [s], [V]
 /// @param resolution     step of the recorder [V]
-RestEnd rest_end(const std::vector<double>& time, const std::vector<double>& voltage, double resolution);
+RestingPotential rest_end(const std::vector<double>& time, const std::vector<double>& voltage, double resolution);
 
 /// Step of the recorder: a low quantile (5 %) of the differences between rows that follow each other and are not equal
 /// [V]; 0 for fewer than two different rows.

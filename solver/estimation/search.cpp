@@ -95,8 +95,8 @@ bool Search::hold_all_but_contents(const Eigen::VectorXd& start, LeastSquaresPro
   holding.lower = holding.upper = start;
   for (std::size_t k = 0; k < given_.free.size(); ++k) {
     const auto at = static_cast<Eigen::Index>(k);
-    const Quantity q = given_.free[k].quantity;
-    if (q != Quantity::capacity && q != Quantity::lithium) continue;
+    const FreeQuantity q = given_.free[k].quantity;
+    if (q != FreeQuantity::capacity && q != FreeQuantity::lithium) continue;
     holding.lower[at] = weighted_.lower[at];
     holding.upper[at] = weighted_.upper[at];
     any = true;

@@ -184,7 +184,7 @@ struct Cvode::Impl : Allocations {
 
   static int call_rate(sunrealtype t, N_Vector y, N_Vector ydot, void* self) noexcept {
     auto& impl = *static_cast<Impl*>(self);
-    return impl.guarded([&] { return impl.system->rate(t, view(y), writable(ydot)) == Rate::ok ? 0 : 1; });
+    return impl.guarded([&] { return impl.system->rate(t, view(y), writable(ydot)) == Evaluation::ok ? 0 : 1; });
   }
 
   static int call_sensitivities(int count, sunrealtype t, N_Vector y, N_Vector /*ydot*/, N_Vector* s, N_Vector* sdot,
@@ -197,7 +197,7 @@ struct Cvode::Impl : Allocations {
         impl.s_now.push_back(view(s[k]));
         impl.s_rate.push_back(writable(sdot[k]));
       }
-      return impl.system->sensitivity_rates(t, view(y), impl.s_now, impl.s_rate) == Rate::ok ? 0 : 1;
+      return impl.system->sensitivity_rates(t, view(y), impl.s_now, impl.s_rate) == Evaluation::ok ? 0 : 1;
     });
   }
 
@@ -219,7 +219,7 @@ struct Cvode::Impl : Allocations {
       *jacobian_is_new = !jacobian_still_good;
       if (!jacobian_still_good) {
         ++impl.own.linearisations;
-        if (impl.system->linearise(t, view(y)) != Rate::ok) return 1;
+        if (impl.system->linearise(t, view(y)) != Evaluation::ok) return 1;
       }
       ++impl.own.factorisations;
       return impl.system->factor(gamma) ? 0 : 1;

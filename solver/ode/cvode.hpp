@@ -15,16 +15,16 @@ using VectorView = Eigen::Map<Eigen::VectorXd>;
 using ConstVectorView = Eigen::Map<const Eigen::VectorXd>;
 
 /// What a right-hand side says of the point it was given.
-enum class Rate { ok, retry_smaller_step };
+enum class Evaluation { ok, retry_smaller_step };
 
 /// dy/dt = f(t, y) with its own linear algebra: whoever writes the equations knows the structure of their Jacobian J.
 class OdeSystem {
  public:
   virtual ~OdeSystem() = default;
   virtual int size() const = 0;
-  virtual Rate rate(double t, ConstVectorView y, VectorView ydot) = 0;
+  virtual Evaluation rate(double t, ConstVectorView y, VectorView ydot) = 0;
   /// Takes J = df/dy at (t, y).
-  virtual Rate linearise(double t, ConstVectorView y) = 0;
+  virtual Evaluation linearise(double t, ConstVectorView y) = 0;
   /// Factors I - gamma J for the J taken last. False if singular.
   virtual bool factor(double gamma) = 0;
   /// b <- (I - gamma J)^-1 b
@@ -35,9 +35,9 @@ class OdeSystem {
   virtual void roots(double /*t*/, ConstVectorView /*y*/, double* /*g*/) {}
   /// Forward sensitivities s_k = dy/dp_k to that many parameters, ds_k/dt = J s_k + df/dp_k.
   virtual int sensitivity_count() const { return 0; }
-  virtual Rate sensitivity_rates(double /*t*/, ConstVectorView /*y*/, const std::vector<ConstVectorView>& /*s*/,
-                                 std::vector<VectorView>& /*sdot*/) {
-    return Rate::ok;
+  virtual Evaluation sensitivity_rates(double /*t*/, ConstVectorView /*y*/, const std::vector<ConstVectorView>& /*s*/,
+                                       std::vector<VectorView>& /*sdot*/) {
+    return Evaluation::ok;
   }
 };
 

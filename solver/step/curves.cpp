@@ -6,11 +6,11 @@
 
 namespace onegrain::solver {
 
-Curve constant_current(Simulator& simulator, const State& start, double current) {
+ConstantCurrentCurve constant_current(Simulator& simulator, const State& start, double current) {
   const model::Cell& cell = simulator.cell();
   model::Step step{model::CurrentDrive{current}, {}, current > 0 ? "charge" : "discharge"};
   step.until.voltage = current > 0 ? cell.upper_voltage : cell.lower_voltage;
-  Curve curve{current, 0, 0, 0, simulator.run(start, step)};
+  ConstantCurrentCurve curve{current, 0, 0, 0, simulator.run(start, step)};
   curve.capacity = std::abs(current) * curve.step.duration();
   curve.energy = std::abs(curve.step.energy());
   curve.mean_voltage = curve.capacity > 0 ? curve.energy / curve.capacity : curve.step.first().terminal.voltage;

@@ -9,7 +9,7 @@
 namespace onegrain::solver {
 
 /// A discharge or charge at constant current from rest to the cut-off, with what a cycler would print of it.
-struct Curve {
+struct ConstantCurrentCurve {
   double current;       ///< [A/m2], positive on charge
   double capacity;      ///< passed until the end, >= 0 [C/m2]
   double energy;        ///< delivered or taken, >= 0 [J/m2]
@@ -20,7 +20,7 @@ struct Curve {
 };
 
 /// @param current  nonzero; positive: until the upper cut-off of the cell, negative: until the lower one [A/m2]
-Curve constant_current(Simulator& simulator, const State& start, double current);
+ConstantCurrentCurve constant_current(Simulator& simulator, const State& start, double current);
 
 /// Where a discharge (full, or the charged state of the cell) or a charge (empty) starts.
 State start_of(Simulator& simulator, const model::Window& window, bool charge);

@@ -153,24 +153,16 @@ bool Segment::drives_further(Ended limit) const {
   }
 }
 
-std::optional<double> Segment::distance_to_voltage_end(double t, ConstVectorView y) const {
-  std::optional<double> least;
+std::optional<Segment::VoltageEnd> Segment::nearest_voltage_end(double t, ConstVectorView y) const {
+  std::optional<VoltageEnd> nearest;
   std::optional<Here> h;
   for (const LookedFor& end : ends_looked_for_) {
     if (end.reason != Ended::voltage && end.reason != Ended::separator_side) continue;
     if (!h) h = here(t, y);
     const double left = value_of(end, *h);
-    if (!least || left < *least) least = left;
+    if (!nearest || left < nearest->distance) nearest = {left, end.reason};
   }
-  return least;
-}
-
-Ended Segment::voltage_end(double t, ConstVectorView y) const {
-  const Here h = here(t, y);
-  for (const LookedFor& end : ends_looked_for_) {
-    if (end.reason == Ended::separator_side && value_of(end, h) <= 0) return end.reason;
-  }
-  return Ended::voltage;
+  return nearest;
 }
 
 }  // namespace onegrain::solver

@@ -90,7 +90,7 @@ LossBudget loss_budget(const model::Cell& cell, const model::Window& window, dou
       if (set >> i & 1) off.push_back(losses[static_cast<std::size_t>(i)]);
     }
     Simulator simulator(without(cell, off), workspace, {}, electrolyte);
-    const Curve curve = constant_current(simulator, start_of(simulator, window, current > 0), current);
+    const ConstantCurrentCurve curve = constant_current(simulator, start_of(simulator, window, current > 0), current);
     capacity[set] = curve.capacity;
     energy[set] = curve.energy;
     if (set == 0) budget.trusted = judge(curve.step).trusted();

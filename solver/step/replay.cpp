@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "model/root_search.hpp"
+
 namespace onegrain::solver {
 
 double starting_charge(const model::Cell& cell, const Start& start) {
@@ -26,11 +28,7 @@ double starting_charge(const model::Cell& cell, const Start& start) {
   if (!(low < high) || excess(low) > 0 || excess(high) < 0) {
     throw model::ImpossibleBalance("no filling of the grains gives the voltage that was measured at the start");
   }
-  for (int k = 0; k < 200 && high - low > 1e-13 * Qp; ++k) {  // bisection: potentials may have flat and steep parts
-    const double middle = 0.5 * (low + high);
-    (excess(middle) > 0 ? high : low) = middle;
-  }
-  return 0.5 * (low + high);
+  return model::bracketed_root(excess, low, high, 1e-13 * Qp);
 }
 
 std::size_t Replay::step_at(double t) const {

@@ -229,7 +229,7 @@ Segment::Here Segment::here(double t, ConstVectorView y) const {
   return h;
 }
 
-Rate Segment::rate(double t, ConstVectorView y, VectorView ydot) {
+Evaluation Segment::rate(double t, ConstVectorView y, VectorView ydot) {
   const model::SingleParticle& m = *model_;
   const double q = charge(t, y), T = temperature(t, y);
   double extra_current = given_current_ ? given_current_->at(t) - current0_ : 0;
@@ -254,10 +254,10 @@ Rate Segment::rate(double t, ConstVectorView y, VectorView ydot) {
     }
     dydt += work_;
   }
-  return ydot.allFinite() ? Rate::ok : Rate::retry_smaller_step;
+  return ydot.allFinite() ? Evaluation::ok : Evaluation::retry_smaller_step;
 }
 
-Rate Segment::linearise(double t, ConstVectorView y) {
+Evaluation Segment::linearise(double t, ConstVectorView y) {
   const model::SingleParticle& m = *model_;
   jacobian_.set_zero();
   const Here h = here(t, y);
@@ -290,7 +290,7 @@ Rate Segment::linearise(double t, ConstVectorView y) {
     jacobian_.corner()(1, 1) = -m.cell().thermal->heat_transfer / m.cell().thermal->heat_capacity;
   }
   if (is_hold()) linearise_hold(h);
-  return Rate::ok;
+  return Evaluation::ok;
 }
 
 Vector Segment::absolute_tolerance() const {

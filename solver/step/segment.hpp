@@ -59,15 +59,15 @@ class Segment final : public OdeSystem {
           bool sensitivities = false);
 
   int size() const override { return integrated_ + positive_.count + negative_.count + salt_.count; }
-  Rate rate(double t, ConstVectorView y, VectorView ydot) override;
-  Rate linearise(double t, ConstVectorView y) override;
+  Evaluation rate(double t, ConstVectorView y, VectorView ydot) override;
+  Evaluation linearise(double t, ConstVectorView y) override;
   bool factor(double gamma) override { return jacobian_.factor(gamma); }
   void solve(VectorView b) override { jacobian_.solve(b); }
   int root_count() const override { return static_cast<int>(ends_looked_for_.size()); }
   void roots(double t, ConstVectorView y, double* g) override;
   int sensitivity_count() const override { return sensitivities_ ? grain_parameters : 0; }
-  Rate sensitivity_rates(double t, ConstVectorView y, const std::vector<ConstVectorView>& s,
-                         std::vector<VectorView>& sdot) override;
+  Evaluation sensitivity_rates(double t, ConstVectorView y, const std::vector<ConstVectorView>& s,
+                               std::vector<VectorView>& sdot) override;
   std::vector<Vector> starting_sensitivities() const;
   /// @param s  as integrated, one per grain parameter
   SurfaceSlopes surface_slopes(double t, ConstVectorView y, const std::vector<Vector>& s) const;
@@ -91,10 +91,12 @@ class Segment final : public OdeSystem {
   /// The end that is met already when the step starts, if any: one that was asked for and holds, or a grain surface or
   /// the salt at its limit that the step drives further into it. A step that leads away from a limit goes on.
   std::optional<Ended> ended_at_start() const { return ended_at_start_; }
-  /// How far the voltages that may end the step are from doing so: zero or below where one has [V]; none if none may.
-  std::optional<double> distance_to_voltage_end(double t, ConstVectorView y) const;
-  /// The end by voltage that is met at (t, y).
-  Ended voltage_end(double t, ConstVectorView y) const;
+  struct VoltageEnd {
+    double distance;  ///< [V]; zero or below where it is met
+    Ended reason;
+  };
+  /// Of the voltages that may end the step, the one that is nearest to it at (t, y); nothing if none may.
+  std::optional<VoltageEnd> nearest_voltage_end(double t, ConstVectorView y) const;
 
   Point point(double t, ConstVectorView y) const;
   State state(double t, ConstVectorView y) const;

@@ -15,8 +15,8 @@ std::vector<Vector> Segment::starting_sensitivities() const {
   return s;
 }
 
-Rate Segment::sensitivity_rates(double t, ConstVectorView y, const std::vector<ConstVectorView>& s,
-                                std::vector<VectorView>& sdot) {
+Evaluation Segment::sensitivity_rates(double t, ConstVectorView y, const std::vector<ConstVectorView>& s,
+                                      std::vector<VectorView>& sdot) {
   const double q = charge(t, y), T = temperature(t, y), i = given_current_ ? given_current_->at(t) : current0_;
   for (VectorView& rates : sdot) rates.setZero();
   for (const Modal* modal : {&positive_, &negative_}) {
@@ -47,7 +47,7 @@ Rate Segment::sensitivity_rates(double t, ConstVectorView y, const std::vector<C
     sdot[1].segment(modal->offset, n) += by_mean * mean_by_capacity(*modal, q) - (modal->drive * i).matrix();
     sdot[2].segment(modal->offset, n) += by_mean;
   }
-  return Rate::ok;
+  return Evaluation::ok;
 }
 
 double Segment::mean_by_capacity(const Modal& modal, double q) const {

@@ -4,6 +4,8 @@
 #include <array>
 #include <cmath>
 
+#include "model/root_search.hpp"
+
 namespace onegrain::solver {
 
 namespace {
@@ -28,9 +30,9 @@ class VoltageWatch {
  public:
   explicit VoltageWatch(const Segment& segment) : segment_(segment) {
     const Vector start = segment.starting_unknowns();
-    const auto distance = segment.distance_to_voltage_end(0, {start.data(), start.size()});
-    watching_ = distance.has_value();
-    if (watching_) seen_.push_back({0, *distance});
+    const auto nearest = segment.nearest_voltage_end(0, {start.data(), start.size()});
+    watching_ = nearest.has_value();
+    if (watching_) seen_.push_back({0, nearest->distance});
   }
 
   /// @param t         reached by the integrator
@@ -39,7 +41,7 @@ class VoltageWatch {
   template <class Unknowns>
   std::optional<double> look(double t, Unknowns unknowns) {
     if (!watching_) return std::nullopt;
-    const auto distance = [&](double at) { return *segment_.distance_to_voltage_end(at, unknowns(at)); };
+    const auto distance = [&](double at) { return segment_.nearest_voltage_end(at, unknowns(at))->distance; };
     const Seen before = seen_.back(), now{t, distance(t)};
     // Far from the end compared with what a step changes nothing can have happened.
     if (std::min(before.distance, now.distance) > near + 2 * std::abs(before.distance - now.distance)) {
@@ -98,12 +100,12 @@ class VoltageWatch {
 
   template <class Distance>
   static double first_zero(Distance distance, Seen above, Seen below) {
-    for (int k = 0; k < 100 && below.time - above.time > 1e-15 * below.time; ++k) {
-      const double middle = 0.5 * (above.time + below.time);
-      const Seen seen{middle, distance(middle)};
-      (seen.distance > 0 ? above : below) = seen;
-    }
-    return below.time;
+    if (above.distance <= 0) return above.time;
+    return model::bracketed_root(
+        [&](double at) {  // what was seen at the ends counts: the polynomial of another step may be a rounding off
+          return at == above.time ? above.distance : at == below.time ? below.distance : distance(at);
+        },
+        above.time, below.time);
   }
 
   const Segment& segment_;
@@ -281,7 +283,7 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
     const auto unknowns = [&](double at) { return solution.unknowns(at); };
     if (const auto met = watch.look(t, unknowns)) {
       solution.duration_ = *met;
-      solution.ended_ = segment->voltage_end(*met, unknowns(*met));
+      solution.ended_ = segment->nearest_voltage_end(*met, unknowns(*met))->reason;
       break;
     }
     if (event == Cvode::Event::step) continue;

@@ -72,7 +72,7 @@ void rates(const Case& c, const Made& made, Findings& findings) {
       const double i = charge ? rate.current_density : -rate.current_density;
       const std::string name = rate.written + (charge ? " charge" : " discharge");
       try {
-        const solver::Curve curve = solver::constant_current(simulator, start, i);
+        const solver::ConstantCurrentCurve curve = solver::constant_current(simulator, start, i);
         model::Step step{model::CurrentDrive{i}, {}, name};
         step.until.voltage = charge ? made.cell.upper_voltage : made.cell.lower_voltage;
         check_step({&step, &curve.step, name}, nullptr, findings);

@@ -5,7 +5,7 @@
 
 #include "solver/estimation/fit.hpp"
 #include "tests/catch.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 
 /// Cells, runs and calculated voltages from which tests estimate. All measured curves are invented: calculated, with
 /// random noise where it says so.
@@ -16,7 +16,7 @@ using namespace onegrain::solver;
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 using model::Cell;
-using Q = solver::Quantity;
+using Q = solver::FreeQuantity;
 
 inline constexpr double one_c = tests::published_one_c;
 inline const Accuracy tight{.relative_tolerance = 1e-9, .absolute_factor = 1e-4, .truncation = 1, .fewest_modes = 40};

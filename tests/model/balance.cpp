@@ -5,7 +5,7 @@
 #include <cmath>
 
 #include "tests/catch.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 
 using namespace onegrain::model;
 using onegrain::tests::published_cell;

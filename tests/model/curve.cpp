@@ -7,7 +7,7 @@
 #include <numbers>
 
 #include "tests/catch.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 
 using onegrain::model::Curve;
 using onegrain::model::ValueAndSlope;

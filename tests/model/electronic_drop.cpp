@@ -5,7 +5,7 @@
 #include "model/layer.hpp"
 #include "model/single_particle.hpp"
 #include "tests/catch.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 
 using namespace onegrain;
 

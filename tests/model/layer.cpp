@@ -5,7 +5,7 @@
 #include "model/constants.hpp"
 #include "model/stress.hpp"
 #include "tests/catch.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 
 using namespace onegrain;
 using namespace onegrain::model;

@@ -7,8 +7,8 @@
 #include <string>
 #include <utility>
 
-#include "benchmarks/cells_from_papers.hpp"
 #include "tests/catch.hpp"
+#include "tests/published_cells.hpp"
 #include "tests/quadrature.hpp"
 
 using namespace onegrain;
@@ -74,7 +74,7 @@ Cell half_cell(Cell cell) {
 
 /// Every property moves with concentration and with temperature; other transfer coefficients than 1/2.
 Cell varied_cell() {
-  Cell cell = benchmarks::nmc811_graphite_siox();
+  Cell cell = tests::nmc811_graphite_siox();
   // transference number and thermodynamic factor: invented curves of the size that is measured
   const auto warm = [](double (*f)(double), double activation_energy) {
     return Property(Curve::approximation([f](double c) { return f(c / 1000); }, 0, 3000, 1e-12, Curve::Beyond::hold),
@@ -171,7 +171,7 @@ TEST_CASE("in the steady state salt lies in parabolas in the electrodes and in a
 TEST_CASE("the steady state of the published cobalt oxide cell at 1C is the one worked out by hand", "[model][salt]") {
   // S. G. Marquis et al., J. Electrochem. Soc. 166, A3693 (2019), parameters from memory, D = 2.788e-10 m2/s
   // everywhere; by quadrature of its own: far ends 830.42 and 1169.58, means of the electrodes 230.57 mol/m3 apart.
-  Cell cell = benchmarks::lco_graphite();
+  Cell cell = tests::lco_graphite();
   cell.electrolyte.diffusivity = Property::constant(2.788e-10);
   const Salt salt(cell, 6);
   const Eigen::VectorXd b = steady(salt, -24);
@@ -298,7 +298,7 @@ TEST_CASE("a diffusivity that falls exponentially gives the steady profile of Ki
   // D = D0 exp(-k c), Capiglia's form: (eps/tau) D dc/dx = (1 - t+) i w / F, so exp(-k c) is linear in the constant-D
   // profile. Crank, The Mathematics of Diffusion, 2nd ed. (1975), ch. 9. The level follows from the salt content.
   const bool half = GENERATE(false, true);
-  Cell cell = benchmarks::lco_graphite();
+  Cell cell = tests::lco_graphite();
   if (half) cell = half_cell(cell);
   const double k = 0.65e-3, D0 = 5.34e-10;
   const double i = GENERATE(-72.0, 48.0, 110.0) * (half ? 0.5 : 1.0);
@@ -359,7 +359,7 @@ TEST_CASE("a transference number linear in concentration gives an exponential st
 }
 
 TEST_CASE("the error of a steady profile falls faster than any power of the degree", "[model][salt][convergence]") {
-  Cell cell = benchmarks::lco_graphite();
+  Cell cell = tests::lco_graphite();
   cell.electrolyte.diffusivity = Property(  // interpolated more closely than the table above asks for
       Curve::approximation([](double c) { return 5.34e-10 * std::exp(-0.65e-3 * c); }, 0, 3000, 1e-23,
                            Curve::Beyond::hold));
@@ -388,7 +388,7 @@ TEST_CASE("the error of a steady profile falls faster than any power of the degr
 
 TEST_CASE("the share of the highest polynomials falls as fast as the error that it stands for",
           "[model][salt][convergence]") {
-  const Cell cell = benchmarks::lco_graphite();
+  const Cell cell = tests::lco_graphite();
   double last = 1e9;
   for (const int degree : {4, 8, 12, 16}) {
     const Salt salt(cell, degree);
@@ -460,7 +460,7 @@ TEST_CASE("gradients of drops and salt numbers are their slopes", "[model][salt]
 TEST_CASE("even salt resists with L / (3 kappa) in an electrode and L / kappa in the separator", "[model][salt]") {
   // Marquis et al. 2019; the third is int w^2 over a layer in which w runs from 0 to 1. kappa(1 mol/L) = 0.9487 S/m
   // after Nyman et al. 2008, Bruggeman's exponent 3/2; from memory.
-  const Cell cell = benchmarks::nmc811_graphite_siox();
+  const Cell cell = tests::nmc811_graphite_siox();
   const double negative = 85.2e-6 / (3 * 0.9487 * std::pow(0.25, 1.5)),
                separator = 12e-6 / (0.9487 * std::pow(0.47, 1.5)),
                positive = 75.6e-6 / (3 * 0.9487 * std::pow(0.335, 1.5));
@@ -549,7 +549,7 @@ TEST_CASE("salt takes polynomials of degree 2 to 40 and says so", "[model][salt]
 }
 
 TEST_CASE("a trial profile below zero still gives finite numbers", "[model][salt]") {
-  const Cell cell = benchmarks::nmc811_graphite_siox();
+  const Cell cell = tests::nmc811_graphite_siox();
   const Salt salt(cell, 8);
   const Eigen::VectorXd b = 5 * steady(salt, -100);
   double lowest = 0, highest = 0;

@@ -6,7 +6,7 @@
 #include "model/kinetics.hpp"
 #include "model/single_particle.hpp"
 #include "tests/catch.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 
 using namespace onegrain::model;
 using onegrain::tests::published_cell;

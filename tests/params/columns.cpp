@@ -122,14 +122,14 @@ TEST_CASE("a column that is not found names the titles there are and what to pas
 TEST_CASE("words for charge, discharge and rest are understood, and can be given", "[params][columns]") {
   const ColumnMap none;
   for (const char* word : {"charge", "Charging", "CHG", "cc charge", "Laden", "C"})
-    CHECK(state_of(word, none) == State::charge);
+    CHECK(state_of(word, none) == RowState::charge);
   for (const char* word : {"discharge", "Dchg", "CC_Discharge", "Entladen", "D", "DIS"})
-    CHECK(state_of(word, none) == State::discharge);
-  for (const char* word : {"rest", "Pause", "OCV", "relaxation", "R"}) CHECK(state_of(word, none) == State::rest);
-  for (const char* word : {"", "7", "impedance"}) CHECK(state_of(word, none) == State::unknown);
+    CHECK(state_of(word, none) == RowState::discharge);
+  for (const char* word : {"rest", "Pause", "OCV", "relaxation", "R"}) CHECK(state_of(word, none) == RowState::rest);
+  for (const char* word : {"", "7", "impedance"}) CHECK(state_of(word, none) == RowState::unknown);
   const ColumnMap given = parse_column_map({"state=S", "charge=1,11", "discharge=2", "rest=0"});
-  CHECK(state_of("11", given) == State::charge);
-  CHECK(state_of("2", given) == State::discharge);
-  CHECK(state_of("0", given) == State::rest);
-  CHECK(state_of("3", given) == State::unknown);
+  CHECK(state_of("11", given) == RowState::charge);
+  CHECK(state_of("2", given) == RowState::discharge);
+  CHECK(state_of("0", given) == RowState::rest);
+  CHECK(state_of("3", given) == RowState::unknown);
 }

@@ -186,6 +186,23 @@ TEST_CASE("every number of a sheet and its cards can be visited and changed", "[
   CHECK(find_value(sheet, "nowhere") == nullptr);
 }
 
+TEST_CASE("every card that a sheet uses is visited with its place and its file", "[params][sheet]") {
+  const auto cards_of = [](const Sheet& sheet) {
+    std::map<std::string, std::string> cards;
+    for_each_card(sheet,
+                  [&](const std::string& path, const std::string& file) { CHECK(cards.emplace(path, file).second); });
+    return cards;
+  };
+  CHECK(cards_of(sound(full_cell)) ==
+        std::map<std::string, std::string>{{"positive.material", "materials/nmc622.yaml"},
+                                           {"negative.material", "materials/graphite.yaml"},
+                                           {"electrolyte", "electrolytes/carbonate_1M.yaml"}});
+  CHECK(cards_of(sound(half_cell)) ==
+        std::map<std::string, std::string>{{"working.material", "materials/nmc622.yaml"},
+                                           {"counter.material", "materials/lithium_metal.yaml"},
+                                           {"electrolyte", "electrolytes/carbonate_1M.yaml"}});
+}
+
 TEST_CASE("a fault names file, line, column, key, value and what would be right", "[params][sheet][messages]") {
   CHECK(faults_of(with(full_cell, "particle_radius: 4.8 um", "particle_radius: 4.8")) ==
         "coin07.yaml:14:20: positive.particle_radius = '4.8': no unit given; expected a length, such as '4.8 um'\n");

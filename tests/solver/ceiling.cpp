@@ -3,10 +3,10 @@
 #include <algorithm>
 #include <cmath>
 
-#include "benchmarks/cells_from_papers.hpp"
 #include "model/stress.hpp"
 #include "solver/charge/staircase.hpp"
 #include "tests/catch.hpp"
+#include "tests/published_cells.hpp"
 #include "tests/reference_table.hpp"
 
 using namespace onegrain;
@@ -35,7 +35,7 @@ TEST_CASE("the plating onset is that of a full porous-electrode calculation") {
   // may cost.
   const tests::ReferenceTable table("porous_plating_onset.csv");
   for (const auto& row : table.rows) {
-    Subject s(row[0] == 1 ? benchmarks::nmc811_graphite_siox() : benchmarks::lco_graphite());
+    Subject s(row[0] == 1 ? tests::nmc811_graphite_siox() : tests::lco_graphite());
     const double full = row[4];
     INFO(row[0] << ", to " << row[2] << ": " << full << " A/m2");
     const Ceiling uneven = s.study({row[1], row[2]}, plating_alone).ceiling(full);
@@ -52,7 +52,7 @@ TEST_CASE("the plating onset is that of a full porous-electrode calculation") {
 }
 
 TEST_CASE("at the ceiling every limit is kept, and just above it one is not") {
-  Subject s(benchmarks::nmc811_graphite_siox());
+  Subject s(tests::nmc811_graphite_siox());
   for (const ChargeWindow soc : {ChargeWindow{0, 0.8}, ChargeWindow{0.2, 0.5}, ChargeWindow{0, 0.95}}) {
     ChargeStudy study = s.study(soc, {});
     const Ceiling c = study.ceiling(20, 1e-3);
@@ -69,7 +69,7 @@ TEST_CASE("at the ceiling every limit is kept, and just above it one is not") {
 }
 
 TEST_CASE("where no rate keeps a limit the ceiling is none, and where none is met it is unlimited") {
-  Subject s(benchmarks::nmc811_graphite_siox());
+  Subject s(tests::nmc811_graphite_siox());
   s.cell.thermal = model::Thermal{50, 1, s.cell.temperature};  // J/(m2 K), W/(m2 K)
   const Ceiling none = s.study({0, 0.5}, {.highest_temperature = s.cell.temperature}).ceiling(20);
   CHECK(none.current == 0);
@@ -83,7 +83,7 @@ TEST_CASE("where no rate keeps a limit the ceiling is none, and where none is me
 }
 
 TEST_CASE("a wider window, a larger margin and a colder cell allow less") {
-  Subject s(benchmarks::nmc811_graphite_siox());
+  Subject s(tests::nmc811_graphite_siox());
   const auto allowed = [&](ChargeWindow soc, double margin) {
     ChargeLimits limits = plating_alone;
     limits.plating_margin = margin;
@@ -95,14 +95,14 @@ TEST_CASE("a wider window, a larger margin and a colder cell allow less") {
 }
 
 TEST_CASE("a charge to full has no ceiling: the voltage at rest is the limit itself") {
-  Subject s(benchmarks::nmc811_graphite_siox());
+  Subject s(tests::nmc811_graphite_siox());
   const Ceiling c = s.study({0, 1}, {}).ceiling(10);
   CHECK(c.current == 0);
   CHECK(c.charge.tightest == Limit::voltage);
 }
 
 TEST_CASE("without limits in reach a ceiling says so") {
-  model::Cell cell = benchmarks::nmc811_graphite_siox();
+  model::Cell cell = tests::nmc811_graphite_siox();
   Subject s(cell);
   ChargeLimits limits = plating_alone;
   limits.plating_margin = -10;  // volts below lithium
@@ -114,7 +114,7 @@ TEST_CASE("without limits in reach a ceiling says so") {
 TEST_CASE("where cracking limits, the ceiling is that of the parabola in closed form") {
   // After a time of R^2/D the profile is a parabola: x_mean - x_surface = outflow R / (5 D) (Crank, ch. 6), so that the
   // tension at the surface of the positive reaches the strength at i = 5 D strength / (scale R outflow per current).
-  model::Cell cell = benchmarks::nmc811_graphite_siox();
+  model::Cell cell = tests::nmc811_graphite_siox();
   model::Electrode& p = cell.positive;
   p.host.diffusivity = model::Property::constant(4e-15);
   p.host.stress = model::Stress{3e-6, 140e9, 0.3, 10e6};
@@ -131,7 +131,7 @@ TEST_CASE("where cracking limits, the ceiling is that of the parabola in closed 
 
 TEST_CASE("where heat limits, the ceiling is that of a resistor in closed form") {
   // A contact resistance that dwarfs everything: the steady rise is i^2 R / h; reached once the cell has had time.
-  model::Cell cell = benchmarks::nmc811_graphite_siox();
+  model::Cell cell = tests::nmc811_graphite_siox();
   cell.contact_resistance = 0.5;                 // ohm m2
   cell.thermal = model::Thermal{10, 5, 298.15};  // a time constant of 2 s
   Subject s(cell);
@@ -144,7 +144,7 @@ TEST_CASE("where heat limits, the ceiling is that of a resistor in closed form")
 }
 
 TEST_CASE("the reaction resolved across a layer that conducts well is the single-particle answer") {
-  model::Cell cell = benchmarks::nmc811_graphite_siox();
+  model::Cell cell = tests::nmc811_graphite_siox();
   cell.electrolyte.conductivity = model::Property::constant(1e4);
   cell.electrolyte.diffusivity = model::Property::constant(1e-6);
   cell.negative->electronic_conductivity = 1e6;
@@ -155,7 +155,7 @@ TEST_CASE("the reaction resolved across a layer that conducts well is the single
 }
 
 TEST_CASE("lithium and salt are conserved where the reaction is resolved across the layer") {
-  Subject s(benchmarks::nmc811_graphite_siox());
+  Subject s(tests::nmc811_graphite_siox());
   ChargeStudy study = s.study({0, 0.8}, plating_alone);
   const JudgedCharge charge = study.judge(40);
   const model::LayerPoints points(6);
@@ -170,7 +170,7 @@ TEST_CASE("lithium and salt are conserved where the reaction is resolved across 
 }
 
 TEST_CASE("a staircase rides the limits, keeps them, and is quicker than the constant ceiling") {
-  Subject s(benchmarks::nmc811_graphite_siox());
+  Subject s(tests::nmc811_graphite_siox());
   const ChargeLimits limits{};
   ChargeStudy study = s.study({0, 0.8}, limits), even = s.study({0, 0.8}, limits, Description::even);
   const Ceiling ceiling = study.ceiling(30);
@@ -201,7 +201,7 @@ TEST_CASE("a staircase rides the limits, keeps them, and is quicker than the con
 
 TEST_CASE("the limit is held inside the integrator along a ride") {
   // Along the part where plating limits, the potential at the separator side is the margin itself.
-  Subject s(benchmarks::nmc811_graphite_siox());
+  Subject s(tests::nmc811_graphite_siox());
   ChargeStudy even = s.study({0, 0.8}, {}, Description::even);
   model::Step step{model::CurrentDrive{60}, {}, "charge"};
   step.until.separator_side = 0.010;
@@ -219,7 +219,7 @@ TEST_CASE("the limit is held inside the integrator along a ride") {
 
 TEST_CASE("a held temperature stays, and the current is that which the losses then shed") {
   // First law: i (V - U) + i T dU/dT = h (T - T_ambient); for a resistor that dwarfs everything i = sqrt(h dT / R).
-  model::Cell cell = benchmarks::nmc811_graphite_siox();
+  model::Cell cell = tests::nmc811_graphite_siox();
   cell.contact_resistance = 0.05;                 // ohm m2
   cell.thermal = model::Thermal{400, 5, 298.15};  // a time constant of 80 s
   cell.upper_voltage = 9;
@@ -230,7 +230,7 @@ TEST_CASE("a held temperature stays, and the current is that which the losses th
     model::Step warm{model::CurrentDrive{40}, {}, "warm up"};
     warm.until.temperature = 308.15;
     const StepSolution first =
-        simulator.run(simulator.at_rest(model::equilibrium_window(benchmarks::nmc811_graphite_siox()).empty), warm);
+        simulator.run(simulator.at_rest(model::equilibrium_window(tests::nmc811_graphite_siox()).empty), warm);
     REQUIRE(first.ended_by() == Ended::temperature);
     model::Step hold{model::TemperatureDrive{true}, {}, "hold"};
     hold.until.time = 1500;
@@ -248,13 +248,13 @@ TEST_CASE("a held temperature stays, and the current is that which the losses th
       CHECK(p.current < std::sqrt(5 * 10 / 0.05));
     }
   }
-  Simulator isothermal(benchmarks::nmc811_graphite_siox(), workspace);
+  Simulator isothermal(tests::nmc811_graphite_siox(), workspace);
   CHECK_THROWS_AS(isothermal.run(isothermal.at_rest(0), {model::TemperatureDrive{true}, {.time = 1.0}, ""}),
                   IntegrationFailure);
 }
 
 TEST_CASE("a ride stays below what would crack a grain and below its temperature") {
-  model::Cell cell = benchmarks::nmc811_graphite_siox();
+  model::Cell cell = tests::nmc811_graphite_siox();
   cell.contact_resistance = 0.02;
   cell.thermal = model::Thermal{400, 5, 298.15};
   Subject s(cell);

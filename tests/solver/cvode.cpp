@@ -16,22 +16,22 @@ struct Small final : OdeSystem {
   std::function<void(double, const Vector&, Vector&)> f;
   std::function<Eigen::MatrixXd(double, const Vector&)> jacobian;
   std::function<double(double, const Vector&)> root;
-  std::function<Rate(double)> permission;
+  std::function<Evaluation(double)> permission;
   int n = 1;
   Eigen::MatrixXd J;
   Eigen::PartialPivLU<Eigen::MatrixXd> lu;
 
   int size() const override { return n; }
-  Rate rate(double t, ConstVectorView y, VectorView ydot) override {
-    if (permission && permission(t) != Rate::ok) return Rate::retry_smaller_step;
+  Evaluation rate(double t, ConstVectorView y, VectorView ydot) override {
+    if (permission && permission(t) != Evaluation::ok) return Evaluation::retry_smaller_step;
     Vector result(n);
     f(t, y, result);
     ydot = result;
-    return Rate::ok;
+    return Evaluation::ok;
   }
-  Rate linearise(double t, ConstVectorView y) override {
+  Evaluation linearise(double t, ConstVectorView y) override {
     J = jacobian(t, y);
-    return Rate::ok;
+    return Evaluation::ok;
   }
   bool factor(double gamma) override {
     lu.compute(Eigen::MatrixXd::Identity(n, n) - gamma * J);
@@ -236,7 +236,7 @@ TEST_CASE("a point that a system refuses is tried again with a smaller step", "[
   Cvode cvode(1);
   Small s = decay();
   int refused = 0;
-  s.permission = [&](double t) { return t > 0.5 && refused++ < 4 ? Rate::retry_smaller_step : Rate::ok; };
+  s.permission = [&](double t) { return t > 0.5 && refused++ < 4 ? Evaluation::retry_smaller_step : Evaluation::ok; };
   cvode.start(s, 0, Vector::Ones(1), tolerances(1e-8, Vector::Constant(1, 1e-10)), 0, 2);
   CHECK(run(cvode) == Cvode::Event::stop);
   CHECK(refused > 4);
@@ -247,7 +247,7 @@ TEST_CASE("a system that can never go on fails with the time, the steps and the 
   Cvode cvode(1);
   Small s = decay();
   int asked = 0;
-  s.permission = [&](double) { return asked++ < 60 ? Rate::ok : Rate::retry_smaller_step; };
+  s.permission = [&](double) { return asked++ < 60 ? Evaluation::ok : Evaluation::retry_smaller_step; };
   const auto attempt = [&] {
     asked = 0;
     cvode.start(s, 0, Vector::Ones(1), tolerances(1e-8, Vector::Constant(1, 1e-10)), 0, 2);

@@ -2,11 +2,10 @@
 
 #include <cmath>
 
-#include "benchmarks/cells_from_papers.hpp"
 #include "solver/charge/ceiling.hpp"
 #include "solver/step/curves.hpp"
 #include "tests/catch.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 #include "tests/solver/bench.hpp"
 
 using namespace onegrain;
@@ -48,7 +47,7 @@ TEST_CASE("a step that leads away from a limit runs its time", "[solver][ends]")
 }
 
 TEST_CASE("salt that is used up comes back in a rest", "[solver][ends]") {
-  model::Cell cell = benchmarks::nmc811_graphite_siox();
+  model::Cell cell = tests::nmc811_graphite_siox();
   Bench bench{cell, model::ElectrolyteModel::resolved};
   const auto full = bench.simulator.at_rest(model::equilibrium_window(bench.cell).full);
   const auto met = bench.run(full, CurrentDrive{-6 * one_c}, {.time = 1e4});
@@ -165,7 +164,7 @@ TEST_CASE("a grain surface is continuous where the number of modes rises while a
 
 TEST_CASE("a charge is followed up to the full grain surface, and that is what limits it", "[solver][ends]") {
   // Plating and salt out of the way: grains at the separator fill up first.
-  model::Cell cell = benchmarks::nmc811_graphite_siox();
+  model::Cell cell = tests::nmc811_graphite_siox();
   const model::Window window = model::equilibrium_window(cell);
   solver::Workspace workspace;
   solver::ChargeLimits limits;

@@ -3,9 +3,9 @@
 
 #include <cmath>
 
-#include "benchmarks/cells_from_papers.hpp"
 #include "solver/step/curves.hpp"
 #include "tests/catch.hpp"
+#include "tests/published_cells.hpp"
 #include "tests/quadrature.hpp"
 
 using namespace onegrain;

@@ -1,11 +1,11 @@
 // The model against the same equations solved by a general-purpose integrator: SciPy's Radau on a spectral-element
 // grid (tests/reference/single_particle_reference.py; derivation, discretisation and time integration of its own,
 // converged to better than 1e-5 uV). The parameters are those of a cell from a paper, from memory: see
-// published_cell.hpp.
+// published_cells.hpp.
 
 #include "solver/step/simulator.hpp"
 #include "tests/catch.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 #include "tests/reference_table.hpp"
 
 using namespace onegrain;

@@ -5,7 +5,7 @@
 
 #include "solver/step/simulator.hpp"
 #include "tests/catch.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 #include "tests/quadrature.hpp"
 
 using namespace onegrain;

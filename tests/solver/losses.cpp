@@ -3,8 +3,8 @@
 #include <cmath>
 #include <numeric>
 
-#include "benchmarks/cells_from_papers.hpp"
 #include "tests/catch.hpp"
+#include "tests/published_cells.hpp"
 
 using namespace onegrain;
 using namespace onegrain::solver;
@@ -50,7 +50,7 @@ TEST_CASE("Shapley values add up, treat equals alike and give nothing to a playe
 }
 
 TEST_CASE("the shares of a budget add up to what is missing, in capacity and in energy", "[losses]") {
-  const model::Cell cell = benchmarks::nmc811_graphite_siox();
+  const model::Cell cell = tests::nmc811_graphite_siox();
   const model::Window window = model::equilibrium_window(cell);
   Workspace workspace;
   const double one_c = window.capacity / 3600;
@@ -77,7 +77,7 @@ TEST_CASE("the shares of a budget add up to what is missing, in capacity and in 
 }
 
 TEST_CASE("a loss that is not there has no share", "[losses]") {
-  model::Cell cell = benchmarks::nmc811_graphite_siox();
+  model::Cell cell = tests::nmc811_graphite_siox();
   cell.positive.host.diffusivity = model::Property::constant(1e-9);
   const model::Window window = model::equilibrium_window(cell);
   Workspace workspace;

@@ -181,9 +181,9 @@ TEST_CASE("the interval of the diffusivity holds the true one nine times in ten 
       time.push_back(k);
       rest.push_back(recorded(clean.rows.before));
     }
-    const RestEnd before = rest_end(time, rest, step);
+    const RestingPotential before = rest_end(time, rest, step);
     for (double& v : rest) v = recorded(clean.rows.after);
-    const RestEnd after = rest_end(time, rest, step);
+    const RestingPotential after = rest_end(time, rest, step);
     rows.before = before.potential;
     rows.after = after.potential;
     rows.rest_uncertainty = std::max(before.uncertainty, after.uncertainty);
@@ -202,7 +202,7 @@ TEST_CASE("a rest in equal rows is known to within the step of the recorder over
     time.push_back(10 * k);
     voltage.push_back(k < 60 ? 3.7 : 3.7002);
   }
-  const RestEnd end = rest_end(time, voltage, 2e-4);
+  const RestingPotential end = rest_end(time, voltage, 2e-4);
   CHECK(end.potential == 3.7002);
   CHECK_THAT(end.uncertainty, WithinRel(2e-4 / std::sqrt(12.0), 1e-12));
   CHECK_THAT(end.drift, WithinAbs(0, 1e-12));

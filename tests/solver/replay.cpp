@@ -10,7 +10,7 @@
 #include <numbers>
 
 #include "tests/catch.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 #include "tests/quadrature.hpp"
 
 using namespace onegrain;

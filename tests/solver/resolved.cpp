@@ -3,9 +3,9 @@
 #include <cmath>
 #include <utility>
 
-#include "benchmarks/cells_from_papers.hpp"
 #include "solver/step/curves.hpp"
 #include "tests/catch.hpp"
+#include "tests/published_cells.hpp"
 #include "tests/quadrature.hpp"
 #include "tests/reference_table.hpp"
 
@@ -60,7 +60,7 @@ double salt_content(const StepSolution& step, double t) {
 Property scaled_constant(const Property& p, double factor) { return Property::constant(factor * p(1000, 298.15)); }
 
 Cell half_cell() {  // the published positive against lithium; 8.1 A/m2 for lithium is invented for 1 mol/L
-  Cell cell = benchmarks::nmc811_graphite_siox();
+  Cell cell = tests::nmc811_graphite_siox();
   cell.negative.reset();
   cell.counter = model::LithiumMetal{Property::constant(8.1)};
   cell.charged_state.reset();
@@ -69,8 +69,8 @@ Cell half_cell() {  // the published positive against lithium; 8.1 A/m2 for lith
   return cell;
 }
 
-solver::Curve curve_of(const Cell& cell, double current, ElectrolyteModel electrolyte, solver::Workspace& workspace,
-                       solver::Accuracy accuracy = {}) {
+solver::ConstantCurrentCurve curve_of(const Cell& cell, double current, ElectrolyteModel electrolyte,
+                                      solver::Workspace& workspace, solver::Accuracy accuracy = {}) {
   Simulator simulator(cell, workspace, accuracy, electrolyte);
   return solver::constant_current(simulator, solver::start_of(simulator, model::equilibrium_window(cell), current > 0),
                                   current);
@@ -123,8 +123,8 @@ TEST_CASE("with salt that moves the voltage stays close to the full porous-elect
   }));
   CAPTURE(row.table);
   const tests::ReferenceTable table(row.table);
-  const Cell cell = std::string(row.table).find("_lco_") != std::string::npos ? benchmarks::lco_graphite()
-                                                                              : benchmarks::nmc811_graphite_siox();
+  const Cell cell =
+      std::string(row.table).find("_lco_") != std::string::npos ? tests::lco_graphite() : tests::nmc811_graphite_siox();
   const double current = table.stated("current_A_per_m2");
   solver::Workspace workspace;
   const auto resolved = curve_of(cell, current, ElectrolyteModel::resolved, workspace);
@@ -147,14 +147,14 @@ TEST_CASE("the voltage at the default degree is within 0.05 mV of a much finer o
     double current, allowed;
   };
   const Row rows[] = {
-      {"nmc811, C/10", benchmarks::nmc811_graphite_siox(), -0.1 * one_c, 5e-6},
-      {"nmc811, 1C", benchmarks::nmc811_graphite_siox(), -one_c, 5e-6},
-      {"nmc811, 1.5C", benchmarks::nmc811_graphite_siox(), -1.5 * one_c, 2e-5},
-      {"nmc811, 2C", benchmarks::nmc811_graphite_siox(), -2 * one_c, 1.5e-4},
-      {"nmc811, charge at 1C", benchmarks::nmc811_graphite_siox(), one_c, 2e-5},
-      {"lco, 1C", benchmarks::lco_graphite(), -24, 5e-6},
-      {"lco, 3C", benchmarks::lco_graphite(), -72, 1e-5},
-      {"lco, charge at 1C", benchmarks::lco_graphite(), 24, 5e-6},
+      {"nmc811, C/10", tests::nmc811_graphite_siox(), -0.1 * one_c, 5e-6},
+      {"nmc811, 1C", tests::nmc811_graphite_siox(), -one_c, 5e-6},
+      {"nmc811, 1.5C", tests::nmc811_graphite_siox(), -1.5 * one_c, 2e-5},
+      {"nmc811, 2C", tests::nmc811_graphite_siox(), -2 * one_c, 1.5e-4},
+      {"nmc811, charge at 1C", tests::nmc811_graphite_siox(), one_c, 2e-5},
+      {"lco, 1C", tests::lco_graphite(), -24, 5e-6},
+      {"lco, 3C", tests::lco_graphite(), -72, 1e-5},
+      {"lco, charge at 1C", tests::lco_graphite(), 24, 5e-6},
       {"half cell, 1C", half_cell(), -one_c, 2e-5},
       {"half cell, charge at 1C", half_cell(), one_c, 5e-5},
   };
@@ -203,7 +203,7 @@ TEST_CASE("salt that moves without resistance leaves the cell as if it did not m
   const bool half = GENERATE(false, true);
   const double factor = GENERATE(1.0, 1e6);  // of the conductivity as well
   CAPTURE(half, factor);
-  Cell cell = half ? half_cell() : benchmarks::nmc811_graphite_siox();
+  Cell cell = half ? half_cell() : tests::nmc811_graphite_siox();
   cell.electrolyte.diffusivity = scaled_constant(cell.electrolyte.diffusivity, 1e7);
   cell.electrolyte.conductivity = scaled_constant(cell.electrolyte.conductivity, factor);
   solver::Workspace workspace;
@@ -226,7 +226,7 @@ TEST_CASE("salt that moves without resistance leaves the cell as if it did not m
 }
 
 TEST_CASE("when the current is switched on the salt has not moved yet", "[solver][resolved]") {
-  const Cell cell = benchmarks::nmc811_graphite_siox();
+  const Cell cell = tests::nmc811_graphite_siox();
   solver::Workspace workspace;
   Simulator resolved(cell, workspace, {}, ElectrolyteModel::resolved), uniform(cell, workspace);
   const model::Step step{CurrentDrive{-2 * one_c}, {.time = 30}, ""};
@@ -250,7 +250,7 @@ TEST_CASE("when the current is switched on the salt has not moved yet", "[solver
 TEST_CASE("salt is conserved through charge, hold, rest and discharge", "[solver][resolved][conservation]") {
   const bool half = GENERATE(false, true);
   CAPTURE(half);
-  const Cell cell = half ? half_cell() : benchmarks::nmc811_graphite_siox();
+  const Cell cell = half ? half_cell() : tests::nmc811_graphite_siox();
   double filled_in = 0;
   for (const Layer& l : layers_of(cell)) filled_in += 1000 * l.porosity * l.thickness;
   solver::Workspace workspace;
@@ -281,7 +281,7 @@ TEST_CASE("a long discharge ends with the steady profile of Kirchhoff's transfor
   // D = D0 exp(-k c) (Capiglia et al. 1999): exp(-k c) is linear in the steady profile of constant D; Crank, The
   // Mathematics of Diffusion, 2nd ed., ch. 9. The level follows from the salt content. 3000 s are 80 times L^2 / (pi^2
   // D).
-  const Cell cell = benchmarks::lco_graphite();
+  const Cell cell = tests::lco_graphite();
   const double i = -24, k = 0.65e-3;
   solver::Workspace workspace;
   Simulator simulator(cell, workspace, {}, ElectrolyteModel::resolved);
@@ -317,7 +317,7 @@ TEST_CASE("a long discharge ends with the steady profile of Kirchhoff's transfor
 TEST_CASE("on its way the salt agrees with finite volumes and the method of Runge and Kutta", "[solver][resolved]") {
   // A second method that shares nothing: cells of equal width in each layer, fluxes through half cells in series,
   // classical Runge-Kutta steps; two grids extrapolated for second order.
-  const Cell cell = benchmarks::nmc811_graphite_siox();
+  const Cell cell = tests::nmc811_graphite_siox();
   const auto finite_volumes = [&](int per_layer, double i, double until) {
     const auto layers = layers_of(cell);
     const std::size_t N = 3 * static_cast<std::size_t>(per_layer);

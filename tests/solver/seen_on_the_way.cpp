@@ -4,7 +4,7 @@
 
 #include "solver/step/simulator.hpp"
 #include "tests/catch.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 
 using namespace onegrain;
 

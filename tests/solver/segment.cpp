@@ -4,7 +4,7 @@
 
 #include "solver/step/simulator.hpp"
 #include "tests/catch.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 
 using namespace onegrain;
 using model::CurrentDrive;
@@ -63,7 +63,7 @@ TEST_CASE("Newton's matrix of a step is the derivative of its equations", "[solv
           y[k] = scale * std::sin(3.1 * place + seed);
           b[k] = scale * std::cos(5.7 * place * place + seed);
         }
-        REQUIRE(segment.linearise(t, ConstVectorView(y.data(), n)) == solver::Rate::ok);
+        REQUIRE(segment.linearise(t, ConstVectorView(y.data(), n)) == solver::Evaluation::ok);
         REQUIRE(segment.factor(gamma));
         Vector x = b;
         segment.solve(VectorView(x.data(), n));
@@ -97,7 +97,7 @@ TEST_CASE("constant diffusivities and current leave nothing for the integrator",
   Vector rate = Vector::Ones(closed.size());
   for (const double t : {0.0, 1.0, 99.0}) {
     CHECK(closed.rate(t, ConstVectorView(zero.data(), zero.size()), VectorView(rate.data(), rate.size())) ==
-          solver::Rate::ok);
+          solver::Evaluation::ok);
     CHECK(rate.cwiseAbs().maxCoeff() == 0);
   }
 }
@@ -109,7 +109,7 @@ TEST_CASE("a state that is not a number is never accepted", "[solver][segment]")
   Vector y = Vector::Zero(segment.size()), rate(segment.size());
   y[3] = std::nan("");
   CHECK(segment.rate(1, ConstVectorView(y.data(), y.size()), VectorView(rate.data(), rate.size())) ==
-        solver::Rate::retry_smaller_step);
+        solver::Evaluation::retry_smaller_step);
 }
 
 TEST_CASE("the end of a step is the beginning of the next", "[solver][segment]") {

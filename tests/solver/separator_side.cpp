@@ -2,9 +2,9 @@
 
 #include <cmath>
 
-#include "benchmarks/cells_from_papers.hpp"
 #include "solver/step/curves.hpp"
 #include "tests/catch.hpp"
+#include "tests/published_cells.hpp"
 #include "tests/quadrature.hpp"
 #include "tests/reference_table.hpp"
 
@@ -23,7 +23,7 @@ constexpr double one_c = tests::published_one_c;
 constexpr double twice_thermal_voltage = 51.385158e-3;  // 2 R T / F at 298.15 K, CODATA 2018
 
 Cell full_cell(bool varying) {
-  Cell cell = benchmarks::nmc811_graphite_siox();
+  Cell cell = tests::nmc811_graphite_siox();
   const Cell other = tests::published_cell(varying);
   cell.positive.host.diffusivity = other.positive.host.diffusivity;
   cell.negative->host.diffusivity = other.negative->host.diffusivity;
@@ -32,7 +32,7 @@ Cell full_cell(bool varying) {
 
 /// The published graphite as working electrode against lithium; 8.1 A/m2 for lithium is invented for 1 mol/L.
 Cell graphite_half_cell() {
-  Cell cell = benchmarks::nmc811_graphite_siox();
+  Cell cell = tests::nmc811_graphite_siox();
   cell.positive = *cell.negative;
   cell.negative.reset();
   cell.counter = model::LithiumMetal{Property::constant(8.1)};
@@ -237,7 +237,7 @@ TEST_CASE("the fastest charge without lithium plating ends near the one of the f
   const tests::ReferenceTable table("porous_plating_onset.csv");
   solver::Workspace workspace;
   for (const auto& row : table.rows) {
-    const Cell cell = row[0] == 1 ? benchmarks::nmc811_graphite_siox() : benchmarks::lco_graphite();
+    const Cell cell = row[0] == 1 ? tests::nmc811_graphite_siox() : tests::lco_graphite();
     const model::Window window = model::equilibrium_window(cell);
     solver::Simulator simulator(cell, workspace, {}, ElectrolyteModel::resolved);
     const auto start = simulator.at_rest(model::at_state_of_charge(window, row[1]));

@@ -6,7 +6,7 @@
 
 #include "solver/step/trust.hpp"
 #include "tests/catch.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 
 using namespace onegrain;
 

@@ -7,7 +7,7 @@
 
 #include "solver/step/simulator.hpp"
 #include "tests/catch.hpp"
-#include "tests/published_cell.hpp"
+#include "tests/published_cells.hpp"
 #include "tests/reference_table.hpp"
 
 using namespace onegrain;

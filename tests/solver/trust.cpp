@@ -4,9 +4,9 @@
 
 #include <cmath>
 
-#include "benchmarks/cells_from_papers.hpp"
 #include "solver/step/curves.hpp"
 #include "tests/catch.hpp"
+#include "tests/published_cells.hpp"
 #include "tests/reference_table.hpp"
 
 using namespace onegrain;
@@ -23,7 +23,8 @@ constexpr double T = 298.15;
 constexpr double one_c = tests::published_one_c;
 constexpr double F = 96485.33212331001;  // CODATA 2018, exact
 
-solver::Curve curve_of(const Cell& cell, double current, ElectrolyteModel electrolyte, solver::Workspace& workspace) {
+solver::ConstantCurrentCurve curve_of(const Cell& cell, double current, ElectrolyteModel electrolyte,
+                                      solver::Workspace& workspace) {
   solver::Simulator simulator(cell, workspace, {}, electrolyte);
   return solver::constant_current(simulator, solver::start_of(simulator, model::equilibrium_window(cell), current > 0),
                                   current);
@@ -110,13 +111,13 @@ TEST_CASE("the limiting currents of the published cells are those worked out by 
   // Steady parabolas, checked by quadrature apart from this code, parameters from memory: Chen et al. 2020 with Nyman's
   // D at 1 mol/L 95.3 A/m2 (discharge) and 69.6 (charge), with D = 2.89e-10 m2/s 155.7 and 113.7; Marquis et al. 2019
   // 142 A/m2 with Capiglia's D at 1 mol/L, 271 with 5.34e-10 m2/s.
-  Cell cell = benchmarks::nmc811_graphite_siox();
+  Cell cell = tests::nmc811_graphite_siox();
   CHECK_THAT(limiting_current(cell, false, T), WithinAbs(95.35, 0.05));
   CHECK_THAT(limiting_current(cell, true, T), WithinAbs(69.6, 0.05));
   cell.electrolyte.diffusivity = Property::constant(2.89e-10);
   CHECK_THAT(limiting_current(cell, false, T), WithinAbs(155.7, 0.1));
   CHECK_THAT(limiting_current(cell, true, T), WithinAbs(113.7, 0.1));
-  Cell other = benchmarks::lco_graphite();
+  Cell other = tests::lco_graphite();
   CHECK_THAT(limiting_current(other, false, T), WithinAbs(142, 0.5));
   CHECK_THAT(limiting_current(other, true, T),
              WithinRel(limiting_current(other, false, T), 1e-12));  // its electrodes are alike
@@ -127,7 +128,7 @@ TEST_CASE("the limiting currents of the published cells are those worked out by 
 TEST_CASE("the limiting current is the one that empties the far end of a grid in the steady state", "[solver][trust]") {
   Cell odd = half_cell();
   odd.separator = {160e-6, 0.6, 2.5};
-  for (const Cell& cell : {benchmarks::nmc811_graphite_siox(), benchmarks::lco_graphite(), half_cell(), odd}) {
+  for (const Cell& cell : {tests::nmc811_graphite_siox(), tests::lco_graphite(), half_cell(), odd}) {
     for (const bool charge : {false, true}) {
       CAPTURE(charge, cell.is_full_cell());
       CHECK_THAT(limiting_current(cell, charge, T), WithinRel(limiting_current_by_grid(cell, charge, 2000), 1e-6));
@@ -180,7 +181,7 @@ TEST_CASE("cold lowers the limiting current with the diffusivity", "[solver][tru
 }
 
 TEST_CASE("the published cell is trusted at C/2 and not at 3C", "[solver][trust]") {
-  const Cell cell = benchmarks::nmc811_graphite_siox();
+  const Cell cell = tests::nmc811_graphite_siox();
   const auto electrolyte = GENERATE(ElectrolyteModel::resolved, ElectrolyteModel::uniform);
   const bool resolved = electrolyte == ElectrolyteModel::resolved;
   CAPTURE(resolved);
@@ -213,7 +214,7 @@ TEST_CASE(
   solver::Workspace workspace;
   int trusted = 0, distrusted = 0;
   for (const std::string set : {"nmc811", "lco"}) {
-    const Cell cell = set == "nmc811" ? benchmarks::nmc811_graphite_siox() : benchmarks::lco_graphite();
+    const Cell cell = set == "nmc811" ? tests::nmc811_graphite_siox() : tests::lco_graphite();
     for (const std::string name :
          {"discharge_C10", "discharge_C2", "discharge_1C", "discharge_2C", "discharge_3C", "charge_1C"}) {
       CAPTURE(set, name);
@@ -246,8 +247,8 @@ TEST_CASE(
 
 TEST_CASE("the reasons are sentences with numbers in them", "[solver][trust]") {
   solver::Workspace workspace;
-  const Trust trust = solver::judge(
-      curve_of(benchmarks::nmc811_graphite_siox(), -3 * one_c, ElectrolyteModel::resolved, workspace).step);
+  const Trust trust =
+      solver::judge(curve_of(tests::nmc811_graphite_siox(), -3 * one_c, ElectrolyteModel::resolved, workspace).step);
   REQUIRE(trust.reasons.size() == 4);
   CHECK(trust.reasons[0] == "the salt runs out: it falls to 0 % of its starting concentration somewhere");
   CHECK_THAT(trust.reasons[1], HasText("the current is 1"));
@@ -275,7 +276,7 @@ TEST_CASE("a step that ends at a full grain surface is not trusted, and says so"
 
 TEST_CASE("the limits of trust can be moved", "[solver][trust]") {
   solver::Workspace workspace;
-  const auto curve = curve_of(benchmarks::nmc811_graphite_siox(), -one_c, ElectrolyteModel::resolved, workspace);
+  const auto curve = curve_of(tests::nmc811_graphite_siox(), -one_c, ElectrolyteModel::resolved, workspace);
   CHECK(solver::judge(curve.step).trusted());
   CHECK(solver::judge(curve.step, {.lowest_salt_share = 0.6}).reasons.size() == 1);       // about 51 % are left
   CHECK(solver::judge(curve.step, {.limiting_current_share = 0.5}).reasons.size() == 1);  // 51.06 %
@@ -284,7 +285,7 @@ TEST_CASE("the limits of trust can be moved", "[solver][trust]") {
 
 TEST_CASE("a rest is trusted, and a half cell is judged by its working electrode", "[solver][trust]") {
   solver::Workspace workspace;
-  const Cell cell = benchmarks::nmc811_graphite_siox();
+  const Cell cell = tests::nmc811_graphite_siox();
   solver::Simulator simulator(cell, workspace, {}, ElectrolyteModel::resolved);
   const Trust rest = solver::judge(simulator.run(simulator.at_rest(0), {CurrentDrive{0}, {.time = 100}, "rest"}));
   CHECK(rest.trusted());
