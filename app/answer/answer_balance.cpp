@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <utility>
 
 #include "app/answer/answers.hpp"
 #include "app/answer/fit_words.hpp"
@@ -165,24 +166,40 @@ Plot potentials_plot(const Job& job, const study::Balance& b, const study::Poten
   plot.y = {full_cell ? "Potential, voltage" : "Potential against lithium", measure<params::Voltage>(), {0.0}};
   plot.stages = {{0, window, "between the cut-offs"}, {window, window, ""}};
   plot.names = Plot::Names::right;
-  const auto line = [&](const std::string& label, Role role, const std::vector<double>& y) {
-    Series one{label, role};
+  // Where a card does not know the potential the line goes on faint.
+  const auto line = [&](const std::string& label, Role role, const std::vector<double>& y, const auto& known) {
+    std::vector<Series> parts;
     for (std::size_t k = 0; k < p.charge.size(); ++k) {
       const double q = p.charge[k] * area;
       if (q < -reach * window || q > (1 + reach) * window) continue;
-      one.x.push_back(q);
-      one.y.push_back(y[k]);
+      if (parts.empty() || parts.back().doubtful == known(k)) {
+        Series next{"", role};
+        next.doubtful = !known(k);
+        if (!parts.empty()) {  // without a gap
+          next.x.push_back(parts.back().x.back());
+          next.y.push_back(parts.back().y.back());
+        }
+        parts.push_back(std::move(next));
+      }
+      parts.back().x.push_back(q);
+      parts.back().y.push_back(y[k]);
     }
-    plot.series.push_back(std::move(one));
+    const auto named = std::max_element(parts.begin(), parts.end(), [](const Series& one, const Series& other) {
+      return std::pair{!one.doubtful, one.x.size()} < std::pair{!other.doubtful, other.x.size()};
+    });
+    if (named != parts.end()) named->label = label;
+    for (Series& part : parts) plot.series.push_back(std::move(part));
   };
   Series measured{"measured", Role::measured};
   measured.x = times(p.measured_charge, area);
   measured.y = p.measured;
   plot.series.push_back(std::move(measured));
-  line(full_cell ? "positive against lithium" : "electrode, at rest", Role::predicted, p.positive);
+  line(full_cell ? "positive against lithium" : "electrode, at rest", Role::predicted, p.positive,
+       [&](std::size_t k) { return p.positive_known[k] != 0; });
   if (full_cell) {
-    line("negative against lithium", Role::other, p.negative);
-    line("cell, at rest", Role::calculated, p.cell);
+    line("negative against lithium", Role::other, p.negative, [&](std::size_t k) { return p.negative_known[k] != 0; });
+    line("cell, at rest", Role::calculated, p.cell,
+         [&](std::size_t k) { return p.positive_known[k] != 0 && p.negative_known[k] != 0; });
   }
   return plot;
 }
@@ -229,11 +246,13 @@ Section balance_section(const Job& job, const study::Estimation& estimation, con
   const study::Potentials p = study::potentials(job, estimation);
   const Recording& recording = estimation.recordings.front();
   const std::string says =
-      full_cell ? "Both potentials over the charge that the cell has given since it was full, slid and stretched until "
-                  "their difference meets the measured curve. The measured one lies below it on discharge, above on "
-                  "charge, by what the current costs."
-                : "The potential at rest over the charge that was given since the cell was full, stretched until it "
-                  "meets the measured curve. The measured one lies off it by what the current costs.";
+      full_cell
+          ? "Both potentials over the charge that the cell has given since it was full, slid and stretched until "
+            "their difference meets the measured curve. The measured one lies below it on discharge, above on "
+            "charge, by what the current costs. Where a line is faint its card does not know the potential."
+          : "The potential at rest over the charge that was given since the cell was full, stretched until it "
+            "meets the measured curve. The measured one lies off it by what the current costs. Where the line is faint "
+            "the card does not know the potential.";
   Section section{full_cell ? "How the two electrodes lie over each other" : "The electrode in its window",
                   {Paragraph{says, page}, potentials_plot(job, b, p, says), reaches(job, b), against_sheet(job, b)}};
   const std::vector<Block> numbers = Numbers(job, b).blocks();

@@ -8,6 +8,7 @@
 #include "app/answer/measured_words.hpp"
 #include "app/answer/numbers.hpp"
 #include "app/answer/overlay_words.hpp"
+#include "app/answer/plating_words.hpp"
 #include "app/answer/record_examination.hpp"
 #include "app/answer/words.hpp"
 #include "solver/step/losses.hpp"
@@ -158,8 +159,9 @@ std::string why_words(const Job& job, const Overlay& overlay) {
                             names.rate(why.fast));
 }
 
-void add_warnings(Answer& said, const Overlay& overlay) {
+void add_warnings(Answer& said, const Job& job, const Overlay& overlay) {
   const StepNames names(overlay);
+  PlatingTold plating(job);
   for (const StepAt place : all_steps(overlay)) {
     const OverlaidStep& step = overlay.at(place);
     const std::string file = overlay.runs[place.run].recording.name();
@@ -167,10 +169,15 @@ void add_warnings(Answer& said, const Overlay& overlay) {
     if (step.model_ended_by)
       said.warnings.push_back(
           fmt::format("{}: the model ends before the measurement ({}); {} of {} rows are not compared.", what,
-                      solver::name_of(*step.model_ended_by), step.time.size() - step.distance.rows, step.time.size()));
+                      solver::name_of(*step.model_ended_by, job.cell.is_full_cell()),
+                      step.time.size() - step.distance.rows, step.time.size()));
     if (!step.trust.trusted())
       said.doubts.push_back(fmt::format("{}: not to be relied on: {}", what, untrusted(step.trust)));
+    if (step.plating)
+      plating.add(fmt::format("step {} of {}", step.number + 1, file),
+                  fmt::format("{}, by the model of this sheet", what), *step.plating);
   }
+  plating.tell(said);
   for (const study::Yardstick& y : overlay.yardsticks) {
     if (y.resistance > 0) continue;
     take(said.findings,
@@ -341,7 +348,7 @@ Answer overlay(const Request& request, const Channels& channels, Job& job) {
     take(said.findings, start_to_blame(run));
     take(said.findings, not_described(run));
   }
-  add_warnings(said, overlay);
+  add_warnings(said, job, overlay);
   said.sections.push_back(compared_section(job, overlay));
   said.sections.front().blocks.push_back(at_the_top(overlay));
   const std::string why = why_words(job, overlay);

@@ -17,10 +17,21 @@ constexpr double infinite = std::numeric_limits<double>::infinity();
 constexpr double narrow = 2;  // estimates whose interval spans less than this factor share a chart of their own
 constexpr double off_the_chart = 1e3;  // of the sheet's value: beyond every use, and drawn as going on
 
+/// An end beyond the range that was searched is no number that was found: the interval is open there.
+bool open_above(const study::Estimation& estimation, std::size_t k) {
+  const solver::ProfileInterval& p = estimation.result.estimates[k].profile;
+  return p.upper_open || !(p.upper < estimation.free()[k].upper);
+}
+bool open_below(const study::Estimation& estimation, std::size_t k) {
+  const solver::ProfileInterval& p = estimation.result.estimates[k].profile;
+  const solver::FreeParameter& free = estimation.free()[k];
+  return p.lower_open || (free.logarithmic && !(p.lower > free.lower));
+}
+
 Uncertainty interval_of(const study::Estimation& estimation, std::size_t k) {
   const solver::ProfileInterval& p = estimation.result.estimates[k].profile;
-  return Uncertainty::interval(p.lower_open ? -infinite : std::max(p.lower, estimation.free()[k].lower),
-                               p.upper_open ? infinite : p.upper);
+  return Uncertainty::interval(open_below(estimation, k) ? -infinite : std::max(p.lower, estimation.free()[k].lower),
+                               open_above(estimation, k) ? infinite : p.upper);
 }
 
 Table parameters_table(const study::Estimation& estimation) {
@@ -51,10 +62,10 @@ Table parameters_table(const study::Estimation& estimation) {
     const bool plain = m.kind->dimension.none();
     table.rows.add({label_of(estimation, k), e.name, std::string(plain ? "" : m.shown_unit()), Amount{p.nominal, m},
                     Amount{e.value, m}, Amount{e.value, m, interval_of(estimation, k)},
-                    Amount{std::max(e.profile.lower, p.lower), m}, Amount{e.profile.upper, m}, e.profile.lower_open,
-                    e.profile.upper_open, Amount{std::max(e.linearised.lower, p.lower), m},
-                    Amount{e.linearised.upper, m}, p.logarithmic, e.prior_share, e.at_bound,
-                    study::is_told(estimation, k), remark(estimation, k)});
+                    Amount{std::max(e.profile.lower, p.lower), m}, Amount{std::min(e.profile.upper, p.upper), m},
+                    open_below(estimation, k), open_above(estimation, k),
+                    Amount{std::max(e.linearised.lower, p.lower), m}, Amount{std::min(e.linearised.upper, p.upper), m},
+                    p.logarithmic, e.prior_share, e.at_bound, study::is_told(estimation, k), remark(estimation, k)});
   }
   return table;
 }

@@ -54,6 +54,7 @@ Row summary_row(const OverlaidStep& s) {
           maybe(s.model_rms_there),
           s.resistance_fitted_here,
           maybe(s.between_cells_rms),
+          maybe(s.lowest_separator_side),
           s.model_ended_by ? Cell(std::string(solver::name_of(*s.model_ended_by))) : Cell(),
           s.trust.trusted(),
           s.trust.trusted() ? Cell() : Cell(untrusted(s.trust))};
@@ -95,7 +96,8 @@ Table summary_steps(const OverlaidRun& run) {
   column("rms", in_mV), column("mean", in_mV), column("largest", in_mV);
   column("capacity", charge), column("model_capacity", charge);
   column("resistance_rms", in_mV), column("model_rms_there", in_mV), column("resistance_fitted_here", {});
-  column("between_cells_rms", in_mV), column("model_ended_by", {}), column("trusted", {}), column("note", {});
+  column("between_cells_rms", in_mV), column("lowest_separator_side", volts), column("model_ended_by", {}),
+      column("trusted", {}), column("note", {});
   column("trace.time", measure<params::Time>("h")), column("trace.charge", charge);
   column("trace.measured", volts), column("trace.model", volts), column("trace.residual", in_mV);
   for (const std::string which : {"measured_derivatives.", "model_derivatives."}) {

@@ -65,7 +65,7 @@ const char* name_of(Role role) {
 
 json series(const Series& s, const Plot& plot) {
   const std::vector<std::size_t> kept = thinned(s.y, most_points);
-  json j{{"label", s.label + (s.doubtful ? " (?)" : "")},
+  json j{{"label", s.label + (s.doubtful && !s.label.empty() ? " (?)" : "")},
          {"role", name_of(s.role)},
          {"order", s.order},
          {"doubtful", s.doubtful},

@@ -90,8 +90,14 @@ Potentials potentials(const Job& job, const Estimation& estimation, double reach
     const auto potential = [&](const model::OpenCircuitPotential& U, double x) {
       return x > nearest_drawn && x < 1 - nearest_drawn ? U(x, cell.temperature) : unknown;
     };
+    const auto known = [](const params::ElectrodeSheet& e, double x) {
+      const params::PotentialCard& card = e.material.open_circuit_potential;
+      return x >= card.lower && x <= card.upper;
+    };
     p.charge.push_back(q);
     p.positive.push_back(potential(cell.positive.host.potential, w.full.positive + q / Qp));
+    p.positive_known.push_back(known(job.sheet.positive, w.full.positive + q / Qp));
+    p.negative_known.push_back(!cell.negative || known(*job.sheet.negative, w.full.negative - q / Qn));
     const double Un = cell.negative ? potential(cell.negative->host.potential, w.full.negative - q / Qn) : 0;
     if (cell.negative) p.negative.push_back(Un);
     p.cell.push_back(q >= 0 && q <= w.capacity ? p.positive.back() - Un : unknown);

@@ -39,7 +39,8 @@ Balance balance(const Job& job, const Estimation& estimation);
 /// Potentials at rest over the charge that the cell has given since it was full [C/m2], NaN where a host ends.
 struct Potentials {
   std::vector<double> charge, positive, negative, cell;  ///< negative: empty for half cells; cell: within the cut-offs
-  std::vector<double> measured_charge, measured;         ///< the voltage of the first curve, under current
+  std::vector<char> positive_known, negative_known;  ///< within the range of the card; half cells: the second all true
+  std::vector<double> measured_charge, measured;     ///< the voltage of the first curve, under current
 };
 /// @param reach  to either side of the window, as a share of its charge
 Potentials potentials(const Job& job, const Estimation& estimation, double reach = 0.45);

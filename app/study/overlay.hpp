@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "app/study/derivatives.hpp"
+#include "app/study/plating.hpp"
 #include "app/study/recorded.hpp"
 #include "solver/step/losses.hpp"
 #include "solver/step/trust.hpp"
@@ -40,7 +41,10 @@ struct OverlaidStep {
   // Against what needs no model, over the share of capacity that both hold
   std::optional<double> resistance_rms, model_rms_there;  ///< [V]
   bool resistance_fitted_here = false;
-  std::optional<double> between_cells_rms;                             ///< [V]; other files with the same step
+  std::optional<double>
+      lowest_separator_side;                ///< by the model, while it takes lithium up; of cells that can plate [V]
+  std::optional<Plating> plating;           ///< where that falls below what is to be kept
+  std::optional<double> between_cells_rms;  ///< [V]; other files with the same step
   std::optional<Derivatives> measured_derivatives, model_derivatives;  ///< of charges and discharges
 
   bool is_sweep() const {

@@ -48,3 +48,14 @@ TEST_CASE("zoo: sound protocols raise nothing", "[zoo]") {
     return follow(folder, "{drive: {rate: 2C, sense: discharge}, until: {time: 10 s}}");
   });
 }
+
+TEST_CASE("zoo: a record of a charge in which the model sees lithium plate", "[zoo]") {
+  const auto overlay_of = [](const std::string& rate) {
+    return [rate](const Folder&) {
+      REQUIRE(program({"curve", "demo", "--charge", "--rates", rate, "--points", "200", "--out", "own"}).status == 0);
+      return Words{"overlay", "demo", "own/curves.csv", "--from-soc", "0"};
+    };
+  };
+  must_be_said({"a charge at 3C", overlay_of("3C"), 0, "lithium can plate at step 1 of curves.csv"});
+  must_raise_nothing("a charge at C/5", overlay_of("C/5"));
+}
