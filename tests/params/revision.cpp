@@ -1,5 +1,7 @@
 #include "params/text/revision.hpp"
 
+#include <unistd.h>
+
 #include <algorithm>
 #include <cmath>
 #include <cstdlib>
@@ -263,7 +265,8 @@ TEST_CASE("what cannot be revised is said, and nothing is returned", "[params][r
 TEST_CASE("every value of every shipped file can be replaced and taken out, as another reader of YAML sees it too",
           "[params][revision]") {
   // The other reader is PyYAML, which shares no code with ours: tests/reference/revised_yaml.py.
-  const std::filesystem::path folder = std::filesystem::temp_directory_path() / "onegrain_params_revision";
+  const std::filesystem::path folder =
+      std::filesystem::temp_directory_path() / ("onegrain_params_revision_" + std::to_string(getpid()));
   std::filesystem::remove_all(folder);
   std::filesystem::create_directories(folder);
   std::ofstream list(folder / "list.txt");

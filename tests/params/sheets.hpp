@@ -1,5 +1,7 @@
 #pragma once
 
+#include <unistd.h>
+
 #include <filesystem>
 #include <fstream>
 #include <string>
@@ -75,7 +77,8 @@ inline Sheet sound(const std::string& text) {
 
 /// A folder for cards beside a sheet.
 struct Folder {
-  std::filesystem::path path = std::filesystem::temp_directory_path() / "onegrain_params_sheet";
+  std::filesystem::path path =
+      std::filesystem::temp_directory_path() / ("onegrain_params_sheet_" + std::to_string(getpid()));
   Folder() {
     std::filesystem::remove_all(path);
     std::filesystem::create_directories(path);
