@@ -69,8 +69,7 @@ TEST_CASE("a rate that is none is refused with the forms that a rate has") {
                 "onegrain: '2 x' is not a rate: 'x' is not a known unit; " + std::string(rate_forms) + "\n");
   wrong_exactly(rates("1C,,2C"), "onegrain: an empty rate; " + std::string(rate_forms) + "\n");
   wrong_exactly(rates(""), "onegrain: an empty rate; " + std::string(rate_forms) + "\n");
-  wrong_exactly(rates("2"),
-                "onegrain: '2' is not a rate; a unit is missing: write 2C, 2 mA, 2 mA/cm2 or 2 mA/g\n");
+  wrong_exactly(rates("2"), "onegrain: '2' is not a rate; a unit is missing: write 2C, 2 mA, 2 mA/cm2 or 2 mA/g\n");
   wrong_exactly(rates("fast"), "onegrain: 'fast' is not a rate; " + std::string(rate_forms) + "\n");
   wrong_exactly(rates("-1C"), "onegrain: '-1C': a rate is greater than 0; the direction is stated apart from it\n");
   wrong_exactly(rates("0 mA"), "onegrain: '0 mA': a rate is greater than 0; the direction is stated apart from it\n");
