@@ -154,15 +154,16 @@ TEST_CASE("repeated rows, a glitch of the voltage and a wrong sign are named wit
   std::string text;
   for (const Doubt& doubt : doubts.list())
     text += std::to_string(doubt.line) + ": " + doubt_name(doubt.kind) + ": " + doubt.text + "\n";
-  CHECK(text ==
-        "32: jump of the voltage: from 3.55167 V to 3.6 V under the same current, 10 s apart\n"
-        "43: row repeated: the row at 400 s once more\n"
-        "53: time repeated with other values: 500 s once more, with other values\n"
-        "2: voltage against the sign of the current: step 1: the current is 1000 mA, so the cell is charged, yet its "
-        "voltage goes from 3.6 V to "
-        "3.5 V\n"
-        "2: current positive on discharge: the voltage falls where the current is positive: as it seems, positive means "
-        "discharge here; a minus sign turns it, --columns current=-TITLE\n");
+  CHECK(
+      text ==
+      "32: jump of the voltage: from 3.55167 V to 3.6 V under the same current, 10 s apart\n"
+      "43: row repeated: the row at 400 s once more\n"
+      "53: time repeated with other values: 500 s once more, with other values\n"
+      "2: voltage against the sign of the current: step 1: the current is 1000 mA, so the cell is charged, yet its "
+      "voltage goes from 3.6 V to "
+      "3.5 V\n"
+      "2: current positive on discharge: the voltage falls where the current is positive: as it seems, positive means "
+      "discharge here; a minus sign turns it, --columns current=-TITLE\n");
 }
 
 TEST_CASE("the steps of a measured cell pass the charge that its cycler counted", "[params][record][measured]") {

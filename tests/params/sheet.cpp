@@ -267,7 +267,8 @@ TEST_CASE("one run reports every fault, in the order of the file", "[params][she
   text = with(text, "separator: {thickness: 25 um", "separator: {thicknes: 25 um");
   text += "colour: blue\n";
   CHECK(faults_of(text) ==
-        "coin07.yaml:4:14: temperature = '25 C': 'C' is the coulomb, a unit of charge; a temperature is written '25 degC'\n"
+        "coin07.yaml:4:14: temperature = '25 C': 'C' is the coulomb, a unit of charge; a temperature is written '25 "
+        "degC'\n"
         "coin07.yaml:11:14: positive.coating.loading = '11.8 mg': a mass where a mass per area is expected, such as "
         "'11.8 mg/cm2'\n"
         "coin07.yaml:14:20: positive.particle_radius = 'big': not a number with a unit; expected a length, such as '1 "
