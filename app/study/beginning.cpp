@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <filesystem>
+#include <utility>
 
 #include "app/study/recorded.hpp"
 #include "params/record/levels.hpp"
@@ -50,11 +51,7 @@ Beginning at_voltage(const AtRest& rest, From from, double voltage, double off) 
 /// the time, for two hours.
 double unsettled(const params::Record& r, const std::vector<params::RecordedStep>& steps, std::size_t s) {
   const params::RecordedStep& rest = steps[s];
-  const double half = 0.5 * (r.time[rest.first] + r.time[rest.last]);
-  const auto middle =
-      static_cast<std::size_t>(std::lower_bound(r.time.begin() + static_cast<std::ptrdiff_t>(rest.first),
-                                                r.time.begin() + static_cast<std::ptrdiff_t>(rest.last), half) -
-                               r.time.begin());
+  const std::size_t middle = params::row_at(r, rest.first, rest.last, 0.5 * (r.time[rest.first] + r.time[rest.last]));
   double moves = std::abs(r.voltage[rest.last] - r.voltage[middle]);
   if (s > 0) {
     moves *= std::max(1.0, std::log2(settled / std::max(rest.duration, 1e-3)));
@@ -79,16 +76,14 @@ std::optional<double> measured_resistance(const params::Record& r, const std::ve
     if (resistance > 0) found.push_back(resistance);
   }
   if (found.empty()) return std::nullopt;
-  const auto middle = found.begin() + static_cast<std::ptrdiff_t>(found.size() / 2);
-  std::nth_element(found.begin(), middle, found.end());
-  return *middle;
+  return params::middle_of(std::move(found));
 }
 
 /// The voltage of the model under a current from rest at a voltage [V].
-struct Course {
+struct UnderCurrent {
   double first, later;  ///< where the current comes up, and some time after
 };
-Course model_course(const Job& job, const AtRest& rest, double voltage, double current, double seconds) {
+UnderCurrent under_current(const Job& job, const AtRest& rest, double voltage, double current, double seconds) {
   solver::Workspace workspace;
   solver::Simulator simulator(job.cell, workspace, {}, job.electrolyte);
   const solver::State start = simulator.at_rest(solver::starting_charge(job.cell, {rest.within(voltage)}));
@@ -141,12 +136,12 @@ Beginning first_rows(const Job& job, const AtRest& rest, const params::Record& r
   const double since = r.time[k] - r.time[step.first], current = step.mean_current, sense = current > 0 ? 1 : -1;
   const std::optional<double> resistance = measured_resistance(r, steps, std::max(2.0, since));
   // Two readings: the first row was at rest, or it was under current. The voltage behind it lies nearer to one of them.
-  const Course from_rest = model_course(job, rest, V0, current, since);
+  const UnderCurrent from_rest = under_current(job, rest, V0, current, since);
   const double jump = resistance ? *resistance * std::abs(current) : std::abs(from_rest.first - rest.within(V0));
   double before = V0 - sense * jump;
   if (!resistance)  // once more, in the state that this gives
-    before = V0 - sense * std::abs(model_course(job, rest, before, current, since).first - rest.within(before));
-  const Course loaded = model_course(job, rest, before, current, since);
+    before = V0 - sense * std::abs(under_current(job, rest, before, current, since).first - rest.within(before));
+  const UnderCurrent loaded = under_current(job, rest, before, current, since);
   const double apart = jump + sense * ((from_rest.later - from_rest.first) - (loaded.later - loaded.first));
   const double seen = sense * (r.voltage[k] - V0 - (loaded.later - loaded.first));
   const bool charges = current > 0;

@@ -2,6 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
+
+#include "params/record/levels.hpp"
 
 namespace onegrain::app::study {
 
@@ -69,9 +72,7 @@ double noise_of_rows(const std::vector<double>& voltage, std::size_t from, std::
   for (std::size_t k = from + 1; k + 1 < to; ++k)
     differences.push_back(std::abs(voltage[k - 1] - 2 * voltage[k] + voltage[k + 1]));
   if (differences.empty()) return 0;
-  const auto middle = differences.begin() + static_cast<std::ptrdiff_t>(differences.size() / 2);
-  std::nth_element(differences.begin(), middle, differences.end());
-  return *middle / (0.6745 * std::sqrt(6.0));
+  return params::middle_of(std::move(differences)) / (0.6745 * std::sqrt(6.0));
 }
 
 /// Root mean square of what the best straight line leaves; of the mean where x does not vary.

@@ -12,14 +12,10 @@ namespace {
 
 constexpr std::size_t most_rows = 20000;
 
-bool is_sweep(const params::RecordedStep& step) {
-  return step.kind == params::StepKind::charge || step.kind == params::StepKind::discharge;
-}
-
 /// The steps as the cycler was probably told to do them: constant currents until a voltage or a time, holds, rests.
 model::Step recognised_step(const params::RecordedStep& step, double duration, double area) {
   model::Step done{model::CurrentDrive{0}, {.time = duration}, params::step_kind_name(step.kind)};
-  if (is_sweep(step)) {
+  if (step.is_sweep()) {
     done.drive = model::CurrentDrive{step.mean_current / area};
     if (step.ended_by == params::StepEnd::voltage) {
       done.until = {.voltage = step.last_voltage, .time = 3 * duration};
@@ -104,7 +100,7 @@ Followed follow_recording(const Recording& r, solver::Simulator& simulator, cons
 std::optional<double> model_capacity(const OverlaidStep& step, const Followed& f, solver::Simulator& simulator,
                                      double area) {
   const params::RecordedStep& r = step.recorded;
-  if (!is_sweep(r) || f.step_of(step.number) == f.done.steps.size()) return std::nullopt;
+  if (!r.is_sweep() || f.step_of(step.number) == f.done.steps.size()) return std::nullopt;
   const double sense = r.kind == params::StepKind::charge ? 1 : -1;
   double passed = 0;
   std::size_t last = 0;

@@ -47,9 +47,7 @@ struct OverlaidStep {
   std::optional<double> between_cells_rms;  ///< [V]; other files with the same step
   std::optional<Derivatives> measured_derivatives, model_derivatives;  ///< of charges and discharges
 
-  bool is_sweep() const {
-    return recorded.kind == params::StepKind::charge || recorded.kind == params::StepKind::discharge;
-  }
+  bool is_sweep() const { return recorded.is_sweep(); }
   bool discharges() const { return recorded.kind == params::StepKind::discharge; }
 };
 

@@ -3,6 +3,7 @@
 #include <utility>
 
 #include "app/study/pulse_steps.hpp"
+#include "params/record/levels.hpp"
 
 namespace onegrain::app::study {
 
@@ -28,11 +29,9 @@ struct Driven {
 Driven driven(const PulseSteps& steps, std::size_t s) {
   const params::Record& r = steps.record;
   const params::RecordedStep& step = steps.list[s];
-  std::vector<double> currents(r.current.begin() + static_cast<std::ptrdiff_t>(step.first),
-                               r.current.begin() + static_cast<std::ptrdiff_t>(step.last + 1));
-  std::nth_element(currents.begin(), currents.begin() + static_cast<std::ptrdiff_t>(currents.size() / 2),
-                   currents.end());
-  Driven d{step.first, step.last, currents[currents.size() / 2], true, 0, 0, 0};
+  const std::vector<double> currents(r.current.begin() + static_cast<std::ptrdiff_t>(step.first),
+                                     r.current.begin() + static_cast<std::ptrdiff_t>(step.last + 1));
+  Driven d{step.first, step.last, params::middle_of(currents), true, 0, 0, 0};
   const auto full = [&](std::size_t k) { return std::abs(r.current[k] - d.current) <= 0.1 * std::abs(d.current); };
   while (d.first < d.last && !full(d.first)) ++d.first;
   while (d.last > d.first && !full(d.last)) --d.last;

@@ -18,9 +18,7 @@ struct PulseSteps {
   double resolution;                  ///< step of the recorder [V]
 
   bool is_rest(std::size_t k) const { return k < list.size() && list[k].kind == params::StepKind::rest; }
-  bool is_driven(std::size_t k) const {
-    return k < list.size() && (list[k].kind == params::StepKind::charge || list[k].kind == params::StepKind::discharge);
-  }
+  bool is_driven(std::size_t k) const { return k < list.size() && list[k].is_sweep(); }
   solver::RestingPotential rest_end(std::size_t k) const;
 
  private:

@@ -49,11 +49,7 @@ std::vector<std::size_t> picked(const Recording& r, std::size_t most) {
       const double want = static_cast<double>(j) / static_cast<double>(count - 1);
       // solves 0.5 u + 0.5 sqrt(u) = want
       const double root = (std::sqrt(0.25 + 2 * want) - 0.5);
-      const double t = record.time[first] + duration * root * root;
-      const auto row =
-          static_cast<std::size_t>(std::lower_bound(record.time.begin() + static_cast<std::ptrdiff_t>(first),
-                                                    record.time.begin() + static_cast<std::ptrdiff_t>(last), t) -
-                                   record.time.begin());
+      const std::size_t row = params::row_at(record, first, last, record.time[first] + duration * root * root);
       if (rows.empty() || row > rows.back()) rows.push_back(row);
     }
   }
@@ -134,8 +130,7 @@ void make_run(Recording& r, double plate_area) {
   r.first_row = r.beginning.from == Beginning::From::rest_before ? first.first - 1 : first.first;
   r.origin = record.time[r.first_row] - r.beginning.unrecorded;
   Stretches stretches(record, plate_area, r.origin, r.has_temperature);
-  double largest = 0;
-  for (const double i : record.current) largest = std::max(largest, std::abs(i));
+  const double largest = params::largest_current(record);
   stretches.add_unrecorded(first.mean_current, record.time[r.first_row], r.beginning.at_step);
   if (r.first_row < first.first)
     stretches.add(params::StepKind::rest, r.first_row, r.first_row, boundary(record, r.first_row), r.beginning.at_step);

@@ -15,8 +15,6 @@ constexpr double both_ways = 0.03;    // [V] up in some steps and down in others
 constexpr double turning = 0.1;       // [V] up and down within one step
 constexpr double most_of_it = 0.8;
 
-bool is_sweep(const RecordedStep& step) { return step.kind == StepKind::charge || step.kind == StepKind::discharge; }
-
 bool any_of_sign(const Record& record, double sign) {
   const double zero = rest_current(record);
   return std::any_of(record.current.begin(), record.current.end(), [&](double i) { return sign * i > zero; });
@@ -31,10 +29,7 @@ bool stepped_down(const std::vector<RecordedStep>& steps, std::size_t n) {
 
 /// How far the voltage moves past the first fifth of the step's time [V].
 double moved(const Record& record, const RecordedStep& step) {
-  const double from = step.start + 0.2 * step.duration;
-  const auto at = std::lower_bound(record.time.begin() + static_cast<std::ptrdiff_t>(step.first),
-                                   record.time.begin() + static_cast<std::ptrdiff_t>(step.last), from);
-  return step.last_voltage - record.voltage[static_cast<std::size_t>(at - record.time.begin())];
+  return step.last_voltage - record.voltage[row_at(record, step.first, step.last, step.start + 0.2 * step.duration)];
 }
 
 /// Under one current the voltage goes far up and down again, or down and up.
@@ -51,11 +46,11 @@ bool turns_inside(const Record& record, const RecordedStep& step) {
 Direction direction_of(const Record& record, const std::vector<RecordedStep>& steps) {
   double largest = 0, with = 0, against = 0;
   for (const RecordedStep& step : steps)
-    if (is_sweep(step)) largest = std::max(largest, std::abs(step.charge));
+    if (step.is_sweep()) largest = std::max(largest, std::abs(step.charge));
   bool inside = false;
   for (std::size_t n = 0; n < steps.size(); ++n) {
     const RecordedStep& step = steps[n];
-    if (!is_sweep(step) || std::abs(step.charge) < counts_from * largest || step.last < step.first + 4) continue;
+    if (!step.is_sweep() || std::abs(step.charge) < counts_from * largest || step.last < step.first + 4) continue;
     if (stepped_down(steps, n)) continue;
     inside = inside || turns_inside(record, step);
     const double far = moved(record, step), sign = step.kind == StepKind::charge ? 1 : -1;
@@ -70,7 +65,7 @@ Direction direction_of(const Record& record, const std::vector<RecordedStep>& st
 void examine_direction(const Record& record, const std::vector<RecordedStep>& steps, Doubts& doubts) {
   for (std::size_t n = 0; n < steps.size(); ++n) {
     const RecordedStep& step = steps[n];
-    if (!is_sweep(step)) continue;
+    if (!step.is_sweep()) continue;
     const double sign = step.kind == StepKind::charge ? 1 : -1;
     if (sign * (step.last_voltage - step.first_voltage) > -0.020) continue;
     if (stepped_down(steps, n)) continue;

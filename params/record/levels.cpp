@@ -18,12 +18,6 @@ constexpr double spike_share = 0.5;         // of the level around
 constexpr double follows = 5e-3;            // [V] a voltage that moves less does not follow
 constexpr double least_offset = 5e-4;       // of the largest current
 
-double middle_of(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
 /// Up and down change places as noise does, two times out of three; a fading current in uneven rows goes one way.
 bool flips(const std::vector<double>& values, std::size_t begin, std::size_t end) {
   double turns = 0, moves = 0, before = 0;
@@ -54,6 +48,12 @@ class Means {
 };
 
 }  // namespace
+
+double middle_of(std::vector<double> values) {
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
 
 void noise_around(const std::vector<double>& values, std::size_t first, std::size_t last, std::vector<double>& noise) {
   const double from_median = 1 / (0.6745 * std::sqrt(1.5));
@@ -145,8 +145,7 @@ void mend_spikes(Measured& data) {
   if (r.size() < 7) return;
   std::vector<double> noise(r.size(), 0);
   noise_around(r.current, 0, r.size() - 1, noise);
-  double largest = 0;
-  for (const double i : r.current) largest = std::max(largest, std::abs(i));
+  const double largest = largest_current(r);
   for (std::size_t k = 2; k + 2 < r.size(); ++k) {
     const std::vector<double>&I = r.current, &V = r.voltage;
     const double level = 0.25 * (I[k - 2] + I[k - 1] + I[k + 1] + I[k + 2]), off = std::abs(I[k] - level);
@@ -169,8 +168,7 @@ void mend_spikes(Measured& data) {
 
 void mend_offset(Measured& data) {
   Record& r = data.record;
-  double largest = 0, sum = 0, rows = 0, low = INFINITY, high = -INFINITY;
-  for (const double i : r.current) largest = std::max(largest, std::abs(i));
+  double sum = 0, rows = 0, low = INFINITY, high = -INFINITY;
   for (const RecordedStep& step : recorded_steps(r)) {
     if (step.kind != StepKind::rest) continue;
     const auto count = static_cast<double>(step.last - step.first + 1);
@@ -184,7 +182,7 @@ void mend_offset(Measured& data) {
   if (rows == 0) return;
   const double offset = sum / rows;
   const bool everywhere = high - low <= 0.5 * std::abs(offset);  // else it is no offset of the sensor
-  if (!everywhere || std::abs(offset) <= least_offset * largest) return;
+  if (!everywhere || std::abs(offset) <= least_offset * largest_current(r)) return;
   data.current_offset = offset;
   for (double& i : r.current) i -= offset;
 }

@@ -12,6 +12,9 @@ inline constexpr double level_change = 0.05;   ///< of the larger of two current
 inline constexpr double same_level = 0.02;     ///< rows of one level differ by less
 inline constexpr double held_within = 2.5e-3;  ///< of a held voltage [V]: three times the coarsest usual recording step
 
+/// The middle one of at least one value by size; of an even number the larger of the two in the middle.
+double middle_of(std::vector<double> values);
+
 /// Standard deviation of the white noise of a series around each row of [first, last], from how far a row lies off the
 /// middle of its neighbours: median |d| / (0.6745 sqrt 1.5), over blocks of 64 rows. A few steps in a block and a slope
 /// leave it alone.

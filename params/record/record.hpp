@@ -41,7 +41,14 @@ struct RecordedStep {
   StepEnd ended_by;
   bool constant = false;  ///< one current but for noise; the first row does not count
   double noise = 0;       ///< standard deviation of the current from row to row [A]
+
+  bool is_sweep() const { return kind == StepKind::charge || kind == StepKind::discharge; }
 };
+
+/// Largest |current| of all rows [A]; 0 for none.
+double largest_current(const Record& record);
+/// The first row of [first, last] that is not before `time` [s]; `last` where all others are.
+std::size_t row_at(const Record& record, std::size_t first, std::size_t last, double time);
 
 /// Largest |current| that counts as rest [A]: 0.001 of the largest current, moved to a range without rows nearby
 /// (0.0003 to 0.02) where there is one.

@@ -35,7 +35,7 @@ void tell_ends(const Record& record, std::vector<RecordedStep>& steps) {
     const bool timed = round_time(step.duration);
     if (step.kind == StepKind::hold) step.ended_by = timed ? StepEnd::time : StepEnd::current;
     if (step.kind == StepKind::rest && timed) step.ended_by = StepEnd::time;
-    if (step.kind == StepKind::charge || step.kind == StepKind::discharge) {
+    if (step.is_sweep()) {
       const auto& list = ends[step.kind == StepKind::charge ? 0 : 1];
       const auto shared = std::upper_bound(list.begin(), list.end(), step.last_voltage + alike) -
                           std::lower_bound(list.begin(), list.end(), step.last_voltage - alike);

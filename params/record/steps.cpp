@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <utility>
 
 #include "params/record/levels.hpp"
 #include "params/record/record.hpp"
@@ -38,11 +39,10 @@ struct Looked {
   const Record& record;
   std::vector<double> noise, voltage_noise;  ///< around each row
   double zero;                               ///< what counts as rest
-  double largest = 0;                        ///< |current|
+  double largest;                            ///< |current|
 
-  explicit Looked(const Record& r) : record(r), noise(r.size(), 0), voltage_noise(r.size(), 0), zero(rest_current(r)) {
-    for (const double i : r.current) largest = std::max(largest, std::abs(i));
-  }
+  explicit Looked(const Record& r)
+      : record(r), noise(r.size(), 0), voltage_noise(r.size(), 0), zero(rest_current(r)), largest(largest_current(r)) {}
   double mean(const Span& span) const {
     double sum = 0;
     for (std::size_t k = span.first; k <= span.last; ++k) sum += record.current[k];
@@ -88,9 +88,7 @@ std::vector<char> noisy_rests(const Looked& look) {
 double held_voltage(const Record& record, const Span& span) {
   const auto end = record.voltage.begin() + static_cast<std::ptrdiff_t>(span.last + 1);
   std::vector<double> tail(end - static_cast<std::ptrdiff_t>(std::min<std::size_t>(9, span.rows() / 2 + 1)), end);
-  const auto middle = tail.begin() + static_cast<std::ptrdiff_t>(tail.size() / 2);
-  std::nth_element(tail.begin(), middle, tail.end());
-  return *middle;
+  return middle_of(std::move(tail));
 }
 
 /// First row of the hold at the end of [first, last]; last + 1 if there is none.
@@ -195,12 +193,9 @@ bool unsteady(const Looked& look, const Span& span) {
   if (span.rows() <= 2 * few_rows) return true;
   std::vector<double> sizes;
   for (std::size_t k = span.first; k <= span.last; ++k) sizes.push_back(std::abs(I[k]));
-  const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
-  std::nth_element(sizes.begin(), middle, sizes.end());
-  const double level = *middle;
+  const double level = middle_of(sizes);
   for (double& size : sizes) size = std::abs(size - level);
-  std::nth_element(sizes.begin(), middle, sizes.end());
-  return *middle > scattered * level;
+  return middle_of(std::move(sizes)) > scattered * level;
 }
 
 std::vector<Span> join_varied(const Looked& look, const std::vector<Span>& spans) {
@@ -280,9 +275,21 @@ const char* step_kind_name(StepKind kind) {
   return names[static_cast<int>(kind)];
 }
 
-double rest_current(const Record& record) {
+double largest_current(const Record& record) {
   double largest = 0;
   for (const double current : record.current) largest = std::max(largest, std::abs(current));
+  return largest;
+}
+
+std::size_t row_at(const Record& record, std::size_t first, std::size_t last, double time) {
+  const auto begin = record.time.begin();
+  const auto found =
+      std::lower_bound(begin + static_cast<std::ptrdiff_t>(first), begin + static_cast<std::ptrdiff_t>(last), time);
+  return static_cast<std::size_t>(found - begin);
+}
+
+double rest_current(const Record& record) {
+  const double largest = largest_current(record);
   if (largest == 0) return 0;
   // Rows by the logarithm of their current, twenty bins a decade, down to 1e-5 of the largest.
   constexpr int per_decade = 20, bins = 5 * per_decade;
@@ -319,11 +326,7 @@ bool looks_at_rest(const Record& record, std::size_t first, std::size_t last) {
   const auto [low, high] = std::minmax_element(V.begin() + static_cast<std::ptrdiff_t>(first),
                                                V.begin() + static_cast<std::ptrdiff_t>(last) + 1);
   if (*high - *low <= flat) return true;
-  const double half = 0.5 * (record.time[first] + record.time[last]);
-  const auto middle =
-      static_cast<std::size_t>(std::lower_bound(record.time.begin() + static_cast<std::ptrdiff_t>(first),
-                                                record.time.begin() + static_cast<std::ptrdiff_t>(last), half) -
-                               record.time.begin());
+  const std::size_t middle = row_at(record, first, last, 0.5 * (record.time[first] + record.time[last]));
   return std::abs(V[last] - V[middle]) <= 0.5 * std::abs(V[middle] - V[first]);
 }
 
