@@ -39,25 +39,26 @@ double Margin::slack() const { return left / scale_of(limit, allowed); }
 
 Ledger::Ledger(const model::Cell& cell, const ChargeLimits& limits, Description description, double starting_soc,
                bool empties)
-    : cell_(cell), full_(cell.is_full_cell()), empties_(empties && !full_), description_(description) {
+    : cell_(cell),
+      full_(cell.is_full_cell()),
+      emptied_(full_ || empties),
+      filled_(full_ || !empties),
+      description_(description) {
   const auto add = [&](Limit limit, double allowed) {
     margins_.push_back({limit, nothing_seen(limit), allowed, 0, starting_soc});
   };
-  if (!empties_) add(Limit::plating, limits.plating_margin);
-  if (limits.keep_voltage) add(Limit::voltage, full_ || empties_ ? cell.upper_voltage : cell.lower_voltage);
-  if (full_ || empties_) add(Limit::positive_surface, 0);
-  if (!empties_) add(Limit::negative_surface, 1);
+  if (filled_) add(Limit::plating, limits.plating_margin);
+  if (limits.keep_voltage) add(Limit::voltage, emptied_ ? cell.upper_voltage : cell.lower_voltage);
+  if (emptied_) add(Limit::positive_surface, 0);
+  if (filled_) add(Limit::negative_surface, 1);
   if (cell.thermal) add(Limit::temperature, limits.highest_temperature);
   const model::Electrode& lithiated = full_ ? *cell.negative : cell.positive;
-  if ((full_ || empties_) && cell.positive.host.stress)
-    add(Limit::positive_stress, cell.positive.host.stress->fracture_strength);
-  if (!empties_ && lithiated.host.stress) add(Limit::negative_stress, lithiated.host.stress->fracture_strength);
+  if (emptied_ && cell.positive.host.stress) add(Limit::positive_stress, cell.positive.host.stress->fracture_strength);
+  if (filled_ && lithiated.host.stress) add(Limit::negative_stress, lithiated.host.stress->fracture_strength);
   if (description != Description::plain) add(Limit::salt, limits.lowest_salt_share);
 }
 
-double Ledger::nothing_seen(Limit limit) const {
-  return must_stay_above(limit, full_ || empties_) ? infinity : -infinity;
-}
+double Ledger::nothing_seen(Limit limit) const { return must_stay_above(limit, emptied_) ? infinity : -infinity; }
 
 Margin* Ledger::find(Limit limit) {
   const auto found = std::find_if(margins_.begin(), margins_.end(), [&](const Margin& m) { return m.limit == limit; });
@@ -67,7 +68,7 @@ Margin* Ledger::find(Limit limit) {
 void Ledger::see(Limit limit, double value, double soc) {
   Margin* m = find(limit);
   if (!m) return;
-  const bool above = must_stay_above(limit, full_ || empties_);
+  const bool above = must_stay_above(limit, emptied_);
   if (above ? value < m->worst : value > m->worst) {
     m->worst = value;
     m->left = above ? value - m->allowed : m->allowed - value;
@@ -108,7 +109,7 @@ void Ledger::see_stress(const StepSolution& step, double t, const Point& p, doub
     return model::grain_stress(*host.stress, host.maximum_concentration, mean, surface, at_centre).largest_tension();
   };
   if (cell_.positive.host.stress) {  // in a half cell this may be the electrode that takes lithium up
-    see(full_ || empties_ ? Limit::positive_stress : Limit::negative_stress,
+    see(emptied_ ? Limit::positive_stress : Limit::negative_stress,
         tension(cell_.positive.host, p.positive_mean, p.positive_surface, step.positive_profile(t, centre)[0]), soc);
   }
   if (full_ && cell_.negative->host.stress) {

@@ -84,7 +84,7 @@ class Ledger {
   double nothing_seen(Limit limit) const;
 
   const model::Cell& cell_;
-  bool full_, empties_;
+  bool full_, emptied_, filled_;  // a full cell; a host is emptied, a host is filled
   Description description_;
   std::vector<Margin> margins_;
 };
