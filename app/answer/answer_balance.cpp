@@ -10,8 +10,6 @@
 #include "app/answer/fitted_sheet.hpp"
 #include "app/answer/measured_words.hpp"
 #include "app/answer/numbers.hpp"
-#include "app/answer/record_examination.hpp"
-#include "app/command/progress.hpp"
 #include "app/study/balance.hpp"
 
 namespace onegrain::app::answer {
@@ -263,8 +261,10 @@ Section balance_section(const Job& job, const study::Estimation& estimation, con
                             start_words(recording), recording.measured.rows_read, recording.measured.doubts.left_out(),
                             recording.rows.size(), temperature_words(recording), mended_words(recording))});
   section.blocks.push_back(Paragraph{fmt::format(
-      "The curve was calculated at its own current, with diffusion and kinetics of the sheet and a contact resistance "
-      "free to make up for them. Residuals hang together over {} points; intervals count them once. They hold if {} "
+      "The curve was calculated at its own current; diffusion and kinetics were free within what the sheet knows of "
+      "them "
+      "(a factor of 10 where it gives no spread), and a contact resistance to make up for what else costs voltage. "
+      "Residuals hang together over {} points; intervals count them once. They hold if {} "
       "right.",
       digits(estimation.result.misfits.front().correlation_time, 2),
       full_cell ? "the two potentials of the cards are" : "the potential of the card is")});
@@ -276,12 +276,7 @@ Section balance_section(const Job& job, const study::Estimation& estimation, con
 Answer balance(const Request& request, const Channels& channels, Job& job) {
   study::Estimation estimation = study::estimation(request, channels, job, study::balance_parameters(job), true);
   if (!request.out.empty()) fitted_files(job, estimation, study::as_given(estimation), request.out);
-  {
-    Progress progress(channels);
-    study::search(estimation, request, false, [&](const std::string& text) { progress.line(text); });
-  }
-  std::vector<Finding> findings = examined(job, recordings_of(estimation));
-  for (const Finding& finding : examined(estimation)) take(findings, finding);
+  std::vector<Finding> findings = searched(request, channels, job, estimation, false);
   const study::Balance b = study::balance(job, estimation);
   examine(b, findings);
 

@@ -75,9 +75,6 @@ const study::UnknownCost* worth_measuring(const study::CeilingFound& f) {
   return first.current_if_known > 1.005 * f.recommended ? &first : nullptr;
 }
 
-/// A full cell and an oxide are charged; a graphite against lithium is lithiated, which a cycler calls a discharge.
-bool charges(const Job& job) { return job.cell.is_full_cell() || empties(job); }
-
 /// The slowest rate that was looked at.
 std::string slowest_words(const Job& job, const study::CeilingFound& f) {
   const double rate = job.c_rate(f.charge.current);

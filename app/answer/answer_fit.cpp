@@ -7,9 +7,7 @@
 #include "app/answer/fit_words.hpp"
 #include "app/answer/fitted_sheet.hpp"
 #include "app/answer/numbers.hpp"
-#include "app/answer/record_examination.hpp"
 #include "app/answer/words.hpp"
-#include "app/command/progress.hpp"
 
 namespace onegrain::app::answer {
 
@@ -49,12 +47,7 @@ std::string headline_of(const study::Estimation& estimation) {
 Answer fit(const Request& request, const Channels& channels, Job& job) {
   study::Estimation estimation = study::estimation(request, channels, job, split_at_commas(request.free_values), false);
   if (!request.out.empty()) fitted_files(job, estimation, study::as_given(estimation), request.out);
-  {
-    Progress progress(channels);
-    study::search(estimation, request, !request.no_profiles, [&](const std::string& text) { progress.line(text); });
-  }
-  std::vector<Finding> findings = examined(job, recordings_of(estimation));
-  for (const Finding& finding : examined(estimation)) take(findings, finding);
+  std::vector<Finding> findings = searched(request, channels, job, estimation, !request.no_profiles);
   const std::vector<study::FurtherTest> tests = study::further_tests(job, estimation);
 
   Answer said;

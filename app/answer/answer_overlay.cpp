@@ -247,11 +247,8 @@ void add_blocks(Answer& said, Section section, const std::vector<Block>& blocks)
 }
 
 Section numbers_section(const Overlay& overlay) {
-  Section section{"The comparison in numbers", {page_steps(overlay), yardstick_table(overlay)}};
-  std::vector<const Recording*> recordings;
-  for (const OverlaidRun& run : overlay.runs) recordings.push_back(&run.recording);
-  section.blocks.push_back(records_table(recordings));
-  return section;
+  return {"The comparison in numbers",
+          {page_steps(overlay), yardstick_table(overlay), records_table(recordings_of(overlay))}};
 }
 
 /// What the summary alone holds, at "overlay".
@@ -341,9 +338,7 @@ Answer overlay(const Request& request, const Channels& channels, Job& job) {
   const Overlay overlay = study::make_overlay(request, channels, job, smoothing_of(request.smoothing));
   Answer said;
   said.headline = headline_of(overlay);
-  std::vector<const Recording*> recordings;
-  for (const OverlaidRun& run : overlay.runs) recordings.push_back(&run.recording);
-  said.findings = examined(job, recordings);
+  said.findings = examined(job, recordings_of(overlay));
   for (const OverlaidRun& run : overlay.runs) {
     take(said.findings, start_to_blame(run));
     take(said.findings, not_described(run));

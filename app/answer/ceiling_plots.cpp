@@ -55,7 +55,7 @@ Plot potential_plot(const Job& job, double margin, const study::ChargePath& path
 }
 
 Plot terminal_plot(const Job& job, const study::ChargePath& path) {
-  const bool rises = job.cell.is_full_cell() || empties(job);
+  const bool rises = charges(job);
   const double cut_off = rises ? job.cell.upper_voltage : job.cell.lower_voltage;
   const auto [low, high] = std::minmax_element(path.voltage.begin(), path.voltage.end());
   Plot plot;

@@ -121,7 +121,7 @@ std::string staircase_file(const Job& job, const solver::Staircase& staircase) {
   std::string text =
       fmt::format("# A prediction guides a test, it does not authorise it.\nonegrain_protocol: 1\nname: {}\nsteps:\n",
                   params::quoted("staircase of constant currents for: " + job.sheet.name));
-  const bool rises = job.cell.is_full_cell() || empties(job);
+  const bool rises = charges(job);
   const double whole = std::abs(job.bench.window.capacity);
   for (const solver::StaircaseStep& s : staircase.steps) {
     text += fmt::format(

@@ -15,13 +15,15 @@ bool empties(const Job& job) {
   return !job.cell.is_full_cell() && job.sheet.positive.material.role == params::Role::positive;
 }
 
+bool charges(const Job& job) { return job.cell.is_full_cell() || empties(job); }
+
 std::string name_of(Limit limit, const Job& job) {
   const bool full = job.cell.is_full_cell();
   switch (limit) {
     case Limit::plating:
       return full ? "lithium plating on the negative" : "lithium plating on the working electrode";
     case Limit::voltage:
-      return full || empties(job) ? "the upper voltage limit" : "the lower voltage limit";
+      return charges(job) ? "the upper voltage limit" : "the lower voltage limit";
     case Limit::positive_surface:
       return full ? "grain surfaces of the positive that run empty" : "grain surfaces that run empty";
     case Limit::negative_surface:
@@ -178,7 +180,6 @@ const std::vector<std::pair<Measure, Measure>>& stored_in() {
 }  // namespace
 
 Table margins_table(const Job& job, const solver::JudgedCharge& charge, bool recommended) {
-  const bool rises = job.cell.is_full_cell() || empties(job);
   Table table{"margins",
               std::string("margins of the cell as the sheet has it, charged at ") +
                   (recommended ? "the recommended rate" : "C/200"),
@@ -201,7 +202,7 @@ Table margins_table(const Job& job, const solver::JudgedCharge& charge, bool rec
   for (const solver::Margin& m : charge.margins) {
     if (m.limit == Limit::plating && m.worst > far_above) continue;
     const Told t = told(m.limit);
-    const bool above = solver::must_stay_above(m.limit, rises);
+    const bool above = solver::must_stay_above(m.limit, charges(job));
     Row row{name_of(m.limit, job),
             quantity_name(m.limit, job),
             fixed(m.worst, t.shown, t.decimals, above ? Rounding::down : Rounding::up),

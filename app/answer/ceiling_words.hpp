@@ -11,6 +11,9 @@ namespace onegrain::app::answer {
 /// A half cell of an oxide: asked is how fast its working electrode is emptied, as it is when a full cell charges. That
 /// of a host for negatives is asked how fast it may be filled.
 bool empties(const Job& job);
+/// Whether what is asked charges the cell, so that its voltage rises: of a full cell and of an oxide. A host for
+/// negatives against lithium is filled, which a cycler calls a discharge.
+bool charges(const Job& job);
 
 /// "lithium plating on the negative", ...
 std::string name_of(solver::Limit limit, const Job& job);

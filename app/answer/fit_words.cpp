@@ -6,7 +6,9 @@
 #include <cmath>
 
 #include "app/answer/numbers.hpp"
+#include "app/answer/record_examination.hpp"
 #include "app/answer/words.hpp"
+#include "app/command/progress.hpp"
 #include "params/sheet/rate.hpp"
 
 namespace onegrain::app::answer {
@@ -114,9 +116,11 @@ std::vector<std::string> notes(const study::Estimation& estimation) {
   return list;
 }
 
-std::vector<Finding> examined(const study::Estimation& estimation) {
+namespace {
+
+/// @throws NotCompleted where a curve is missed by more than a straight line misses it
+void examine_search(const study::Estimation& estimation, std::vector<Finding>& findings) {
   const solver::FitResult& r = estimation.result;
-  std::vector<Finding> findings;
   const std::vector<study::CurveScale> scales = study::curve_scales(estimation);
   for (std::size_t c = 0; c < r.misfits.size(); ++c)
     take(findings, misfit({r.misfits.size() == 1 ? "the curve" : "the curve " + r.misfits[c].name, r.misfits[c].rms,
@@ -134,6 +138,18 @@ std::vector<Finding> examined(const study::Estimation& estimation) {
           fmt::format("the {} ({}, {})", label_of(estimation, k), e.name, text_of(e.value, measure_of(estimation, k))));
   }
   take(findings, ends_of_range(at_ends));
+}
+
+}  // namespace
+
+std::vector<Finding> searched(const Request& request, const Channels& channels, const Job& job,
+                              study::Estimation& estimation, bool profiles) {
+  {
+    Progress progress(channels);
+    study::search(estimation, request, profiles, [&](const std::string& text) { progress.line(text); });
+  }
+  std::vector<Finding> findings = examined(job, recordings_of(estimation));
+  examine_search(estimation, findings);
   return findings;
 }
 

@@ -26,9 +26,11 @@ std::vector<std::string> advice(const study::Estimation& estimation, const std::
 
 /// What was asked for and done otherwise.
 std::vector<std::string> notes(const study::Estimation& estimation);
-/// The search examined: how each curve is met, whether it has settled, estimates that are none.
+/// Searches, showing how far it is, and examines records and search: where each record begins, how each curve is met,
+/// whether the search has settled, estimates that are none.
 /// @throws NotCompleted where nothing can be told from it
-std::vector<Finding> examined(const study::Estimation& estimation);
+std::vector<Finding> searched(const Request& request, const Channels& channels, const Job& job,
+                              study::Estimation& estimation, bool profiles);
 
 /// Table, intervals; "fit.parameters".
 Section estimates_section(const study::Estimation& estimation, bool profiles);

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "app/answer/numbers.hpp"
+#include "app/answer/words.hpp"
 
 namespace onegrain::app::answer {
 
@@ -20,12 +21,13 @@ std::string mV(double volts) {
 
 const char* electrode_of(const Job& job) { return job.cell.is_full_cell() ? "negative" : "working electrode"; }
 
-/// "1C, 2C and 5C"
-std::string list(const std::vector<std::string>& names) {
-  std::string text;
-  for (std::size_t k = 0; k < names.size(); ++k)
-    text += (k == 0 ? "" : k + 1 == names.size() ? " and " : ", ") + names[k];
-  return text;
+/// "-117 mV: can plate", "4.1 mV: too near", "35 mV"; nothing where there is no such potential.
+std::string lowest_words(const Job& job, const std::optional<study::SeparatorSide>& side) {
+  if (!side) return "";
+  const double lowest = side->lowest();
+  const std::string value = mV(lowest);
+  if (lowest < 0) return value + ": can plate";
+  return value + (lowest < study::plating_margin(job.cell) ? ": too near" : "");
 }
 
 }  // namespace
@@ -37,7 +39,7 @@ std::string few(std::vector<std::string> names) {
     names.resize(most - 1);
     names.push_back(fmt::format("{} more", more));
   }
-  return list(names);
+  return listed(names);
 }
 
 std::string charging(const Job& job, const std::string& at) {
@@ -58,10 +60,9 @@ std::string PlatingTold::warning(const One& one) const {
   if (found.charge_at_lithium) {
     text += fmt::format(
         "{} the {} falls below 0 V against lithium at the side of the separator, to {} at the lowest: lithium metal "
-        "can "
-        "plate on it",
+        "can plate on it.",
         from(*found.charge_at_lithium), electrode_of(job_), mV(found.lowest));
-    return text + ".";
+    return text;
   }
   return text + fmt::format(
                     "{} the {} lies less than {} above lithium at the side of the separator, {} at the lowest: inside "
@@ -103,14 +104,6 @@ void PlatingTold::tell(Answer& said) const {
       "cell. `onegrain ceiling` names the rate that keeps clear of it.",
       job_.cell.is_full_cell() ? "charge" : "lithiate", few(names)));
   said.recommends = true;
-}
-
-std::string lowest_words(const Job& job, const std::optional<study::SeparatorSide>& side) {
-  if (!side) return "";
-  const double lowest = side->lowest();
-  const std::string value = mV(lowest);
-  if (lowest < 0) return value + ": can plate";
-  return value + (lowest < study::plating_margin(job.cell) ? ": too near" : "");
 }
 
 std::vector<Column> lowest_columns(const Job& job) {

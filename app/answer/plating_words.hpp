@@ -24,7 +24,6 @@ class PlatingTold {
   /// @param name  short, for the headline: "2C", "step 3"
   /// @param what  the subject of the warning: "Charging at 2C", "Step 3, charge C/2"
   void add(const std::string& name, const std::string& what, const study::Plating& found);
-  bool any() const { return !all_.empty(); }
 
   /// A finding, which begins the headline, warnings and a caution; the cautions then stand right under the headline.
   void tell(Answer& said) const;
@@ -41,10 +40,8 @@ class PlatingTold {
   std::vector<One> all_;
 };
 
-/// For a table: "-117 mV: can plate", "4.1 mV: too near", "35 mV"; nothing where there is no such potential.
-std::string lowest_words(const Job& job, const std::optional<study::SeparatorSide>& side);
-
-/// The columns "negative, lowest" of a table of charges, and their cells for one of them.
+/// The columns "negative, lowest" of a table of charges, and their cells for one of them: "-117 mV: can plate",
+/// "4.1 mV: too near", "35 mV"; nothing where there is no such potential.
 std::vector<Column> lowest_columns(const Job& job);
 void add_lowest(Row& row, const Job& job, const std::optional<study::SeparatorSide>& side);
 

@@ -103,6 +103,12 @@ std::vector<const Recording*> recordings_of(const study::Estimation& estimation)
   return all;
 }
 
+std::vector<const Recording*> recordings_of(const study::Overlay& overlay) {
+  std::vector<const Recording*> all;
+  for (const study::OverlaidRun& run : overlay.runs) all.push_back(&run.recording);
+  return all;
+}
+
 std::vector<Finding> examined(const Job& job, const std::vector<const Recording*>& recordings) {
   std::vector<Finding> findings;
   for (const Recording* r : recordings) {

@@ -25,6 +25,7 @@ std::optional<Finding> start_to_blame(const study::OverlaidRun& run);
 std::optional<Finding> not_described(const study::OverlaidRun& run);
 
 std::vector<const Recording*> recordings_of(const study::Estimation& estimation);
+std::vector<const Recording*> recordings_of(const study::Overlay& overlay);
 /// The rules that need no model.
 std::vector<Finding> examined(const Job& job, const std::vector<const Recording*>& recordings);
 

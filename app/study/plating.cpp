@@ -143,10 +143,4 @@ std::optional<Plating> PlatingWatch::judge(const SeparatorSide& side, const solv
   return found;
 }
 
-std::optional<Plating> plating(const Job& job, const solver::StepSolution& step) {
-  PlatingWatch watch(job);
-  const std::optional<SeparatorSide> side = watch.see(step);
-  return side ? watch.judge(*side, step) : std::nullopt;
-}
-
 }  // namespace onegrain::app::study

@@ -71,7 +71,4 @@ class PlatingWatch {
   double last_difference_ = 0, last_current_ = 0;  ///< resolved less even, at the end of the step before [V], [A/m2]
 };
 
-/// One step from rest at a time.
-std::optional<Plating> plating(const Job& job, const solver::StepSolution& step);
-
 }  // namespace onegrain::app::study

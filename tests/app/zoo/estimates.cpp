@@ -23,6 +23,15 @@ std::string with_share_of_hosts(const std::string& share) {
               "  accessible_fraction: " + share + "\n  particle_radius: {value: 8 um");
 }
 
+/// The balance of the demo's own curve by a sheet with `share` of both hosts.
+std::function<Words(const Folder&)> balance_with_share(const std::string& share) {
+  return [share](const Folder& folder) {
+    curve("demo", "C/10", "own");
+    folder.write("small.yaml", with_share_of_hosts(share));
+    return Words{"balance", "small.yaml", "own/curves.csv", "--from-soc", "1", "--starts", "1"};
+  };
+}
+
 Words plus(Words words, const Words& more) {
   words.insert(words.end(), more.begin(), more.end());
   return words;
@@ -49,27 +58,12 @@ TEST_CASE("zoo: fits and balances that nothing can be told from", "[zoo]") {
                       "--from-soc", "1",    "--linear",       "--starts", "1"};
        },
        4, "nothing can be told from such a fit"},
-      {"four times as much of both hosts as the sheet has",
-       [](const Folder& folder) {
-         curve("demo", "C/10", "own");
-         folder.write("small.yaml", with_share_of_hosts("25 %"));
-         return Words{"balance", "small.yaml", "own/curves.csv", "--from-soc", "1", "--starts", "1"};
-       },
-       4, "nothing can be told from such a fit"},
-      {"three times as much, just beyond what is searched",
-       [](const Folder& folder) {
-         curve("demo", "C/10", "own");
-         folder.write("small.yaml", with_share_of_hosts("33 %"));
-         return Words{"balance", "small.yaml", "own/curves.csv", "--from-soc", "1", "--starts", "1"};
-       },
-       0, "gone to the end of the range that was searched"},
-      {"a disc of half the area: twice as much of everything",
-       [](const Folder& folder) {
-         curve("demo", "C/10", "own");
-         folder.write("small.yaml", with_share_of_hosts("44 %"));
-         return Words{"balance", "small.yaml", "own/curves.csv", "--from-soc", "1", "--starts", "1"};
-       },
-       0, "times what the sheet has, more than ageing or a wrong mass explain"},
+      {"four times as much of both hosts as the sheet has", balance_with_share("25 %"), 4,
+       "nothing can be told from such a fit"},
+      {"three times as much, just beyond what is searched", balance_with_share("33 %"), 0,
+       "gone to the end of the range that was searched"},
+      {"a disc of half the area: twice as much of everything", balance_with_share("44 %"), 0,
+       "times what the sheet has, more than ageing or a wrong mass explain"},
       {"twice as much, fitted",
        [](const Folder& folder) {
          curve("demo", "C/10", "own");
