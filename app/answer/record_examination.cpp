@@ -35,8 +35,10 @@ std::optional<Finding> uncertain_start(const Recording& r) {
     return Finding{
         "start_not_known",
         fmt::format("no rest tells where {} begins: its first row is under current already. A state of charge "
-                    "of {} \u00b1 {} was fitted to the curve itself, so that how well it is met says less. {}",
-                    r.name(), share_words(b.state_of_charge), share_words(b.spread), how_to_tell)};
+                    "of {} \u00b1 {}{} was fitted to the curve itself, so that how well it is met says less. {}",
+                    r.name(), share_words(b.state_of_charge), share_words(b.spread),
+                    b.unrecorded > 0 ? ", " + duration(b.unrecorded) + " before, when that current came up," : "",
+                    how_to_tell)};
   if (b.spread <= open_start) return std::nullopt;
   return Finding{"start_uncertain",
                  fmt::format("where {} begins is known to \u00b1 {} of the capacity only ({}). {}", r.name(),

@@ -80,6 +80,12 @@ Followed follow_recording(const Recording& r, solver::Simulator& simulator, cons
   }
   Followed f;
   solver::State state = start;
+  const params::RecordedStep& first = r.steps[r.beginning.at_step];
+  if (r.beginning.unrecorded > 0)
+    state = simulator
+                .run(state,
+                     {model::CurrentDrive{first.mean_current / area}, {.time = r.beginning.unrecorded}, "not recorded"})
+                .final_state();
   for (std::size_t s = r.beginning.at_step; s <= r.last_step; ++s) {
     const params::RecordedStep& step = r.steps[s];
     f.done.steps.push_back(simulator.run(state, recognised_step(step, std::max(step.duration, 1e-3), area)));
@@ -97,8 +103,9 @@ Followed follow_recording(const Recording& r, solver::Simulator& simulator, cons
 
 /// The charge that the model gives in a step until the voltage at which the measured one ended: on the curve that is
 /// compared, and past its end on with the last current at the last temperature.
-std::optional<double> model_capacity(const OverlaidStep& step, const Followed& f, solver::Simulator& simulator,
-                                     double area) {
+/// @param begins  when the record does; what the current did before by the counter of the file is in no measured charge
+std::optional<double> model_capacity(const OverlaidStep& step, const Followed& f, double begins,
+                                     solver::Simulator& simulator, double area) {
   const params::RecordedStep& r = step.recorded;
   if (!r.is_sweep() || f.step_of(step.number) == f.done.steps.size()) return std::nullopt;
   const double sense = r.kind == params::StepKind::charge ? 1 : -1;
@@ -106,6 +113,8 @@ std::optional<double> model_capacity(const OverlaidStep& step, const Followed& f
   std::size_t last = 0;
   for (std::size_t j = f.step_of(step.number); j < f.done.steps.size() && f.recorded_step[j] == step.number; ++j) {
     const solver::StepSolution& part = f.done.steps[j];
+    last = j;
+    if (f.done.starts[j] < begins - 1e-9) continue;
     const auto beyond = [&](double t) { return sense * (part.at(t).terminal.voltage - r.last_voltage) >= 0; };
     constexpr int looks = 400;
     double before = 0;
@@ -120,7 +129,6 @@ std::optional<double> model_capacity(const OverlaidStep& step, const Followed& f
       before = t;
     }
     passed += std::abs(r.mean_current) * part.duration();
-    last = j;
   }
   const solver::StepSolution& end = f.done.steps[last];
   if (end.ended_by() != solver::Ended::time) return passed;  // the model had no more to give
@@ -278,9 +286,11 @@ Overlay make_overlay(const Request& request, const Channels& channels, Job& job,
       OverlaidStep step = overlaid(run.recording, s, followed, job, overlay.recognised);
       if (step.time.empty()) continue;
       step.resolution = resolution;
-      step.model_capacity = model_capacity(step, followed, simulator, job.plate_area());
-      step.begins = started + params::charge_between(run.recording.measured.record, run.recording.first_row,
-                                                     std::max(run.recording.first_row, step.recorded.first));
+      step.model_capacity =
+          model_capacity(step, followed, run.recording.beginning.unrecorded, simulator, job.plate_area());
+      step.begins = started + run.recording.unrecorded_charge() +
+                    params::charge_between(run.recording.measured.record, run.recording.first_row,
+                                           std::max(run.recording.first_row, step.recorded.first));
       if (step.is_sweep()) differentiate(step, overlay);
       run.rows_not_reached += step.time.size() - step.distance.rows;
       run.steps.push_back(std::move(step));

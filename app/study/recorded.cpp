@@ -163,7 +163,7 @@ void make_rows(Recording& r, std::size_t most) {
                                        [](double at, const solver::Stretch& s) { return at < s.start; });
     return t - std::prev(next)->start < charging_of_double_layer;
   });
-  double passed = r.beginning.unrecorded * r.steps[r.beginning.at_step].mean_current;
+  double passed = r.unrecorded_charge();
   std::size_t before = r.first_row;
   for (const std::size_t row : r.rows) {
     r.run.times.push_back(r.time(row));

@@ -31,6 +31,8 @@ struct Recording {
 
   std::string name() const { return file.substr(file.find_last_of('/') + 1); }  ///< without its folder
   double time(std::size_t row) const { return measured.record.time[row] - origin; }
+  /// What had passed in the first step, by its counter, when the record begins, charging positive [C].
+  double unrecorded_charge() const { return beginning.unrecorded * steps[beginning.at_step].mean_current; }
 };
 
 /// Where nothing in a file tells in which state it begins.

@@ -218,3 +218,26 @@ TEST_CASE("a record that begins in mid-charge begins where the charge before it 
     CHECK(refused.narration.find("--rested-at") != std::string::npos);
   }
 }
+
+TEST_CASE("the capacity predicted for a record that begins in mid-charge is that of what is in the record",
+          "[measured][habits]") {
+  // A calculated discharge with its first third cut off and the counter of charge left as it was: by the very cell,
+  // what is measured and what is predicted are the same charge.
+  const Folder folder;
+  REQUIRE(program({"curve", "demo", "--rates", "1C", "--points", "200", "--out", "own"}).status == 0);
+  std::string text;
+  const std::vector<std::string> lines = lines_of(folder.read("own/curves.csv"));
+  for (std::size_t k = 0; k < lines.size(); ++k)
+    if (k == 0 || k > 60) text += lines[k] + "\n";
+  folder.write("cut.csv", text);
+  for (const std::vector<std::string>& more : {std::vector<std::string>{}, std::vector<std::string>{"--recognised"}}) {
+    std::vector<std::string> call{"overlay", "demo", "cut.csv"};
+    call.insert(call.end(), more.begin(), more.end());
+    const json summary = json_of(call);
+    const json& step = summary["overlay"]["runs"][0]["steps"][0];
+    CAPTURE(summary["headline"]);
+    CHECK(step["rms_mV"] < 1);
+    CHECK_THAT(step["model_capacity_mAh"].get<double>(), WithinRel(step["capacity_mAh"].get<double>(), 0.002));
+    CHECK(summary["headline"].get<std::string>().find(" before, when that current came up,") != std::string::npos);
+  }
+}
