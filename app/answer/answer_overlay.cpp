@@ -37,6 +37,8 @@ double smoothing_of(const std::string& text) {
 std::string mAh(double coulombs) { return digits(coulombs / 3.6, 4) + " mAh"; }
 std::string in_percent(double share) { return digits(100 * share, 2) + " %"; }
 std::string mV(double volts) { return millivolts(volts) + " mV"; }
+/// Nothing reads a temperature finer than that.
+std::string kelvins(double kelvin) { return digits(std::max(kelvin, 0.01), 2); }
 std::string ohms(double ohm) { return std::abs(ohm) < 1 ? digits(1e3 * ohm, 3) + " mohm" : digits(ohm, 3) + " ohm"; }
 
 /// The fastest charge or discharge that the model reaches says most.
@@ -88,6 +90,9 @@ std::string headline_of(const Overlay& overlay) {
   if (fast.model_capacity && fast.recorded.ended_by == params::StepEnd::voltage)
     text += fmt::format(" Capacity to {} V: {} measured, {} predicted.", digits(fast.recorded.last_voltage, 3),
                         mAh(fast.capacity), mAh(*fast.model_capacity));
+  if (fast.temperature_distance && fast.temperature_distance->rows > 0)
+    text += fmt::format(" Its temperature is met within {} K rms, {} K at worst.",
+                        kelvins(fast.temperature_distance->rms), kelvins(std::abs(fast.temperature_distance->largest)));
   return text;
 }
 
@@ -302,11 +307,26 @@ Course course_of(const Overlay& overlay) {
                  {"Calculated Voltage", volts},
                  {"Run", Measure{}}},
                 {}};
+  const bool warmth = std::any_of(overlay.runs.begin(), overlay.runs.end(), [](const OverlaidRun& run) {
+    return !run.steps.empty() && run.steps.front().predicts_temperature();
+  });
+  if (warmth) {
+    const Measure celsius = measure<params::Temperature>("degC");
+    course.columns.insert(course.columns.end(),
+                          {{"Surface Temperature", celsius}, {"Calculated Temperature", celsius}});
+  }
   for (const StepAt place : all_steps(overlay)) {
     const OverlaidStep& s = overlay.at(place);
-    for (std::size_t k = 0; k < s.time.size(); ++k)
-      course.rows.add({s.time[k], s.measured[k], s.current[k], static_cast<double>(s.number + 1), s.model[k],
-                       static_cast<double>(place.run + 1)});
+    for (std::size_t k = 0; k < s.time.size(); ++k) {
+      Row row{s.time[k],    s.measured[k],
+              s.current[k], static_cast<double>(s.number + 1),
+              s.model[k],   static_cast<double>(place.run + 1)};
+      if (warmth) {
+        row.push_back(s.predicts_temperature() ? s.measured_temperature[k] : study::not_a_number);
+        row.push_back(s.predicts_temperature() ? s.model_temperature[k] : study::not_a_number);
+      }
+      course.rows.add(row);
+    }
   }
   return course;
 }
@@ -342,6 +362,7 @@ Answer overlay(const Request& request, const Channels& channels, Job& job) {
   for (const OverlaidRun& run : overlay.runs) {
     take(said.findings, start_to_blame(run));
     take(said.findings, not_described(run));
+    take(said.findings, heat_not_described(run));
   }
   add_warnings(said, job, overlay);
   said.sections.push_back(compared_section(job, overlay));
@@ -359,6 +380,7 @@ Answer overlay(const Request& request, const Channels& channels, Job& job) {
     said.sections.push_back(std::move(section));
   }
   add_blocks(said, {"The whole record against time", {}, Section::Beside::none, page}, record_plots(job, overlay));
+  add_blocks(said, {"The temperature of the cell", {}, Section::Beside::none, read}, temperature_blocks(overlay));
   const std::string smoothed = fmt::format(
       "A peak of dQ/dV is a plateau of the voltage; a peak of dV/dQ the step between two plateaus. Peaks at other "
       "places "

@@ -20,6 +20,10 @@ Cell maybe(const std::optional<double>& value) { return value ? Cell(*value) : C
 /// Nothing finer than 0.005 mV is worth a digit.
 Cell seen(double volts) { return std::abs(volts) < 5e-6 ? 0.0 : volts; }
 Cell seen(const std::optional<double>& volts) { return volts ? seen(*volts) : Cell(); }
+/// Of a predicted temperature [K].
+Cell in_kelvin(double study::Distance::*what, const OverlaidStep& s) {
+  return s.temperature_distance && s.temperature_distance->rows > 0 ? Cell((*s.temperature_distance).*what) : Cell();
+}
 double count(std::size_t n) { return static_cast<double>(n); }
 
 std::string called(const std::string& name, const OverlaidStep& step) {
@@ -54,6 +58,9 @@ Row summary_row(const OverlaidStep& s) {
           maybe(s.model_rms_there),
           s.resistance_fitted_here,
           maybe(s.between_cells_rms),
+          in_kelvin(&study::Distance::rms, s),
+          in_kelvin(&study::Distance::mean, s),
+          in_kelvin(&study::Distance::largest, s),
           maybe(s.lowest_separator_side),
           s.model_ended_by ? Cell(std::string(solver::name_of(*s.model_ended_by))) : Cell(),
           s.trust.trusted(),
@@ -96,8 +103,10 @@ Table summary_steps(const OverlaidRun& run) {
   column("rms", in_mV), column("mean", in_mV), column("largest", in_mV);
   column("capacity", charge), column("model_capacity", charge);
   column("resistance_rms", in_mV), column("model_rms_there", in_mV), column("resistance_fitted_here", {});
-  column("between_cells_rms", in_mV), column("lowest_separator_side", volts), column("model_ended_by", {}),
-      column("trusted", {}), column("note", {});
+  column("between_cells_rms", in_mV);
+  for (const char* key : {"temperature_rms", "temperature_mean", "temperature_largest"})
+    column(key, measure<params::TemperatureDifference>("K", 3));
+  column("lowest_separator_side", volts), column("model_ended_by", {}), column("trusted", {}), column("note", {});
   column("trace.time", measure<params::Time>("h")), column("trace.charge", charge);
   column("trace.measured", volts), column("trace.model", volts), column("trace.residual", in_mV);
   for (const std::string which : {"measured_derivatives.", "model_derivatives."}) {

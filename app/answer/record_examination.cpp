@@ -19,6 +19,9 @@ constexpr double whole_window = 0.8;  // of the voltage window
 constexpr double half_way = 0.5;      // of a step
 constexpr double misses = 0.1;        // [V] rms
 
+constexpr double warm = 3;  // [K] a sensor on a cell tells to 1 or 2, common practice
+
+std::string celsius(double kelvin) { return digits(kelvin - 273.15, 3) + " degC"; }
 std::string share_words(double share) { return digits(100 * share, 3) + " %"; }
 std::string off_by(double volts) { return millivolts(volts) + " mV"; }
 std::string charge_words(double coulombs) { return digits(coulombs / 3.6, 4) + " mAh"; }
@@ -99,6 +102,31 @@ std::optional<Finding> not_described(const study::OverlaidRun& run) {
   return std::nullopt;
 }
 
+std::optional<Finding> other_surroundings(const Job& job, const Recording& r) {
+  if (!r.predicts_temperature || !r.first_temperature) return std::nullopt;
+  if (std::abs(*r.first_temperature - job.cell.temperature) <= warm) return std::nullopt;
+  return Finding{
+      "other_surroundings",
+      fmt::format("{} begins at {}, where the sheet has surroundings of {}, to which its heat balance leads: "
+                  "--temperature '{}' sets them, if the cell had taken their temperature.",
+                  r.name(), celsius(*r.first_temperature), celsius(job.cell.temperature),
+                  celsius(*r.first_temperature))};
+}
+
+std::optional<Finding> heat_not_described(const study::OverlaidRun& run) {
+  const study::OverlaidStep* worst = nullptr;
+  for (const study::OverlaidStep& step : run.steps)
+    if (step.temperature_distance && (!worst || step.temperature_distance->rms > worst->temperature_distance->rms))
+      worst = &step;
+  if (!worst || worst->temperature_distance->rms <= warm) return std::nullopt;
+  return Finding{
+      "heat_not_described",
+      fmt::format("the heat balance of the sheet misses the temperature of step {} of {} by {} K rms: mass, heat "
+                  "capacity, heat transfer or surroundings are not those of this test, and voltage and capacity were "
+                  "predicted at that temperature. A sheet without thermal takes the measured one.",
+                  worst->number + 1, run.recording.name(), digits(worst->temperature_distance->rms, 2))};
+}
+
 std::vector<const Recording*> recordings_of(const study::Estimation& estimation) {
   std::vector<const Recording*> all;
   for (const Recording& r : estimation.recordings) all.push_back(&r);
@@ -116,6 +144,7 @@ std::vector<Finding> examined(const Job& job, const std::vector<const Recording*
   for (const Recording* r : recordings) {
     take(findings, other_size(job, *r));
     take(findings, uncertain_start(*r));
+    take(findings, other_surroundings(job, *r));
   }
   return findings;
 }

@@ -124,12 +124,22 @@ void require_reach(const Recording& r, const Job& job) {
       params::plain_number(range.highest, 3)));
 }
 
+/// Where the run begins, and how warm the cell was there; what surrounds it says little of that.
+void find_first_row(Recording& r) {
+  const params::RecordedStep& first = r.steps[r.beginning.at_step];
+  r.first_row = r.beginning.from == Beginning::From::rest_before ? first.first - 1 : first.first;
+  if (!r.has_temperature || r.temperature_is_ambient()) return;
+  const std::vector<double>& temperature = r.measured.record.temperature;
+  const auto known = std::find_if(temperature.begin() + static_cast<std::ptrdiff_t>(r.first_row), temperature.end(),
+                                  [](double t) { return std::isfinite(t); });
+  if (known != temperature.end()) r.first_temperature = *known;
+}
+
 void make_run(Recording& r, double plate_area) {
   const params::Record& record = r.measured.record;
   const params::RecordedStep& first = r.steps[r.beginning.at_step];
-  r.first_row = r.beginning.from == Beginning::From::rest_before ? first.first - 1 : first.first;
   r.origin = record.time[r.first_row] - r.beginning.unrecorded;
-  Stretches stretches(record, plate_area, r.origin, r.has_temperature);
+  Stretches stretches(record, plate_area, r.origin, r.has_temperature && !r.predicts_temperature);
   const double largest = params::largest_current(record);
   stretches.add_unrecorded(first.mean_current, record.time[r.first_row], r.beginning.at_step);
   if (r.first_row < first.first)
@@ -242,6 +252,18 @@ void require_signs(const std::string& file, const params::Measured& data,
   }
 }
 
+bool Recording::temperature_is_ambient() const {
+  return std::any_of(measured.columns.begin(), measured.columns.end(), [](const params::TakenColumn& column) {
+    return column.role == params::ColumnRole::temperature && column.title.find("mbient") != std::string::npos;
+  });
+}
+
+solver::State Recording::starting_state(const solver::Simulator& simulator, double passed) const {
+  solver::State state = simulator.at_rest(passed);
+  if (predicts_temperature && first_temperature) state.temperature = *first_temperature;
+  return state;
+}
+
 std::string nominal_rate(double c_rate) {
   if (!(c_rate > 0)) return "-";
   const double hours = std::round(1 / c_rate);
@@ -251,7 +273,7 @@ std::string nominal_rate(double c_rate) {
 }
 
 Recording load_recording(const Request& request, const Channels& channels, Job& job, const std::string& file,
-                         std::size_t most_rows, UntoldStart untold) {
+                         const Reading& reading) {
   Recording r;
   r.file = params::one_line(params::stream_name(file));
   r.measured = read_data(request, channels, file, job.sheet.files);
@@ -272,12 +294,14 @@ Recording load_recording(const Request& request, const Channels& channels, Job& 
   }
   r.has_temperature =
       std::any_of(record.temperature.begin(), record.temperature.end(), [](double t) { return std::isfinite(t); });
+  r.predicts_temperature = reading.predict_temperature && job.cell.thermal;
   const std::optional<Beginning> told = told_beginning(request, job, r.first_step);
   r.beginning = told ? *told : find_beginning(job, record, r.steps, r.first_step);
   require_reach(r, job);
+  find_first_row(r);
   make_run(r, job.plate_area());
-  make_rows(r, most_rows);
-  settle_beginning(r, job, untold);
+  make_rows(r, reading.most_rows);
+  settle_beginning(r, job, reading.untold);
   r.start.rest_voltage = r.beginning.taken_as;
   return r;
 }
