@@ -61,8 +61,7 @@ std::string against_resistance(const Overlay& overlay, const StepNames& names, c
                                                                 : ": as good as the model";
   return fmt::format(
       " From 2 to 95 % of its capacity the model is {} off; the {} less one resistance of {}, which needs no model{}, "
-      "is "
-      "{} off{}.",
+      "is {} off{}.",
       mV(model), names.plain(yardstick->slow), ohms(yardstick->resistance),
       step.resistance_fitted_here ? " but was fitted to this very step" : "", mV(line), verdict);
 }
@@ -75,13 +74,11 @@ std::string headline_of(const Overlay& overlay) {
   const std::string name = names.plain(*place), rms = mV(fast.distance.rms),
                     worst = mV(std::abs(fast.distance.largest));
   const double reached = static_cast<double>(fast.distance.rows) / static_cast<double>(fast.time.size());
-  std::string text =
-      fast.model_ended_by
-          ? fmt::format(
-                "The model ends before the {} does; over the {} of its rows that it reaches it is {} rms off, {} "
-                "at worst.",
-                name, in_percent(reached), rms, worst)
-          : fmt::format("The {} is met within {} rms, {} at worst.", name, rms, worst);
+  std::string text = fast.model_ended_by ? fmt::format(
+                                               "The model ends before the {} does; over the {} of its rows that it "
+                                               "reaches it is {} rms off, {} at worst.",
+                                               name, in_percent(reached), rms, worst)
+                                         : fmt::format("The {} is met within {} rms, {} at worst.", name, rms, worst);
   text += against_resistance(overlay, names, fast);
   if (fast.between_cells_rms) {
     text += fmt::format(" The cells differ among each other by {}{}.", mV(*fast.between_cells_rms),
@@ -186,11 +183,10 @@ void add_warnings(Answer& said, const Job& job, const Overlay& overlay) {
   for (const study::Yardstick& y : overlay.yardsticks) {
     if (y.resistance > 0) continue;
     take(said.findings,
-         Finding{
-             "no_resistance",
-             fmt::format("the {} does not lie on the side of the {} where a resistance would put it: no resistance is "
-                         "below zero. Check that both began in the same state and at the same temperature.",
-                         names.full(y.fitted), names.full(y.slow))});
+         Finding{"no_resistance",
+                 fmt::format("the {} does not lie on the side of the {} where a resistance would put it: no resistance "
+                             "is below zero. Check that both began in the same state and at the same temperature.",
+                             names.full(y.fitted), names.full(y.slow))});
   }
 }
 
@@ -239,9 +235,9 @@ Section compared_section(const Job& job, const Overlay& overlay) {
                                        terminal});
     section.blocks.push_back(terminal_steps(run));
   }
-  section.blocks.push_back(Paragraph{
-      "Differences are calculated minus measured, weighted with time; what a jump of the current does within a second "
-      "is not compared."});
+  section.blocks.push_back(
+      Paragraph{"Differences are calculated minus measured, weighted with time; what a jump of the current does within "
+                "a second is not compared."});
   return section;
 }
 
@@ -383,11 +379,9 @@ Answer overlay(const Request& request, const Channels& channels, Job& job) {
   add_blocks(said, {"The temperature of the cell", {}, Section::Beside::none, read}, temperature_blocks(overlay));
   const std::string smoothed = fmt::format(
       "A peak of dQ/dV is a plateau of the voltage; a peak of dV/dQ the step between two plateaus. Peaks at other "
-      "places "
-      "than measured: the balance of the electrodes or their potentials differ. Peaks at the right place but of "
-      "another "
-      "height or width: kinetics or mixed grains. Both lines are smoothed alike, by a triangle of {} and of {} of the "
-      "capacity to either side.",
+      "places than measured: the balance of the electrodes or their potentials differ. Peaks at the right place but of "
+      "another height or width: kinetics or mixed grains. Both lines are smoothed alike, by a triangle of {} and of {} "
+      "of the capacity to either side.",
       mV(overlay.voltage_width), in_percent(overlay.capacity_share));
   add_blocks(
       said,

@@ -170,8 +170,7 @@ std::string start_words(const Recording& recording) {
     case Beginning::From::empty:
       words = fmt::format(
           "from equilibrium at {} ({}), not measured: the first row is already under current, and its voltage without "
-          "what "
-          "the current costs lies there; the state of charge is known to \u00b1 {} %",
+          "what the current costs lies there; the state of charge is known to \u00b1 {} %",
           volts, b.from == Beginning::From::empty ? "empty" : "full", digits(100 * b.spread, 2));
   }
   if (b.is_measured() && b.spread > loosely_told)
@@ -182,8 +181,8 @@ std::string start_words(const Recording& recording) {
                          duration(b.unrecorded));
   if (b.at_step < recording.first_step)
     words += fmt::format(
-        "; that is where step {} begins: it and what follows it is gone through up to step {}, from which "
-        "on is compared",
+        "; that is where step {} begins: it and what follows it is gone through up to step {}, from which on is "
+        "compared",
         b.at_step + 1, recording.first_step + 1);
   if (b.taken_as != b.voltage)
     words += fmt::format("; that is beyond what the cell of the sheet reaches at rest, and taken as {} V",

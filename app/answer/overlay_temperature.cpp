@@ -85,10 +85,8 @@ std::vector<Block> temperature_blocks(const Overlay& overlay) {
   if (table.rows.size() == 0) return {};
   std::vector<Block> blocks = {
       Paragraph{"Calculated: one temperature of the whole cell, by the heat balance of the sheet, from the first "
-                "measured one on. "
-                "Measured: where the sensor sits; inside a cell is warmer than its surface. The voltages above were "
-                "calculated at "
-                "this temperature."}};
+                "measured one on. Measured: where the sensor sits; inside a cell is warmer than its surface. The "
+                "voltages above were calculated at this temperature."}};
   const std::vector<Block> plots = temperature_plots(overlay);
   blocks.insert(blocks.end(), plots.begin(), plots.end());
   blocks.emplace_back(std::move(table));

@@ -71,12 +71,12 @@ void require_size(const Recording& r, const Job& job) {
     const double share = std::abs(step.charge) / holds, moves = std::abs(step.last_voltage - step.first_voltage);
     const bool whole = moves >= whole_window * (job.cell.upper_voltage - job.cell.lower_voltage);
     if (step.kind == params::StepKind::rest || (share <= too_much && !(whole && share < too_little))) continue;
-    throw UnsoundInput(fmt::format(
-        "{}: step {} passes {}, {} what the cell of the sheet holds ({}). It is another cell, or a unit is wrong: one "
-        "that a title lacks stands behind a colon, --columns 'current={}:mA' time=TITLE:h\n",
-        r.file, s + 1, params::show(std::abs(step.charge), params::ChargeKind::kind),
-        share > 1 ? fmt::format("{:.3g} times", share) : fmt::format("{:.2g} of", share),
-        params::show(holds, params::ChargeKind::kind), current_title(r.measured)));
+    throw UnsoundInput(
+        fmt::format("{}: step {} passes {}, {} what the cell of the sheet holds ({}). It is another cell, or a unit is "
+                    "wrong: one that a title lacks stands behind a colon, --columns 'current={}:mA' time=TITLE:h\n",
+                    r.file, s + 1, params::show(std::abs(step.charge), params::ChargeKind::kind),
+                    share > 1 ? fmt::format("{:.3g} times", share) : fmt::format("{:.2g} of", share),
+                    params::show(holds, params::ChargeKind::kind), current_title(r.measured)));
   }
 }
 
@@ -117,11 +117,11 @@ void require_reach(const Recording& r, const Job& job) {
   const bool fresh = !job.cell.is_full_cell() && b.voltage > b.taken_as;
   if (b.from == Beginning::From::unknown || fresh || std::abs(b.voltage - b.taken_as) <= beyond) return;
   const model::RestRange range = model::rest_range(job.cell);
-  throw UnsoundInput(fmt::format(
-      "{}: it begins at rest at {} V, where the cell of the sheet cannot stand: at rest that reaches from {} to {} V. "
-      "The record is of another cell, or of a half cell\n",
-      r.file, params::plain_number(b.voltage, 4), params::plain_number(range.lowest, 3),
-      params::plain_number(range.highest, 3)));
+  throw UnsoundInput(
+      fmt::format("{}: it begins at rest at {} V, where the cell of the sheet cannot stand: at rest that reaches from "
+                  "{} to {} V. The record is of another cell, or of a half cell\n",
+                  r.file, params::plain_number(b.voltage, 4), params::plain_number(range.lowest, 3),
+                  params::plain_number(range.highest, 3)));
 }
 
 /// Where the run begins, and how warm the cell was there; what surrounds it says little of that.
@@ -226,8 +226,7 @@ void settle_beginning(Recording& r, const Job& job, UntoldStart untold) {
   throw UnsoundInput(fmt::format(
       "{}: nothing tells in which state step {} begins: no rest is recorded before it, and its first row is under "
       "current at {} V, not near full or empty. Tell it: --rested-at '3.71 V' (the voltage at rest before), "
-      "--rested-at "
-      "REST.csv (a file that ends with that rest), or --from-soc 0.5 (the state of charge)\n",
+      "--rested-at REST.csv (a file that ends with that rest), or --from-soc 0.5 (the state of charge)\n",
       r.file, r.first_step + 1, params::plain_number(first.first_voltage, 4)));
 }
 
@@ -241,8 +240,7 @@ void require_signs(const std::string& file, const params::Measured& data,
     case params::Direction::turned:
       throw UnsoundInput(
           fmt::format("{}: the voltage falls where the current is positive: as it seems, positive means discharge in "
-                      "this file. Here "
-                      "it means charge; a minus sign turns it: --columns 'current=-{}'\n",
+                      "this file. Here it means charge; a minus sign turns it: --columns 'current=-{}'\n",
                       file, current_title(data)));
     case params::Direction::without_sign:
       throw UnsoundInput(fmt::format(
