@@ -42,6 +42,9 @@ std::string cell_text(const Cell& cell, const Column& column);
 /// The number of a figure with "+-" alone, to the digits of its uncertainty: "1.107".
 std::string value_of(const Figure& figure);
 
+/// The number of a figure with "+-" alone, to the digits of its uncertainty: "1.107".
+std::string value_of(const answer::Figure& figure);
+
 /// Value and uncertainty to the second digit of the uncertainty: "2.070 ± 0.027 mA"; "1.2e-14 m2/s, within a factor 3",
 /// "12.1 mAh (11.8 to 12.5)".
 std::string text_of(const Figure& figure);
