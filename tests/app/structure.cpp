@@ -79,8 +79,6 @@ const std::map<std::string, std::string> long_ones = {
     {"tests/model/salt.cpp", "one closed form a test, all of one equation"},
     {"tests/solver/replay.cpp", "one property of replayed records a test"},
     {"tests/estimation/uncertainty.cpp", "ten lines over"},
-    {"solver/estimation/least_squares.cpp",
-     "the search and the linear algebra that its intervals need share their matrices"},
     {"benchmarks/discharge.cpp", "a table whose rows share one set-up"},
     {"benchmarks/porous_equations.cpp", "the full equations, residual by residual, as they stand in the book"},
     {"benchmarks/porous_electrode_table.cpp", "a table whose rows share one set-up"},
