@@ -293,15 +293,15 @@ Section summary_section(const Overlay& overlay) {
 }
 
 /// Measured and calculated side by side, as columns.
-Course course_of(const Overlay& overlay) {
+CurvesTable course_of(const Overlay& overlay) {
   const Measure volts = measure<params::Voltage>();
-  Course course{{{"Test Time", measure<params::Time>("s")},
-                 {"Voltage", volts},
-                 {"Current", measure<params::Current>("A")},
-                 {"Step", Measure{}},
-                 {"Calculated Voltage", volts},
-                 {"Run", Measure{}}},
-                {}};
+  CurvesTable course{{{"Test Time", measure<params::Time>("s")},
+                      {"Voltage", volts},
+                      {"Current", measure<params::Current>("A")},
+                      {"Step", Measure{}},
+                      {"Calculated Voltage", volts},
+                      {"Run", Measure{}}},
+                     {}};
   for (const StepAt place : all_steps(overlay)) {
     const OverlaidStep& s = overlay.at(place);
     for (std::size_t k = 0; k < s.time.size(); ++k)
@@ -374,7 +374,7 @@ Answer overlay(const Request& request, const Channels& channels, Job& job) {
   said.sections.push_back(numbers_section(overlay));
   said.sections.push_back(summary_section(overlay));
   state_the_model(said, job);
-  if (!request.out.empty()) said.course = course_of(overlay);
+  if (!request.out.empty()) said.curves = course_of(overlay);
   return said;
 }
 

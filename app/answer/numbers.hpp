@@ -37,7 +37,7 @@ std::string digits_of(double si, const Measure& measure);
 std::string text_of(double si, const Measure& measure);
 
 /// What stands in a cell of a table; the unit stands in the head of its column. "" for nothing.
-std::string cell_text(const Cell& cell, const Column& column);
+std::string cell_text(const TableCell& cell, const TableColumn& column);
 
 /// The number of a figure with "+-" alone, to the digits of its uncertainty: "1.107".
 std::string value_of(const Figure& figure);

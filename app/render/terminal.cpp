@@ -14,7 +14,7 @@ using namespace answer;
 namespace {
 
 /// A number that is missing has a dash.
-std::string shown_cell(const Cell& cell, const Column& column) {
+std::string shown_cell(const TableCell& cell, const TableColumn& column) {
   return std::holds_alternative<std::monostate>(cell) && column.measure ? "-" : cell_text(cell, column);
 }
 
@@ -22,7 +22,7 @@ void print_table(std::ostream& out, const answer::Table& table) {
   std::vector<std::size_t> shown;
   std::vector<app::Table::Heading> headings;
   for (std::size_t k = 0; k < table.columns.size(); ++k) {
-    const Column& column = table.columns[k];
+    const TableColumn& column = table.columns[k];
     if (!(column.places & terminal)) continue;
     shown.push_back(k);
     headings.push_back({column.label, column.measure ? app::Table::Align::right : app::Table::Align::left,
