@@ -245,13 +245,12 @@ Section balance_section(const Job& job, const study::Estimation& estimation, con
   const study::Potentials p = study::potentials(job, estimation);
   const Recording& recording = estimation.recordings.front();
   const std::string says =
-      full_cell
-          ? "Both potentials over the charge that the cell has given since it was full, slid and stretched until "
-            "their difference meets the measured curve. The measured one lies below it on discharge, above on "
-            "charge, by what the current costs. Where a line is faint its card does not know the potential."
-          : "The potential at rest over the charge that was given since the cell was full, stretched until it "
-            "meets the measured curve. The measured one lies off it by what the current costs. Where the line is faint "
-            "the card does not know the potential.";
+      full_cell ? "Both potentials over the charge that the cell has given since it was full, slid and stretched until "
+                  "their difference meets the measured curve. The measured one lies below it on discharge, above on "
+                  "charge, by what the current costs. Where a line is faint its card does not know the potential."
+                : "The potential at rest over the charge that was given since the cell was full, stretched until it "
+                  "meets the measured curve. The measured one lies off it by what the current costs. Where the line is "
+                  "faint the card does not know the potential.";
   Section section{full_cell ? "How the two electrodes lie over each other" : "The electrode in its window",
                   {Paragraph{says, page}, potentials_plot(job, b, p, says), reaches(job, b), against_sheet(job, b)}};
   const std::vector<Block> numbers = Numbers(job, b).blocks();
@@ -263,10 +262,8 @@ Section balance_section(const Job& job, const study::Estimation& estimation, con
                             recording.rows.size(), temperature_words(recording), mended_words(recording))});
   section.blocks.push_back(Paragraph{fmt::format(
       "The curve was calculated at its own current; diffusion and kinetics were free within what the sheet knows of "
-      "them "
-      "(a factor of 10 where it gives no spread), and a contact resistance to make up for what else costs voltage. "
-      "Residuals hang together over {} points; intervals count them once. They hold if {} "
-      "right.",
+      "them (a factor of 10 where it gives no spread), and a contact resistance to make up for what else costs "
+      "voltage. Residuals hang together over {} points; intervals count them once. They hold if {} right.",
       digits(estimation.result.misfits.front().correlation_time, 2),
       full_cell ? "the two potentials of the cards are" : "the potential of the card is")});
   return section;

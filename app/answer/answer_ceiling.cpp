@@ -206,10 +206,9 @@ Section rates_section(const Job& job, const study::CeilingAsked& asked, const st
     sure = fmt::format("{} plausible cells, every value with a spread drawn from its own distribution (seed {}).",
                        p.currents.size(), asked.seed);
     if (p.unsolved > 0)
-      section.blocks.push_back(
-          Paragraph{fmt::format("{} of {} plausible cells could not be solved and count as surviving no rate; the "
-                                "first: {}",
-                                p.unsolved, p.currents.size(), p.unsolved_because)});
+      section.blocks.push_back(Paragraph{
+          fmt::format("{} of {} plausible cells could not be solved and count as surviving no rate; the first: {}",
+                      p.unsolved, p.currents.size(), p.unsolved_because)});
   }
   section.blocks.push_back(Paragraph{sure});
   return section;
@@ -328,21 +327,18 @@ void state_what_it_rests_on(Answer& said, const Job& job, const study::CeilingAs
           ? "Electrolyte: salt diffuses through negative, separator and positive. The reaction is resolved across the "
             "coating that takes lithium up, and spread evenly over the other one."
       : empties(job)
-          ? "Electrolyte: salt diffuses through separator and coating. The reaction is spread evenly over the "
-            "coating; no lithium can plate on an electrode that is emptied."
-          : "Electrolyte: salt diffuses through separator and coating. The reaction is resolved across the "
-            "coating.");
+          ? "Electrolyte: salt diffuses through separator and coating. The reaction is spread evenly over the coating; "
+            "no lithium can plate on an electrode that is emptied."
+          : "Electrolyte: salt diffuses through separator and coating. The reaction is resolved across the coating.");
   if (asked.samples > 0)
     said.assumptions.push_back(
         "Plausible cells: each value with a spread is drawn by itself, from a normal distribution or, where the spread "
         "is a factor, a log-normal one; values that hang together in truth are drawn as if they did not.");
-  said.assumptions.push_back(
-      fmt::format("Numerics: even polynomials inside each grain, as many as keep an estimate of their error below {:g} "
-                  "mV (at least "
-                  "{}); CVODE with a relative tolerance of {:g} on what has no closed form. The rate is approached "
-                  "from below, within "
-                  "0.02 % for the cell as the sheet has it, 0.1 % at other temperatures, 1 % for a plausible cell.",
-                  1e3 * used.truncation, used.fewest_modes, used.relative_tolerance));
+  said.assumptions.push_back(fmt::format(
+      "Numerics: even polynomials inside each grain, as many as keep an estimate of their error below {:g} mV (at "
+      "least {}); CVODE with a relative tolerance of {:g} on what has no closed form. The rate is approached from "
+      "below, within 0.02 % for the cell as the sheet has it, 0.1 % at other temperatures, 1 % for a plausible cell.",
+      1e3 * used.truncation, used.fewest_modes, used.relative_tolerance));
 }
 
 }  // namespace
@@ -367,10 +363,9 @@ Answer ceiling(const Request& request, const Channels& channels, Job& job) {
         fmt::format("The highest rate at {:.0f} degC could not be calculated: {}.", t.temperature - 273.15, t.because));
   if (!no_steps.empty()) said.warnings.push_back("There is no staircase: " + no_steps + ".");
   if (found.staircase && !found.staircase->staircase.complete)
-    said.warnings.push_back(
-        fmt::format("The staircase ends at {} state of charge: from there on not even the slowest charge keeps every "
-                    "limit.",
-                    percent(found.staircase->staircase.steps.back().to)));
+    said.warnings.push_back(fmt::format(
+        "The staircase ends at {} state of charge: from there on not even the slowest charge keeps every limit.",
+        percent(found.staircase->staircase.steps.back().to)));
 
   Section rates = rates_section(job, asked, found);
   rates.blocks.push_back(figures_of(job, asked, found));

@@ -224,9 +224,9 @@ void add_parts(Section& section, const Said& s) {
     section.blocks.push_back(std::move(lowest));
   }
   if (s.charge)
-    section.blocks.push_back(Paragraph{
-        "Energy: what a charge with no loss takes up, less what this one takes up. Below zero, the loss has to "
-        "be paid for with more energy."});
+    section.blocks.push_back(
+        Paragraph{"Energy: what a charge with no loss takes up, less what this one takes up. Below zero, the loss has "
+                  "to be paid for with more energy."});
 }
 
 Section levers_section(const Said& s) {
@@ -244,8 +244,7 @@ Section levers_section(const Said& s) {
   }
   std::string words = fmt::format(
       "Each change is calculated alone, at the same C-rate. Its bar: how many points more of what that cell holds it "
-      "then "
-      "{}; now {}. A changed cell may hold less to begin with: the table has its capacity per area.",
+      "then {}; now {}. A changed cell may hold less to begin with: the table has its capacity per area.",
       s.gives(), tenths(s.found.share));
   if (!any_gain) words += " None of them gains anything at this rate.";
   section.blocks.push_back(Paragraph{words});

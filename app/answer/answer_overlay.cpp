@@ -37,6 +37,8 @@ double smoothing_of(const std::string& text) {
 std::string mAh(double coulombs) { return digits(coulombs / 3.6, 4) + " mAh"; }
 std::string in_percent(double share) { return digits(100 * share, 2) + " %"; }
 std::string mV(double volts) { return millivolts(volts) + " mV"; }
+/// Nothing reads a temperature finer than that.
+std::string kelvins(double kelvin) { return digits(std::max(kelvin, 0.01), 2); }
 std::string ohms(double ohm) { return std::abs(ohm) < 1 ? digits(1e3 * ohm, 3) + " mohm" : digits(ohm, 3) + " ohm"; }
 
 /// The fastest charge or discharge that the model reaches says most.
@@ -59,8 +61,7 @@ std::string against_resistance(const Overlay& overlay, const StepNames& names, c
                                                                 : ": as good as the model";
   return fmt::format(
       " From 2 to 95 % of its capacity the model is {} off; the {} less one resistance of {}, which needs no model{}, "
-      "is "
-      "{} off{}.",
+      "is {} off{}.",
       mV(model), names.plain(yardstick->slow), ohms(yardstick->resistance),
       step.resistance_fitted_here ? " but was fitted to this very step" : "", mV(line), verdict);
 }
@@ -73,13 +74,11 @@ std::string headline_of(const Overlay& overlay) {
   const std::string name = names.plain(*place), rms = mV(fast.distance.rms),
                     worst = mV(std::abs(fast.distance.largest));
   const double reached = static_cast<double>(fast.distance.rows) / static_cast<double>(fast.time.size());
-  std::string text =
-      fast.model_ended_by
-          ? fmt::format(
-                "The model ends before the {} does; over the {} of its rows that it reaches it is {} rms off, {} "
-                "at worst.",
-                name, in_percent(reached), rms, worst)
-          : fmt::format("The {} is met within {} rms, {} at worst.", name, rms, worst);
+  std::string text = fast.model_ended_by ? fmt::format(
+                                               "The model ends before the {} does; over the {} of its rows that it "
+                                               "reaches it is {} rms off, {} at worst.",
+                                               name, in_percent(reached), rms, worst)
+                                         : fmt::format("The {} is met within {} rms, {} at worst.", name, rms, worst);
   text += against_resistance(overlay, names, fast);
   if (fast.between_cells_rms) {
     text += fmt::format(" The cells differ among each other by {}{}.", mV(*fast.between_cells_rms),
@@ -88,6 +87,9 @@ std::string headline_of(const Overlay& overlay) {
   if (fast.model_capacity && fast.recorded.ended_by == params::StepEnd::voltage)
     text += fmt::format(" Capacity to {} V: {} measured, {} predicted.", digits(fast.recorded.last_voltage, 3),
                         mAh(fast.capacity), mAh(*fast.model_capacity));
+  if (fast.temperature_distance && fast.temperature_distance->rows > 0)
+    text += fmt::format(" Its temperature is met within {} K rms, {} K at worst.",
+                        kelvins(fast.temperature_distance->rms), kelvins(std::abs(fast.temperature_distance->largest)));
   return text;
 }
 
@@ -181,11 +183,10 @@ void add_warnings(Answer& said, const Job& job, const Overlay& overlay) {
   for (const study::Yardstick& y : overlay.yardsticks) {
     if (y.resistance > 0) continue;
     take(said.findings,
-         Finding{
-             "no_resistance",
-             fmt::format("the {} does not lie on the side of the {} where a resistance would put it: no resistance is "
-                         "below zero. Check that both began in the same state and at the same temperature.",
-                         names.full(y.fitted), names.full(y.slow))});
+         Finding{"no_resistance",
+                 fmt::format("the {} does not lie on the side of the {} where a resistance would put it: no resistance "
+                             "is below zero. Check that both began in the same state and at the same temperature.",
+                             names.full(y.fitted), names.full(y.slow))});
   }
 }
 
@@ -234,9 +235,9 @@ Section compared_section(const Job& job, const Overlay& overlay) {
                                        terminal});
     section.blocks.push_back(terminal_steps(run));
   }
-  section.blocks.push_back(Paragraph{
-      "Differences are calculated minus measured, weighted with time; what a jump of the current does within a second "
-      "is not compared."});
+  section.blocks.push_back(
+      Paragraph{"Differences are calculated minus measured, weighted with time; what a jump of the current does within "
+                "a second is not compared."});
   return section;
 }
 
@@ -302,11 +303,26 @@ CurvesTable course_of(const Overlay& overlay) {
                       {"Calculated Voltage", volts},
                       {"Run", Measure{}}},
                      {}};
+  const bool warmth = std::any_of(overlay.runs.begin(), overlay.runs.end(), [](const OverlaidRun& run) {
+    return !run.steps.empty() && run.steps.front().predicts_temperature();
+  });
+  if (warmth) {
+    const Measure celsius = measure<params::Temperature>("degC");
+    course.columns.insert(course.columns.end(),
+                          {{"Surface Temperature", celsius}, {"Calculated Temperature", celsius}});
+  }
   for (const StepAt place : all_steps(overlay)) {
     const OverlaidStep& s = overlay.at(place);
-    for (std::size_t k = 0; k < s.time.size(); ++k)
-      course.rows.add({s.time[k], s.measured[k], s.current[k], static_cast<double>(s.number + 1), s.model[k],
-                       static_cast<double>(place.run + 1)});
+    for (std::size_t k = 0; k < s.time.size(); ++k) {
+      Row row{s.time[k],    s.measured[k],
+              s.current[k], static_cast<double>(s.number + 1),
+              s.model[k],   static_cast<double>(place.run + 1)};
+      if (warmth) {
+        row.push_back(s.predicts_temperature() ? s.measured_temperature[k] : study::not_a_number);
+        row.push_back(s.predicts_temperature() ? s.model_temperature[k] : study::not_a_number);
+      }
+      course.rows.add(row);
+    }
   }
   return course;
 }
@@ -342,6 +358,7 @@ Answer overlay(const Request& request, const Channels& channels, Job& job) {
   for (const OverlaidRun& run : overlay.runs) {
     take(said.findings, start_to_blame(run));
     take(said.findings, not_described(run));
+    take(said.findings, heat_not_described(run));
   }
   add_warnings(said, job, overlay);
   said.sections.push_back(compared_section(job, overlay));
@@ -359,13 +376,12 @@ Answer overlay(const Request& request, const Channels& channels, Job& job) {
     said.sections.push_back(std::move(section));
   }
   add_blocks(said, {"The whole record against time", {}, Section::Beside::none, page}, record_plots(job, overlay));
+  add_blocks(said, {"The temperature of the cell", {}, Section::Beside::none, read}, temperature_blocks(overlay));
   const std::string smoothed = fmt::format(
       "A peak of dQ/dV is a plateau of the voltage; a peak of dV/dQ the step between two plateaus. Peaks at other "
-      "places "
-      "than measured: the balance of the electrodes or their potentials differ. Peaks at the right place but of "
-      "another "
-      "height or width: kinetics or mixed grains. Both lines are smoothed alike, by a triangle of {} and of {} of the "
-      "capacity to either side.",
+      "places than measured: the balance of the electrodes or their potentials differ. Peaks at the right place but of "
+      "another height or width: kinetics or mixed grains. Both lines are smoothed alike, by a triangle of {} and of {} "
+      "of the capacity to either side.",
       mV(overlay.voltage_width), in_percent(overlay.capacity_share));
   add_blocks(
       said,

@@ -275,9 +275,8 @@ void require_any(const Job& job, const Curves& curves) {
   const bool charge = curves.front().curve.is_charge();
   const double cut_off = charge ? job.cell.upper_voltage : job.cell.lower_voltage;
   throw NotCompleted(fmt::format(
-      "every {} is over at once, and next to nothing passes: under {} the cell stands at {} V when it begins, "
-      "its {} cut-off is {} V; ask for lower rates, or begin elsewhere (--from-soc, charged_state of the "
-      "sheet)",
+      "every {} is over at once, and next to nothing passes: under {} the cell stands at {} V when it begins, its {} "
+      "cut-off is {} V; ask for lower rates, or begin elsewhere (--from-soc, charged_state of the sheet)",
       charge ? "charge" : "discharge", curves.front().label, digits(step.first().terminal.voltage, 4),
       charge ? "upper" : "lower", digits(cut_off, 4)));
 }

@@ -82,21 +82,21 @@ Section staircase_section(const Job& job, const study::CeilingAsked& asked, cons
       std::isfinite(s.constant_voltage_time) ? minutes_words(s.constant_voltage_time) : "more than 100 h";
   std::string words = fmt::format(
       "Much is possible while the cell is empty and little when it is full; steps use that. These {} steps take {} "
-      "from "
-      "{} to {} state of charge, against {} at the constant rate and {} at constant current and then constant voltage.",
+      "from {} to {} state of charge, against {} at the constant rate and {} at constant current and then constant "
+      "voltage.",
       s.staircase.steps.size(), minutes_words(takes), percent(asked.soc.from), percent(asked.soc.to),
       minutes_words(s.constant_current_time), held);
   if (takes < s.constant_current_time)
     words += fmt::format(" They save {} on the constant rate.", minutes_words(s.constant_current_time - takes));
   section.blocks.push_back(Paragraph{words});
   section.blocks.push_back(Paragraph{
-      s.share < 1 ? fmt::format("staircase.yaml holds them as a protocol. The line rides the limits of the cell as the "
-                                "sheet has it and the steps are cut from it; both are taken at {:.0f} % of what that "
-                                "cell allows, the share that the constant rate has. Run step by step, they keep every "
-                                "limit.",
-                                100 * s.share)
-                  : "staircase.yaml holds them as a protocol. The steps are cut from the line and, run one after the "
-                    "other, keep every limit of the cell as the sheet has it.",
+      s.share < 1
+          ? fmt::format("staircase.yaml holds them as a protocol. The line rides the limits of the cell as the sheet "
+                        "has it and the steps are cut from it; both are taken at {:.0f} % of what that cell allows, "
+                        "the share that the constant rate has. Run step by step, they keep every limit.",
+                        100 * s.share)
+          : "staircase.yaml holds them as a protocol. The steps are cut from the line and, run one after the other, "
+            "keep every limit of the cell as the sheet has it.",
       page});
   const Measure pure;
   Figures figures{"ceiling.staircase", "", {}, summary};

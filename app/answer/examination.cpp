@@ -21,28 +21,26 @@ void take(std::vector<Finding>& findings, const std::optional<Finding>& found) {
 std::optional<Finding> misfit(const Misfit& found) {
   const std::string rms = millivolts(std::max(found.rms, 1e-5));
   if (!(found.rms < found.line) && !(found.rms <= 2 * found.noise + usual_misfit())) {
-    throw NotCompleted(fmt::format(
-        "the model misses {} by {} mV rms, where a straight line through it misses it by {} mV: nothing can be told "
-        "from such a fit. Look at the state in which the record begins, the sign and the unit of its current, and "
-        "whether sheet and record are of the same cell",
-        found.curve, rms, millivolts(std::max(found.line, 1e-5))));
+    throw NotCompleted(
+        fmt::format("the model misses {} by {} mV rms, where a straight line through it misses it by {} mV: nothing "
+                    "can be told from such a fit. Look at the state in which the record begins, the sign and the unit "
+                    "of its current, and whether sheet and record are of the same cell",
+                    found.curve, rms, millivolts(std::max(found.line, 1e-5))));
   }
   if (found.rms <= 2 * found.noise + usual_misfit()) return std::nullopt;
-  return Finding{"misfit",
-                 fmt::format("the model misses {} by {} mV rms, where half cells of one material differ by some 20 mV "
-                             "and the measurement scatters by {}: something in the sheet, a card or the record is not "
-                             "that of this cell, and the intervals do not know of it.",
-                             found.curve, rms, millivolts(std::max(found.noise, 1e-5)) + " mV")};
+  return Finding{"misfit", fmt::format("the model misses {} by {} mV rms, where half cells of one material differ by "
+                                       "some 20 mV and the measurement scatters by {}: something in the sheet, a card "
+                                       "or the record is not that of this cell, and the intervals do not know of it.",
+                                       found.curve, rms, millivolts(std::max(found.noise, 1e-5)) + " mV")};
 }
 
 std::optional<Finding> ends_of_range(const std::vector<std::string>& estimates) {
   if (estimates.empty()) return std::nullopt;
   const bool one = estimates.size() == 1;
-  return Finding{
-      "end_of_range",
-      fmt::format("{} {} gone to the end of the range that was searched: {} no estimate{}. The sheet, a card "
-                  "or the data are not those of this cell.",
-                  listed(estimates), one ? "has" : "have", one ? "that is" : "these are", one ? "" : "s")};
+  return Finding{"end_of_range",
+                 fmt::format("{} {} gone to the end of the range that was searched: {} no estimate{}. The sheet, a "
+                             "card or the data are not those of this cell.",
+                             listed(estimates), one ? "has" : "have", one ? "that is" : "these are", one ? "" : "s")};
 }
 
 std::optional<Finding> lonely_minimum(int agreeing, int starts) {
@@ -77,10 +75,9 @@ std::optional<Finding> passed_nothing(const std::vector<std::string>& runs) {
 
 void require_possible_ratio(double ratio) {
   if (ratio > 0.1 && ratio < 10) return;
-  throw NotCompleted(
-      fmt::format("N/P comes out at {}, which no cell has: the curve does not tell how its electrodes lie "
-                  "over each other",
-                  digits(ratio, 3)));
+  throw NotCompleted(fmt::format(
+      "N/P comes out at {}, which no cell has: the curve does not tell how its electrodes lie over each other",
+      digits(ratio, 3)));
 }
 
 }  // namespace onegrain::app::answer

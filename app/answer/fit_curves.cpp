@@ -16,8 +16,7 @@ std::string search_words(const solver::FitResult& r) {
                        : std::string("The search began from the sheet alone; more starts would tell whether there is "
                                      "another minimum.")) +
          fmt::format(
-             " It ended because {}. Neighbouring points repeat each other: they count as {} independent ones of "
-             "{} mV.",
+             " It ended because {}. Neighbouring points repeat each other: they count as {} independent ones of {} mV.",
              r.ended_by, digits(r.independent_points, 2), millivolts(r.noise));
 }
 
@@ -134,10 +133,10 @@ Section potentials_section(const study::Estimation& estimation) {
               summary};
   const std::vector<study::Correction> all = study::corrections(estimation);
   if (!all.empty())
-    section.blocks.push_back(Paragraph{
-        "The shape of the potential was left free to follow the curves. Where the band holds zero, the card's "
-        "own potential would do as well. Band: two standard deviations.",
-        page});
+    section.blocks.push_back(
+        Paragraph{"The shape of the potential was left free to follow the curves. Where the band holds zero, the "
+                  "card's own potential would do as well. Band: two standard deviations.",
+                  page});
   for (std::size_t k = 0; k < all.size(); ++k) {
     const study::Correction& c = all[k];
     table.rows.add({c.name, c.stoichiometry, c.correction, c.deviation});

@@ -144,21 +144,20 @@ Section estimates_section(const study::Estimation& estimation, bool profiles) {
   if (!remarks.empty()) section.blocks.push_back(Bullets{"", remarks});
   section.blocks.push_back(Facts{"fit", {{"notes", remarks}}});
   section.blocks.push_back(parameters_table(estimation));
-  section.blocks.push_back(Paragraph{
-      std::string("Diffusion times and exchange current densities are those at 25 degC and half filling. Intervals "
-                  "count points that repeat their neighbours once: a model that is not quite right leaves residuals "
-                  "that hang together.") +
-      (profiles ? "" : " The intervals are those of the linearised model.")});
+  section.blocks.push_back(
+      Paragraph{std::string("Diffusion times and exchange current densities are those at 25 degC and half filling. "
+                            "Intervals count points that repeat their neighbours once: a model that is not quite right "
+                            "leaves residuals that hang together.") +
+                (profiles ? "" : " The intervals are those of the linearised model.")});
   section.blocks.push_back(
       Paragraph{"Known before: how much of what is now known the sheet's own spread brings.", page});
   const std::vector<Block> charts = interval_charts(estimation);
   section.blocks.insert(section.blocks.end(), charts.begin(), charts.end());
   if (!charts.empty())
-    section.blocks.push_back(
-        Paragraph{"Dot: the estimate, open where the curves tell only its order of magnitude. Bar: 95 % interval; an "
-                  "arrow where it goes on. Thin line below: the interval if the model were linear. Upright line: the "
-                  "sheet.",
-                  page});
+    section.blocks.push_back(Paragraph{
+        "Dot: the estimate, open where the curves tell only its order of magnitude. Bar: 95 % interval; an arrow where "
+        "it goes on. Thin line below: the interval if the model were linear. Upright line: the sheet.",
+        page});
   return section;
 }
 

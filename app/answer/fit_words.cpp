@@ -126,9 +126,9 @@ void examine_search(const study::Estimation& estimation, std::vector<Finding>& f
     take(findings, misfit({r.misfits.size() == 1 ? "the curve" : "the curve " + r.misfits[c].name, r.misfits[c].rms,
                            scales[c].noise, scales[c].line}));
   if (!r.converged)
-    take(findings, Finding{"not_settled", fmt::format("the search has not settled ({}): distrust the estimates and "
-                                                      "their intervals.",
-                                                      r.ended_by)});
+    take(findings, Finding{"not_settled",
+                           fmt::format("the search has not settled ({}): distrust the estimates and their intervals.",
+                                       r.ended_by)});
   take(findings, lonely_minimum(r.starts_agreeing, r.starts));
   std::vector<std::string> at_ends;
   for (std::size_t k = 0; k < r.estimates.size(); ++k) {

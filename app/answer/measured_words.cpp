@@ -61,12 +61,12 @@ std::vector<double> without_ends(const std::vector<Compared>& curves) {
 }
 
 Plot voltage_plot(const std::vector<Compared>& curves, const ComparedOver& over) {
-  const Measure volts = measure<params::Voltage>();
+  const Measure& shown = over.value;
   Plot plot;
   plot.title = over.title;
   plot.description = over.description;
   plot.x = over.x;
-  plot.y = {over.voltage, volts};
+  plot.y = {over.voltage, shown};
   plot.stages = over.stages;
   plot.names = over.names;
   plot.key = compared_key();
@@ -79,15 +79,15 @@ Plot voltage_plot(const std::vector<Compared>& curves, const ComparedOver& over)
     measured.y = c.measured;
     model.y = c.model;
     model.doubtful = c.doubtful;
-    measured.also = {{"measured; calculated", volts, c.model},
-                     {"calculated \u2212 measured", measure<params::Voltage>("mV", 3), residuals(c)}};
-    model.also = {{"calculated; measured", volts, c.measured}, measured.also.back()};
+    measured.also = {{"measured; calculated", shown, c.model},
+                     {"calculated \u2212 measured", over.difference, residuals(c)}};
+    model.also = {{"calculated; measured", shown, c.measured}, measured.also.back()};
     add_finite(seen, c.measured);
     plot.series.push_back(std::move(measured));
     calculated.push_back(std::move(model));
   }
   plot.series.insert(plot.series.end(), calculated.begin(), calculated.end());
-  if (seen.empty()) return plot;
+  if (seen.empty() || over.value.kind != &params::Voltage::kind()) return plot;
   // As far as was measured: a calculated line that falls on below the cut-off would flatten all the rest.
   const auto [low, high] = std::minmax_element(seen.begin(), seen.end());
   const double room = 0.06 * (*high - *low);
@@ -100,7 +100,7 @@ Plot residual_plot(const std::vector<Compared>& curves, const ComparedOver& over
   Plot plot;
   plot.description = "Calculated minus measured.";
   plot.x = over.x;
-  plot.y = {"Calculated \u2212 measured", measure<params::Voltage>("mV", 3), {0.0}};
+  plot.y = {"Calculated \u2212 measured", over.difference, {0.0}};
   plot.names = Plot::Names::none;
   plot.low = true;
   plot.stages = over.stages;
@@ -170,8 +170,7 @@ std::string start_words(const Recording& recording) {
     case Beginning::From::empty:
       words = fmt::format(
           "from equilibrium at {} ({}), not measured: the first row is already under current, and its voltage without "
-          "what "
-          "the current costs lies there; the state of charge is known to \u00b1 {} %",
+          "what the current costs lies there; the state of charge is known to \u00b1 {} %",
           volts, b.from == Beginning::From::empty ? "empty" : "full", digits(100 * b.spread, 2));
   }
   if (b.is_measured() && b.spread > loosely_told)
@@ -182,8 +181,8 @@ std::string start_words(const Recording& recording) {
                          duration(b.unrecorded));
   if (b.at_step < recording.first_step)
     words += fmt::format(
-        "; that is where step {} begins: it and what follows it is gone through up to step {}, from which "
-        "on is compared",
+        "; that is where step {} begins: it and what follows it is gone through up to step {}, from which on is "
+        "compared",
         b.at_step + 1, recording.first_step + 1);
   if (b.taken_as != b.voltage)
     words += fmt::format("; that is beyond what the cell of the sheet reaches at rest, and taken as {} V",
@@ -192,15 +191,25 @@ std::string start_words(const Recording& recording) {
 }
 
 std::string temperature_words(const Recording& recording) {
-  if (recording.has_temperature) return "at the measured temperature";
-  std::string unused;
+  const bool ambient = recording.has_temperature && recording.temperature_is_ambient();
+  if (recording.predicts_temperature && recording.first_temperature)
+    return fmt::format(
+        "at the temperature that the heat balance of the sheet gives, from the {} degC on that were measured where it "
+        "begins",
+        digits(*recording.first_temperature - 273.15, 3));
+  if (recording.has_temperature && !recording.predicts_temperature)
+    return std::string("at the measured temperature") +
+           (ambient ? ", that of the surroundings, which is taken for the cell's" : ", which is taken for the cell's");
+  std::string unused = ambient ? "; the temperature in the file is that of the surroundings and is not used" : "";
   for (const std::string& title : recording.measured.other_titles) {
     const params::TitleUnit unit = params::title_unit(title, params::Temperature::kind());
     const bool named = title.find("emp") != std::string::npos;
     if (!unused.empty() || !(unit.unit && (named || !unit.unit->dimension.none()))) continue;
     unused = fmt::format("; the file has temperatures that are not used: --columns 'temperature={}' takes them", title);
   }
-  return "at the temperature of the sheet" + unused;
+  return (recording.predicts_temperature ? "at the temperature that the heat balance of the sheet gives"
+                                         : "at the temperature of the sheet") +
+         unused;
 }
 
 std::string mended_words(const Recording& r) {
@@ -272,7 +281,9 @@ Table records_table(const std::vector<const Recording*>& recordings) {
   for (const Recording* r : recordings) {
     table.rows.add({r->name(), start_words(*r) + mended_words(*r), static_cast<double>(r->measured.rows_read),
                     static_cast<double>(r->measured.doubts.left_out()), static_cast<double>(r->rows.size()),
-                    std::string(r->has_temperature ? "as measured" : "as in the sheet")});
+                    std::string(r->predicts_temperature ? "by the heat balance of the sheet"
+                                : r->has_temperature    ? "as measured"
+                                                        : "as in the sheet")});
   }
   return table;
 }

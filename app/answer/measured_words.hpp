@@ -25,17 +25,18 @@ std::string mended_words(const Recording& recording);
 /// A measured curve and the calculated one, over charge or time.
 struct Compared {
   std::string label;                ///< at the end of the line and under the pointer; may be empty
-  std::vector<double> x, measured;  ///< [V]; NaN leaves a gap
-  std::vector<double> model;        ///< [V]; NaN where the calculation does not reach
+  std::vector<double> x, measured;  ///< SI; NaN leaves a gap
+  std::vector<double> model;        ///< SI; NaN where the calculation does not reach
   bool doubtful = false;            ///< the calculated one is not to be relied on
 };
 /// What the curves are drawn over.
 struct ComparedOver {
   std::string title, description;  ///< description: what there is to see, for those who do not
   Axis x;
-  std::string voltage = "Voltage";
+  std::string voltage = "Voltage";  ///< or what else was measured, then with the two measures below
   std::vector<Stage> stages = {};
   Plot::Names names = Plot::Names::below;
+  Measure value = measure<params::Voltage>(), difference = measure<params::Voltage>("mV", 3);
 };
 /// Two plots, one below the other: voltage, and calculated minus measured. Where either would flatten all the rest its
 /// scale is cut, and the plot says so. Empty where there is nothing to draw.

@@ -20,6 +20,11 @@ TableCell maybe(const std::optional<double>& value) { return value ? TableCell(*
 /// Nothing finer than 0.005 mV is worth a digit.
 TableCell seen(double volts) { return std::abs(volts) < 5e-6 ? 0.0 : volts; }
 TableCell seen(const std::optional<double>& volts) { return volts ? seen(*volts) : TableCell(); }
+/// Of a predicted temperature [K].
+TableCell in_kelvin(double study::Distance::*what, const OverlaidStep& s) {
+  return s.temperature_distance && s.temperature_distance->rows > 0 ? TableCell((*s.temperature_distance).*what)
+                                                                    : TableCell();
+}
 double count(std::size_t n) { return static_cast<double>(n); }
 
 std::string called(const std::string& name, const OverlaidStep& step) {
@@ -54,6 +59,9 @@ Row summary_row(const OverlaidStep& s) {
           maybe(s.model_rms_there),
           s.resistance_fitted_here,
           maybe(s.between_cells_rms),
+          in_kelvin(&study::Distance::rms, s),
+          in_kelvin(&study::Distance::mean, s),
+          in_kelvin(&study::Distance::largest, s),
           maybe(s.lowest_separator_side),
           s.model_ended_by ? TableCell(std::string(solver::name_of(*s.model_ended_by))) : TableCell(),
           s.trust.trusted(),
@@ -96,8 +104,10 @@ Table summary_steps(const OverlaidRun& run) {
   column("rms", in_mV), column("mean", in_mV), column("largest", in_mV);
   column("capacity", charge), column("model_capacity", charge);
   column("resistance_rms", in_mV), column("model_rms_there", in_mV), column("resistance_fitted_here", {});
-  column("between_cells_rms", in_mV), column("lowest_separator_side", volts), column("model_ended_by", {}),
-      column("trusted", {}), column("note", {});
+  column("between_cells_rms", in_mV);
+  for (const char* key : {"temperature_rms", "temperature_mean", "temperature_largest"})
+    column(key, measure<params::TemperatureDifference>("K", 3));
+  column("lowest_separator_side", volts), column("model_ended_by", {}), column("trusted", {}), column("note", {});
   column("trace.time", measure<params::Time>("h")), column("trace.charge", charge);
   column("trace.measured", volts), column("trace.model", volts), column("trace.residual", in_mV);
   for (const std::string which : {"measured_derivatives.", "model_derivatives."}) {

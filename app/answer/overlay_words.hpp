@@ -47,6 +47,8 @@ Table yardstick_table(const study::Overlay& overlay);
 std::vector<Block> sweep_plots(const Job& job, const study::Overlay& overlay, bool discharge);
 /// The whole record against time, for runs of more than one step.
 std::vector<Block> record_plots(const Job& job, const study::Overlay& overlay);
+/// Temperature by the heat balance of the sheet beside the measured one; empty where it was not predicted.
+std::vector<Block> temperature_blocks(const study::Overlay& overlay);
 /// dQ/dV and dV/dQ, measured and calculated, of the slowest steps.
 std::vector<Block> derivative_plots(const study::Overlay& overlay);
 /// Model, one resistance and other cells, against the rate; empty where one rate alone can be compared.

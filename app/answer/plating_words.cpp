@@ -99,10 +99,10 @@ void PlatingTold::tell(Answer& said) const {
     said.warnings.push_back(warning(one));
     names.push_back(one.name);
   }
-  said.cautions.push_back(fmt::format(
-      "Do not {} this cell at {} on this prediction: lithium that plates can grow through the separator and short the "
-      "cell. `onegrain ceiling` names the rate that keeps clear of it.",
-      job_.cell.is_full_cell() ? "charge" : "lithiate", few(names)));
+  said.cautions.push_back(
+      fmt::format("Do not {} this cell at {} on this prediction: lithium that plates can grow through the separator "
+                  "and short the cell. `onegrain ceiling` names the rate that keeps clear of it.",
+                  job_.cell.is_full_cell() ? "charge" : "lithiate", few(names)));
   said.recommends = true;
 }
 

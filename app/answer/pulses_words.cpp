@@ -154,22 +154,20 @@ std::string pulses_headline(const PulseReport& report) {
 std::vector<std::string> pulses_method(const PulseReport& report) {
   if (report.full_cell)
     return {
-        "\u201cat once\u201d is the jump between the two rows around a switch of the current; "
-        "\u201crelaxation\u201d what the rest adds to it."};
+        "\u201cat once\u201d is the jump between the two rows around a switch of the current; \u201crelaxation\u201d "
+        "what the rest adds to it."};
   return {
-      fmt::format(
-          "D by the sphere: the whole pulse and the relaxation after it, from {} on (double layer and salt in the "
-          "pores, which settles in {} by the sheet, are over by then; at most a tenth of the pulse), fitted with the "
-          "diffusion in a sphere against the change of the potential from rest to rest.",
-          report.salt_settles > 1 ? "1 s or the settling of the salt" : "1 s", duration(report.salt_settles)),
+      fmt::format("D by the sphere: the whole pulse and the relaxation after it, from {} on (double layer and salt in "
+                  "the pores, which settles in {} by the sheet, are over by then; at most a tenth of the pulse), "
+                  "fitted with the diffusion in a sphere against the change of the potential from rest to rest.",
+                  report.salt_settles > 1 ? "1 s or the settling of the salt" : "1 s", duration(report.salt_settles)),
       "D by the square root: 4 / (9 pi) R2 / t (dE_s / dE_t)2, Weppner and Huggins (1977), dE_t from 0.5 s or the "
       "first row after it; it holds for pulses that are short against R2/D.",
-      fmt::format(
-          "D is D/R2 times R2 with R = {} um of the sheet; it lies with 95 % between itself over the factor and "
-          "itself times the factor, {}.",
-          digits(1e6 * report.radius, 3),
-          report.radius_factor > 1 ? "the radius included"
-                                   : "the radius taken as exact, since the sheet states no spread"),
+      fmt::format("D is D/R2 times R2 with R = {} um of the sheet; it lies with 95 % between itself over the factor "
+                  "and itself times the factor, {}.",
+                  digits(1e6 * report.radius, 3),
+                  report.radius_factor > 1 ? "the radius included"
+                                           : "the radius taken as exact, since the sheet states no spread"),
       "\u201cat once\u201d is the jump between the two rows around a switch of the current, whichever two lie closer "
       "together; \u201cby the fit\u201d holds all that follows the current before the fit begins: charge transfer and "
       "salt too."};
@@ -214,8 +212,7 @@ std::optional<Plot> diffusion_plot(const PulseReport& report) {
   }
   if (sphere.x.empty()) return std::nullopt;
   plot.description = fmt::format(
-      "Diffusion coefficient against stoichiometry, with 95 % intervals: {} by the sphere, {} "
-      "by the square root.",
+      "Diffusion coefficient against stoichiometry, with 95 % intervals: {} by the sphere, {} by the square root.",
       plural(sphere.x.size(), "pulse"), plural(root.x.size(), "pulse"));
   for (Series* s : {&sphere, &root}) {
     s->marked = true;

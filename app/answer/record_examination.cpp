@@ -19,6 +19,9 @@ constexpr double whole_window = 0.8;  // of the voltage window
 constexpr double half_way = 0.5;      // of a step
 constexpr double misses = 0.1;        // [V] rms
 
+constexpr double warm = 3;  // [K] a sensor on a cell tells to 1 or 2, common practice
+
+std::string celsius(double kelvin) { return digits(kelvin - 273.15, 3) + " degC"; }
 std::string share_words(double share) { return digits(100 * share, 3) + " %"; }
 std::string off_by(double volts) { return millivolts(volts) + " mV"; }
 std::string charge_words(double coulombs) { return digits(coulombs / 3.6, 4) + " mAh"; }
@@ -34,8 +37,8 @@ std::optional<Finding> uncertain_start(const Recording& r) {
   if (b.from == Beginning::From::fitted)
     return Finding{
         "start_not_known",
-        fmt::format("no rest tells where {} begins: its first row is under current already. A state of charge "
-                    "of {} \u00b1 {}{} was fitted to the curve itself, so that how well it is met says less. {}",
+        fmt::format("no rest tells where {} begins: its first row is under current already. A state of charge of {} "
+                    "\u00b1 {}{} was fitted to the curve itself, so that how well it is met says less. {}",
                     r.name(), share_words(b.state_of_charge), share_words(b.spread),
                     b.unrecorded > 0 ? ", " + duration(b.unrecorded) + " before, when that current came up," : "",
                     how_to_tell)};
@@ -59,8 +62,8 @@ std::optional<Finding> other_size(const Job& job, const Recording& r) {
     if (share <= more_than && !(whole && share < less_than && step.duration > slow)) continue;
     return Finding{
         "other_size",
-        fmt::format("step {} of {} passes {}, {} what the cell of the sheet holds ({}): the record is of "
-                    "another cell, a mass or an area on the sheet is wrong, or a unit is.",
+        fmt::format("step {} of {} passes {}, {} what the cell of the sheet holds ({}): the record is of another cell, "
+                    "a mass or an area on the sheet is wrong, or a unit is.",
                     s + 1, r.name(), charge_words(std::abs(step.charge)),
                     share > 1 ? digits(share, 3) + " times" : share_words(share) + " of", charge_words(holds))};
   }
@@ -70,13 +73,12 @@ std::optional<Finding> other_size(const Job& job, const Recording& r) {
 std::optional<Finding> start_to_blame(const study::OverlaidRun& run) {
   if (!run.better_start) return std::nullopt;
   const Beginning &b = *run.better_start, &now = run.recording.beginning;
-  return Finding{
-      "start_to_blame",
-      fmt::format("most of what the model is off for {} goes if the cell stood elsewhere when it began: at a state of "
-                  "charge of {} instead of {} it would be {} off. Either it began there, or the sheet has another "
-                  "capacity or potential. {}",
-                  run.recording.name(), share_words(b.state_of_charge), share_words(now.state_of_charge), off_by(b.rms),
-                  how_to_tell)};
+  return Finding{"start_to_blame",
+                 fmt::format("most of what the model is off for {} goes if the cell stood elsewhere when it began: at "
+                             "a state of charge of {} instead of {} it would be {} off. Either it began there, or the "
+                             "sheet has another capacity or potential. {}",
+                             run.recording.name(), share_words(b.state_of_charge), share_words(now.state_of_charge),
+                             off_by(b.rms), how_to_tell)};
 }
 
 std::optional<Finding> not_described(const study::OverlaidRun& run) {
@@ -84,19 +86,39 @@ std::optional<Finding> not_described(const study::OverlaidRun& run) {
     if (!step.is_sweep() || step.time.size() < 5) continue;
     const double reached = static_cast<double>(step.distance.rows) / static_cast<double>(step.time.size());
     if (reached < half_way)
-      return Finding{
-          "not_described",
-          fmt::format("the model goes through {} of step {} of {} only: it does not describe this cell, and its "
-                      "figures for it mean nothing.",
-                      share_words(reached), step.number + 1, run.recording.name())};
+      return Finding{"not_described", fmt::format("the model goes through {} of step {} of {} only: it does not "
+                                                  "describe this cell, and its figures for it mean nothing.",
+                                                  share_words(reached), step.number + 1, run.recording.name())};
     if (step.distance.rows < 5 || step.distance.rms <= misses) continue;
-    return Finding{
-        "not_described",
-        fmt::format("the model misses step {} of {} by {} rms: it does not describe this cell, and its figures "
-                    "for it mean nothing.",
-                    step.number + 1, run.recording.name(), off_by(step.distance.rms))};
+    return Finding{"not_described", fmt::format("the model misses step {} of {} by {} rms: it does not describe this "
+                                                "cell, and its figures for it mean nothing.",
+                                                step.number + 1, run.recording.name(), off_by(step.distance.rms))};
   }
   return std::nullopt;
+}
+
+std::optional<Finding> other_surroundings(const Job& job, const Recording& r) {
+  if (!r.predicts_temperature || !r.first_temperature) return std::nullopt;
+  if (std::abs(*r.first_temperature - job.cell.temperature) <= warm) return std::nullopt;
+  return Finding{"other_surroundings",
+                 fmt::format("{} begins at {}, where the sheet has surroundings of {}, to which its heat balance "
+                             "leads: --temperature '{}' sets them, if the cell had taken their temperature.",
+                             r.name(), celsius(*r.first_temperature), celsius(job.cell.temperature),
+                             celsius(*r.first_temperature))};
+}
+
+std::optional<Finding> heat_not_described(const study::OverlaidRun& run) {
+  const study::OverlaidStep* worst = nullptr;
+  for (const study::OverlaidStep& step : run.steps)
+    if (step.temperature_distance && (!worst || step.temperature_distance->rms > worst->temperature_distance->rms))
+      worst = &step;
+  if (!worst || worst->temperature_distance->rms <= warm) return std::nullopt;
+  return Finding{
+      "heat_not_described",
+      fmt::format("the heat balance of the sheet misses the temperature of step {} of {} by {} K rms: mass, heat "
+                  "capacity, heat transfer or surroundings are not those of this test, and voltage and capacity were "
+                  "predicted at that temperature. A sheet without thermal takes the measured one.",
+                  worst->number + 1, run.recording.name(), digits(worst->temperature_distance->rms, 2))};
 }
 
 std::vector<const Recording*> recordings_of(const study::Estimation& estimation) {
@@ -116,6 +138,7 @@ std::vector<Finding> examined(const Job& job, const std::vector<const Recording*
   for (const Recording* r : recordings) {
     take(findings, other_size(job, *r));
     take(findings, uncertain_start(*r));
+    take(findings, other_surroundings(job, *r));
   }
   return findings;
 }

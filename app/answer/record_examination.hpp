@@ -24,6 +24,13 @@ std::optional<Finding> start_to_blame(const study::OverlaidRun& run);
 /// A charge or discharge that the model misses by more than 0.1 V: it is not this cell.
 std::optional<Finding> not_described(const study::OverlaidRun& run);
 
+/// A record that begins warmer or colder than the surroundings of the sheet by more than 3 K, where its heat balance is
+/// to tell the temperature.
+std::optional<Finding> other_surroundings(const Job& job, const Recording& recording);
+
+/// A measured temperature that the heat balance of the sheet misses by more than 3 K.
+std::optional<Finding> heat_not_described(const study::OverlaidRun& run);
+
 std::vector<const Recording*> recordings_of(const study::Estimation& estimation);
 std::vector<const Recording*> recordings_of(const study::Overlay& overlay);
 /// The rules that need no model.

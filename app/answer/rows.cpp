@@ -56,7 +56,7 @@ void put_cell(std::string& bytes, const TableCell& cell) {
   if (const auto* amount = std::get_if<Amount>(&cell)) put(bytes, *amount);  // its pointers hold within this process
 }
 
-void read(std::FILE* file, void* into, std::size_t bytes) {
+void read_bytes(std::FILE* file, void* into, std::size_t bytes) {
   if (bytes > 0 && std::fread(into, 1, bytes, file) != bytes)
     throw NotCompleted("the file of temporary rows cannot be read back");
 }
@@ -65,7 +65,7 @@ template <class T>
 T get(std::FILE* file) {
   static_assert(std::is_trivially_copyable_v<T>);
   T value{};
-  read(file, &value, sizeof value);
+  read_bytes(file, &value, sizeof value);
   return value;
 }
 
@@ -77,12 +77,12 @@ TableCell get_cell(std::FILE* file) {
       return get<bool>(file);
     case 3: {
       std::string text(get<std::size_t>(file), '\0');
-      read(file, text.data(), text.size());
+      read_bytes(file, text.data(), text.size());
       return text;
     }
     case 4: {
       std::vector<double> array(get<std::size_t>(file));
-      read(file, array.data(), array.size() * sizeof(double));
+      read_bytes(file, array.data(), array.size() * sizeof(double));
       return array;
     }
     case 5:

@@ -13,8 +13,7 @@ const std::vector<std::string>& cautions() {
       "out.",
       "Stay within the limits of the cell maker, and of the material and electrolyte suppliers.",
       "Work under the risk assessment and the codes of your laboratory, with a licensed or supervising person where "
-      "they "
-      "ask for one.",
+      "they ask for one.",
       "Lithium plating, overcharge and short circuits can cause fire and toxic gas (HF). Fast and cold charging plate "
       "first."};
   return all;
@@ -50,25 +49,21 @@ std::string electrolyte_remark(model::ElectrolyteModel electrolyte, bool full_ce
 
 std::vector<std::string> trust_criteria() {
   const solver::TrustLimits limits;
-  return {
-      fmt::format("Not relied on, and marked (?): salt anywhere below {:.0f} % of its starting concentration "
-                  "(transport data of LiPF6 "
-                  "electrolytes are measured from about 0.1 mol/L upwards; judgement).",
-                  100 * limits.lowest_salt_share),
-      fmt::format("Not relied on, and marked (?): a current above {:.0f} % of what the salt can carry in the steady "
-                  "state, once the salt has "
-                  "followed (judgement, held against full porous-electrode calculations of two published cells: below "
-                  "it the voltage of the "
-                  "resolved electrolyte stays within about 25 mV of them, that of the uniform one within about 45 mV).",
-                  100 * limits.limiting_current_share),
-      fmt::format("Not relied on, and marked (?): a reaction that is uneven across a coating, whose resistance, ionic "
-                  "and electronic, is more "
-                  "than {:g} times that of charge transfer, where the whole current would lose more than 2RT/F = 51 mV "
-                  "in it (Newman and "
-                  "Balsara, Electrochemical Systems, ch. 22, for the ratio; the drop is judgement).",
-                  limits.unevenness),
-      "Not relied on, and marked (?): a curve that ends because a grain surface is full or empty, or the salt used up, "
-      "before its cut-off."};
+  return {fmt::format("Not relied on, and marked (?): salt anywhere below {:.0f} % of its starting concentration "
+                      "(transport data of LiPF6 electrolytes are measured from about 0.1 mol/L upwards; judgement).",
+                      100 * limits.lowest_salt_share),
+          fmt::format("Not relied on, and marked (?): a current above {:.0f} % of what the salt can carry in the "
+                      "steady state, once the salt has followed (judgement, held against full porous-electrode "
+                      "calculations of two published cells: below it the voltage of the resolved electrolyte stays "
+                      "within about 25 mV of them, that of the uniform one within about 45 mV).",
+                      100 * limits.limiting_current_share),
+          fmt::format("Not relied on, and marked (?): a reaction that is uneven across a coating, whose resistance, "
+                      "ionic and electronic, is more than {:g} times that of charge transfer, where the whole current "
+                      "would lose more than 2RT/F = 51 mV in it (Newman and Balsara, Electrochemical Systems, ch. 22, "
+                      "for the ratio; the drop is judgement).",
+                      limits.unevenness),
+          "Not relied on, and marked (?): a curve that ends because a grain surface is full or empty, or the salt used "
+          "up, before its cut-off."};
 }
 
 }  // namespace onegrain::app

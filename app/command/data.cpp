@@ -24,8 +24,7 @@ void add_data(CLI::App& verb, Request& request) {
       ->required();
   verb.add_option("--columns", request.columns,
                   "columns of the data by title, behind the files: time=t/h voltage=U/V current=I/mA; a unit that the "
-                  "title lacks behind a "
-                  "colon, time=Zeit:h; a current that is positive on discharge, current=-I/mA");
+                  "title lacks behind a colon, time=Zeit:h; a current that is positive on discharge, current=-I/mA");
 }
 
 std::string row_counts(const params::Measured& data) {

@@ -138,10 +138,9 @@ void card(CLI::App& verb, Request& request) {
 }
 
 void schema(CLI::App& verb, Request& request) {
-  verb.add_option(
-          "WHAT", request.files,
-          "the JSON Schema of summary.json (summary), of a sheet, a card or a protocol; keys: a table of all keys "
-          "of the last three")
+  verb.add_option("WHAT", request.files,
+                  "the JSON Schema of summary.json (summary), of a sheet, a card or a protocol; keys: a table of all "
+                  "keys of the last three")
       ->required()
       ->expected(1)
       ->check(CLI::IsMember({"summary", "sheet", "card", "protocol", "keys"}));

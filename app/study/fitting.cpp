@@ -248,7 +248,7 @@ Estimation estimation(const Request& request, const Channels& channels, Job& job
   std::vector<Recording> recordings;
   for (std::size_t k = 1; k < request.files.size(); ++k) {
     recordings.push_back(load_recording(request, channels, job, request.files[k],
-                                        static_cast<std::size_t>(request.fit_points), UntoldStart::refuse));
+                                        {static_cast<std::size_t>(request.fit_points), UntoldStart::refuse}));
   }
   Fitting fitting = prepare_fit(job, recordings, names);
   if (curves_alone)

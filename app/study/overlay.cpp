@@ -13,8 +13,11 @@ namespace {
 constexpr std::size_t most_rows = 20000;
 
 /// The steps as the cycler was probably told to do them: constant currents until a voltage or a time, holds, rests.
-model::Step recognised_step(const params::RecordedStep& step, double duration, double area) {
+/// @param temperature  as it was measured, from the start of the step on; empty where the model has its own
+model::Step recognised_step(const params::RecordedStep& step, double duration, double area,
+                            std::optional<model::Course> temperature) {
   model::Step done{model::CurrentDrive{0}, {.time = duration}, params::step_kind_name(step.kind)};
+  done.temperature = std::move(temperature);
   if (step.is_sweep()) {
     done.drive = model::CurrentDrive{step.mean_current / area};
     if (step.ended_by == params::StepEnd::voltage) {
@@ -33,7 +36,7 @@ Distance distance_of(const std::vector<double>& time, const std::vector<double>&
   Distance d;
   double weights = 0;
   for (std::size_t k = 0; k < time.size(); ++k) {
-    if (!std::isfinite(model[k])) continue;
+    if (!std::isfinite(model[k] - measured[k])) continue;
     const double w = 0.5 * (time[std::min(k + 1, time.size() - 1)] - time[k > 0 ? k - 1 : 0]) + 1e-9;
     const double e = model[k] - measured[k];
     d.rms += w * e * e;
@@ -57,17 +60,29 @@ struct Followed {
   /// Voltage at a moment of the measured clock; NaN beyond what was calculated.
   /// @param recognised  the steps have ends of their own: the one of this number, not the one at this moment
   double voltage(double t, std::size_t number, bool recognised) const {
-    std::size_t k = recognised ? step_of(number) : done.step_at(t);
-    if (k == done.steps.size()) return not_a_number;
-    const solver::StepSolution& step = done.steps[k];
-    const double since = t - done.starts[k];
-    if (since < -1e-9 || since > step.duration() * (1 + 1e-9) + 1e-6) return not_a_number;
-    return step.at(std::clamp(since, 0.0, step.duration())).terminal.voltage;
+    const auto at = moment(t, number, recognised);
+    return at ? at->first->at(at->second).terminal.voltage : not_a_number;
+  }
+  /// The temperature in the same way [K].
+  double temperature(double t, std::size_t number, bool recognised) const {
+    const auto at = moment(t, number, recognised);
+    return at ? at->first->temperature(at->second) : not_a_number;
   }
   /// The first step that belongs to one of the file; steps.size() where none does.
   std::size_t step_of(std::size_t number) const {
     return static_cast<std::size_t>(std::find(recorded_step.begin(), recorded_step.end(), number) -
                                     recorded_step.begin());
+  }
+
+ private:
+  std::optional<std::pair<const solver::StepSolution*, double>> moment(double t, std::size_t number,
+                                                                       bool recognised) const {
+    const std::size_t k = recognised ? step_of(number) : done.step_at(t);
+    if (k == done.steps.size()) return std::nullopt;
+    const solver::StepSolution& step = done.steps[k];
+    const double since = t - done.starts[k];
+    if (since < -1e-9 || since > step.duration() * (1 + 1e-9) + 1e-6) return std::nullopt;
+    return std::pair{&step, std::clamp(since, 0.0, step.duration())};
   }
 };
 
@@ -88,7 +103,12 @@ Followed follow_recording(const Recording& r, solver::Simulator& simulator, cons
                 .final_state();
   for (std::size_t s = r.beginning.at_step; s <= r.last_step; ++s) {
     const params::RecordedStep& step = r.steps[s];
-    f.done.steps.push_back(simulator.run(state, recognised_step(step, std::max(step.duration, 1e-3), area)));
+    const auto stretch = std::find(r.stretch_step.begin(), r.stretch_step.end(), s);
+    std::optional<model::Course> temperature;
+    if (stretch != r.stretch_step.end())
+      temperature = r.run.stretches[static_cast<std::size_t>(stretch - r.stretch_step.begin())].step.temperature;
+    f.done.steps.push_back(
+        simulator.run(state, recognised_step(step, std::max(step.duration, 1e-3), area, std::move(temperature))));
     f.done.starts.push_back(r.time(std::max(step.first, r.first_row)));
     f.recorded_step.push_back(s);
     const solver::Ended ended = f.done.steps.back().ended_by();
@@ -135,7 +155,8 @@ std::optional<double> model_capacity(const OverlaidStep& step, const Followed& f
   model::Step until{model::CurrentDrive{r.mean_current / area},
                     {.voltage = r.last_voltage, .time = 2 * r.duration},
                     "to the measured end"};
-  if (step.temperature) until.temperature = model::Course{{0}, {end.temperature(end.duration())}};
+  if (step.temperature && !step.predicts_temperature())
+    until.temperature = model::Course{{0}, {end.temperature(end.duration())}};
   return passed + std::abs(r.mean_current) * simulator.run(end.final_state(), until).duration();
 }
 
@@ -162,6 +183,7 @@ OverlaidStep overlaid(const Recording& r, std::size_t number, const Followed& f,
   const params::Record& record = r.measured.record;
   step.c_rate = std::abs(step.recorded.mean_current) / job.plate_area() / (job.base.one_hour_charge / 3600);
   if (step.recorded.kind == params::StepKind::rest) step.c_rate = 0;
+  const bool compares_temperature = r.predicts_temperature && r.first_temperature;
   double sum = 0, count = 0, charge = 0;
   std::size_t last_row = step.recorded.first;
   for (std::size_t row : r.rows) {
@@ -173,6 +195,10 @@ OverlaidStep overlaid(const Recording& r, std::size_t number, const Followed& f,
     step.measured.push_back(record.voltage[row]);
     step.current.push_back(record.current[row]);
     step.model.push_back(f.voltage(r.time(row), number, recognised));
+    if (compares_temperature) {
+      step.measured_temperature.push_back(record.temperature[row]);
+      step.model_temperature.push_back(f.temperature(r.time(row), number, recognised));
+    }
     if (!record.temperature.empty() && std::isfinite(record.temperature[row])) {
       sum += record.temperature[row];
       ++count;
@@ -180,6 +206,8 @@ OverlaidStep overlaid(const Recording& r, std::size_t number, const Followed& f,
   }
   if (count > 0) step.temperature = sum / count;
   step.distance = distance_of(step.time, step.model, step.measured);
+  if (compares_temperature)
+    step.temperature_distance = distance_of(step.time, step.model_temperature, step.measured_temperature);
   for (std::size_t j = 0; j < f.done.steps.size(); ++j) {
     if (f.recorded_step[j] != number) continue;
     if (step.trust.trusted()) step.trust = solver::judge(f.done.steps[j]);
@@ -216,7 +244,7 @@ std::optional<WhyLess> why_less(const Job& job, const Overlay& overlay) {
   if (!slow || overlay.at(*fast).c_rate < 1.5 * overlay.at(*slow).c_rate) return std::nullopt;
   const OverlaidStep& fastest = overlay.at(*fast);
   params::Sheet sheet = job.sheet;
-  if (fastest.temperature) sheet.temperature.si = *fastest.temperature;
+  if (fastest.temperature && !fastest.predicts_temperature()) sheet.temperature.si = *fastest.temperature;
   const model::Cell cell = params::to_cell(sheet);
   solver::Workspace workspace;
   return WhyLess{*fast,
@@ -275,10 +303,10 @@ Overlay make_overlay(const Request& request, const Channels& channels, Job& job,
   overlay.voltage_width = overlay.capacity_share * (job.cell.upper_voltage - job.cell.lower_voltage);
   solver::Workspace workspace;
   for (std::size_t k = 1; k < request.files.size(); ++k) {
-    Recording recording = load_recording(request, channels, job, request.files[k], most_rows, UntoldStart::fit);
+    Recording recording = load_recording(request, channels, job, request.files[k], {most_rows, UntoldStart::fit, true});
     solver::Simulator simulator(job.cell, workspace, {}, job.electrolyte);
     const double from = solver::starting_charge(job.cell, recording.start), started = from * job.plate_area();
-    const solver::State start = simulator.at_rest(from);
+    const solver::State start = recording.starting_state(simulator, from);
     const Followed followed = follow_recording(recording, simulator, start, overlay.recognised, job.plate_area());
     OverlaidRun run{std::move(recording), {}, 0};
     const double resolution = solver::recorder_resolution(run.recording.measured.record.voltage);

@@ -16,7 +16,7 @@ namespace onegrain::app::study {
 inline constexpr double goes_as_far = 0.6;  ///< of the largest capacity of its direction: a slow curve holds as much
 inline constexpr double not_a_number = std::numeric_limits<double>::quiet_NaN();
 
-/// How far a curve lies from the measured one, calculated minus measured, weighted with time [V].
+/// How far a curve lies from the measured one, calculated minus measured, weighted with time [V, or K].
 struct Distance {
   double rms = 0, mean = 0, largest = 0;
   std::size_t rows = 0;
@@ -31,6 +31,9 @@ struct OverlaidStep {
   std::vector<double> time, charge, measured, model,
       current;  ///< rows: [s] since the start of the run, [C] since that of the step, V, V (NaN: beyond the model), A
   Distance distance;
+  /// Where the sheet has a heat balance and the record a temperature of the cell: both, row by row [K].
+  std::vector<double> measured_temperature, model_temperature;
+  std::optional<Distance> temperature_distance;
   double capacity;  ///< measured, magnitude [C]
   double begins;    ///< charge from the sheet's lithium to where the step begins, charging positive [C]
   std::optional<double>
@@ -48,6 +51,7 @@ struct OverlaidStep {
   std::optional<Derivatives> measured_derivatives, model_derivatives;  ///< of charges and discharges
 
   bool is_sweep() const { return recorded.is_sweep(); }
+  bool predicts_temperature() const { return temperature_distance.has_value(); }
   bool discharges() const { return recorded.kind == params::StepKind::discharge; }
 };
 

@@ -71,12 +71,12 @@ void require_size(const Recording& r, const Job& job) {
     const double share = std::abs(step.charge) / holds, moves = std::abs(step.last_voltage - step.first_voltage);
     const bool whole = moves >= whole_window * (job.cell.upper_voltage - job.cell.lower_voltage);
     if (step.kind == params::StepKind::rest || (share <= too_much && !(whole && share < too_little))) continue;
-    throw UnsoundInput(fmt::format(
-        "{}: step {} passes {}, {} what the cell of the sheet holds ({}). It is another cell, or a unit is wrong: one "
-        "that a title lacks stands behind a colon, --columns 'current={}:mA' time=TITLE:h\n",
-        r.file, s + 1, params::show(std::abs(step.charge), params::ChargeKind::kind),
-        share > 1 ? fmt::format("{:.3g} times", share) : fmt::format("{:.2g} of", share),
-        params::show(holds, params::ChargeKind::kind), current_title(r.measured)));
+    throw UnsoundInput(
+        fmt::format("{}: step {} passes {}, {} what the cell of the sheet holds ({}). It is another cell, or a unit is "
+                    "wrong: one that a title lacks stands behind a colon, --columns 'current={}:mA' time=TITLE:h\n",
+                    r.file, s + 1, params::show(std::abs(step.charge), params::ChargeKind::kind),
+                    share > 1 ? fmt::format("{:.3g} times", share) : fmt::format("{:.2g} of", share),
+                    params::show(holds, params::ChargeKind::kind), current_title(r.measured)));
   }
 }
 
@@ -117,19 +117,29 @@ void require_reach(const Recording& r, const Job& job) {
   const bool fresh = !job.cell.is_full_cell() && b.voltage > b.taken_as;
   if (b.from == Beginning::From::unknown || fresh || std::abs(b.voltage - b.taken_as) <= beyond) return;
   const model::RestRange range = model::rest_range(job.cell);
-  throw UnsoundInput(fmt::format(
-      "{}: it begins at rest at {} V, where the cell of the sheet cannot stand: at rest that reaches from {} to {} V. "
-      "The record is of another cell, or of a half cell\n",
-      r.file, params::plain_number(b.voltage, 4), params::plain_number(range.lowest, 3),
-      params::plain_number(range.highest, 3)));
+  throw UnsoundInput(
+      fmt::format("{}: it begins at rest at {} V, where the cell of the sheet cannot stand: at rest that reaches from "
+                  "{} to {} V. The record is of another cell, or of a half cell\n",
+                  r.file, params::plain_number(b.voltage, 4), params::plain_number(range.lowest, 3),
+                  params::plain_number(range.highest, 3)));
+}
+
+/// Where the run begins, and how warm the cell was there; what surrounds it says little of that.
+void find_first_row(Recording& r) {
+  const params::RecordedStep& first = r.steps[r.beginning.at_step];
+  r.first_row = r.beginning.from == Beginning::From::rest_before ? first.first - 1 : first.first;
+  if (!r.has_temperature || r.temperature_is_ambient()) return;
+  const std::vector<double>& temperature = r.measured.record.temperature;
+  const auto known = std::find_if(temperature.begin() + static_cast<std::ptrdiff_t>(r.first_row), temperature.end(),
+                                  [](double t) { return std::isfinite(t); });
+  if (known != temperature.end()) r.first_temperature = *known;
 }
 
 void make_run(Recording& r, double plate_area) {
   const params::Record& record = r.measured.record;
   const params::RecordedStep& first = r.steps[r.beginning.at_step];
-  r.first_row = r.beginning.from == Beginning::From::rest_before ? first.first - 1 : first.first;
   r.origin = record.time[r.first_row] - r.beginning.unrecorded;
-  Stretches stretches(record, plate_area, r.origin, r.has_temperature);
+  Stretches stretches(record, plate_area, r.origin, r.has_temperature && !r.predicts_temperature);
   const double largest = params::largest_current(record);
   stretches.add_unrecorded(first.mean_current, record.time[r.first_row], r.beginning.at_step);
   if (r.first_row < first.first)
@@ -216,8 +226,7 @@ void settle_beginning(Recording& r, const Job& job, UntoldStart untold) {
   throw UnsoundInput(fmt::format(
       "{}: nothing tells in which state step {} begins: no rest is recorded before it, and its first row is under "
       "current at {} V, not near full or empty. Tell it: --rested-at '3.71 V' (the voltage at rest before), "
-      "--rested-at "
-      "REST.csv (a file that ends with that rest), or --from-soc 0.5 (the state of charge)\n",
+      "--rested-at REST.csv (a file that ends with that rest), or --from-soc 0.5 (the state of charge)\n",
       r.file, r.first_step + 1, params::plain_number(first.first_voltage, 4)));
 }
 
@@ -231,8 +240,7 @@ void require_signs(const std::string& file, const params::Measured& data,
     case params::Direction::turned:
       throw UnsoundInput(
           fmt::format("{}: the voltage falls where the current is positive: as it seems, positive means discharge in "
-                      "this file. Here "
-                      "it means charge; a minus sign turns it: --columns 'current=-{}'\n",
+                      "this file. Here it means charge; a minus sign turns it: --columns 'current=-{}'\n",
                       file, current_title(data)));
     case params::Direction::without_sign:
       throw UnsoundInput(fmt::format(
@@ -240,6 +248,18 @@ void require_signs(const std::string& file, const params::Measured& data,
           "apart. Name the column that tells them, --columns state=TITLE, or split the file\n",
           file));
   }
+}
+
+bool Recording::temperature_is_ambient() const {
+  return std::any_of(measured.columns.begin(), measured.columns.end(), [](const params::TakenColumn& column) {
+    return column.role == params::ColumnRole::temperature && column.title.find("mbient") != std::string::npos;
+  });
+}
+
+solver::State Recording::starting_state(const solver::Simulator& simulator, double passed) const {
+  solver::State state = simulator.at_rest(passed);
+  if (predicts_temperature && first_temperature) state.temperature = *first_temperature;
+  return state;
 }
 
 std::string nominal_rate(double c_rate) {
@@ -251,7 +271,7 @@ std::string nominal_rate(double c_rate) {
 }
 
 Recording load_recording(const Request& request, const Channels& channels, Job& job, const std::string& file,
-                         std::size_t most_rows, UntoldStart untold) {
+                         const Reading& reading) {
   Recording r;
   r.file = params::one_line(params::stream_name(file));
   r.measured = read_data(request, channels, file, job.sheet.files);
@@ -272,12 +292,14 @@ Recording load_recording(const Request& request, const Channels& channels, Job& 
   }
   r.has_temperature =
       std::any_of(record.temperature.begin(), record.temperature.end(), [](double t) { return std::isfinite(t); });
+  r.predicts_temperature = reading.predict_temperature && job.cell.thermal;
   const std::optional<Beginning> told = told_beginning(request, job, r.first_step);
   r.beginning = told ? *told : find_beginning(job, record, r.steps, r.first_step);
   require_reach(r, job);
+  find_first_row(r);
   make_run(r, job.plate_area());
-  make_rows(r, most_rows);
-  settle_beginning(r, job, untold);
+  make_rows(r, reading.most_rows);
+  settle_beginning(r, job, reading.untold);
   r.start.rest_voltage = r.beginning.taken_as;
   return r;
 }

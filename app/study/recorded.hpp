@@ -27,12 +27,19 @@ struct Recording {
   Beginning beginning;
   solver::Start start;
   bool has_temperature;
-  std::vector<std::size_t> stretch_step;  ///< number of the recorded step that each stretch belongs to
+  /// The heat balance of the sheet gives the temperature, from `first_temperature` on; what was measured is held
+  /// against it. Otherwise what was measured, if anything, is the temperature of the cell.
+  bool predicts_temperature = false;
+  std::optional<double> first_temperature;  ///< of the cell where the run begins, if it was measured [K]
+  std::vector<std::size_t> stretch_step;    ///< number of the recorded step that each stretch belongs to
 
+  bool temperature_is_ambient() const;                                          ///< what was measured, by its title
   std::string name() const { return file.substr(file.find_last_of('/') + 1); }  ///< without its folder
   double time(std::size_t row) const { return measured.record.time[row] - origin; }
   /// What had passed in the first step, by its counter, when the record begins, charging positive [C].
   double unrecorded_charge() const { return beginning.unrecorded * steps[beginning.at_step].mean_current; }
+  /// At rest as the run begins, `passed` from the inventory of the cell [C/m2], as warm as it was.
+  solver::State starting_state(const solver::Simulator& simulator, double passed) const;
 };
 
 /// Where nothing in a file tells in which state it begins.
@@ -41,14 +48,20 @@ enum class UntoldStart {
   refuse  ///< what is to be estimated would go into it
 };
 
+/// How a record is read.
+struct Reading {
+  std::size_t most_rows;  ///< that are compared; of more, some are picked, evenly in time and more at the start of each
+                          ///< step
+  UntoldStart untold;     ///< what to do where nothing in the file tells in which state it begins
+  bool predict_temperature = false;  ///< where the sheet has a heat balance
+};
+
 /// Reads a file and makes it a run.
-/// @param most_rows  that are compared; of more, some are picked, evenly in time and more at the start of each step
-/// @param untold    what to do where nothing in the file tells in which state it begins
 /// @throws as read_data(); NotCompleted where the file holds no charge or discharge; CommandLineError for --steps and
 ///         --rested-at; UnsoundInput where charge and discharge, the start, or the size of the cell cannot be told,
 ///         with what to pass
 Recording load_recording(const Request& request, const Channels& channels, Job& job, const std::string& file,
-                         std::size_t most_rows, UntoldStart untold);
+                         const Reading& reading);
 
 /// @throws UnsoundInput  charge and discharge cannot be told apart by the sign of the current, with what to pass
 void require_signs(const std::string& file, const params::Measured& data,

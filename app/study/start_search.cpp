@@ -38,7 +38,7 @@ class Misfit {
     const auto known = tried_.find(soc);
     if (known != tried_.end()) return known->second;
     solver::Simulator simulator(job_.cell, workspace_, {}, job_.electrolyte);
-    const solver::State start = simulator.at_rest(solver::starting_charge(job_.cell, {rest_.voltage(soc)}));
+    const solver::State start = r_.starting_state(simulator, solver::starting_charge(job_.cell, {rest_.voltage(soc)}));
     double sum = 0, weights = 0;
     const solver::Replay done = solver::replay(simulator, start, r_.run);
     for (std::size_t k = 0; k < time_.size(); ++k) {

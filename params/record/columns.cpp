@@ -40,8 +40,8 @@ const std::vector<Known>& known_columns() {
       {ColumnRole::current, &CurrentKind::kind, {"Current"}, {"current_ampere"}, {"current", "i", "strom", "courant"}},
       {ColumnRole::temperature,
        &TemperatureKind::kind,
-       {"Ambient Temperature", "Temperature T1"},
-       {"ambient_temperature_celsius", "temperature_t1_celsius"},
+       {"Surface Temperature", "Temperature T1", "Ambient Temperature"},
+       {"surface_temperature_celsius", "temperature_t1_celsius", "ambient_temperature_celsius"},
        {"temperature", "cell temperature", "temperatur"}},
       {ColumnRole::capacity,
        &ChargeKind::kind,
@@ -308,13 +308,12 @@ bool take_unit(const Known& k, const Named& named, bool clock, bool asked, const
   } else if (needed(k.role) || asked) {
     const char* right = k.role == ColumnRole::time ? "s" : k.kind->unit;
     faults.error(where, "", column.title,
-                 part.unit_text.empty()
-                     ? fmt::format("no unit is given; write it behind a colon: --columns {}='{}:{}'", role_name(k.role),
-                                   column.title, right)
-                     : fmt::format("{} where {} is expected; another column is named by --columns {}=TITLE, another "
-                                   "unit by --columns {}='{}:{}'",
-                                   describe(column_unit(part.unit_text)->dimension), k.kind->noun, role_name(k.role),
-                                   role_name(k.role), column.title, right));
+                 part.unit_text.empty() ? fmt::format("no unit is given; write it behind a colon: --columns {}='{}:{}'",
+                                                      role_name(k.role), column.title, right)
+                                        : fmt::format("{} where {} is expected; another column is named by --columns "
+                                                      "{}=TITLE, another unit by --columns {}='{}:{}'",
+                                                      describe(column_unit(part.unit_text)->dimension), k.kind->noun,
+                                                      role_name(k.role), role_name(k.role), column.title, right));
   }
   return clock || part.unit;
 }
@@ -351,8 +350,7 @@ std::vector<TakenColumn> take_columns(const ColumnMap& map, const std::vector<st
   if (offer) {
     faults.error(where, "", "",
                  "name the columns: --columns time='TITLE' voltage='TITLE' current='TITLE'; a unit that the title "
-                 "lacks stands behind a colon, "
-                 "time='TITLE:s'; the titles are " +
+                 "lacks stands behind a colon, time='TITLE:s'; the titles are " +
                      quoted_list(titles));
   }
   return columns;

@@ -35,10 +35,9 @@ void read_text(Loaded<Measured>& result, const std::string& file, LineReader& li
              column->text.rfind(role == ColumnRole::current && column->text.front() == '-' ? "-#" : "#", 0) == 0;
     };
     if (!numbered(ColumnRole::time) || !numbered(ColumnRole::voltage) || !numbered(ColumnRole::current)) {
-      result.faults.error(
-          {file, static_cast<int>(layout.first_row_line), 1}, "", "",
-          "a header with names and units is expected above the numbers; without one, name the columns by number: "
-          "--columns time=#1:s voltage=#2:V current=#3:A");
+      result.faults.error({file, static_cast<int>(layout.first_row_line), 1}, "", "",
+                          "a header with names and units is expected above the numbers; without one, name the columns "
+                          "by number: --columns time=#1:s voltage=#2:V current=#3:A");
       return;
     }
     for (std::size_t c = 0; c < layout.cells; ++c) layout.titles.push_back(fmt::format("#{}", c + 1));
