@@ -81,7 +81,7 @@ std::vector<Bar> bars(const study::Estimation& estimation) {
   for (std::size_t k = 0; k < estimation.free().size(); ++k) {
     const solver::Estimate& e = estimation.result.estimates[k];
     const solver::FreeParameter& p = estimation.free()[k];
-    if (!(p.nominal > 0 && e.value > 0)) continue;
+    if (!(p.nominal > 0 && e.value > 0) || p.quantity == solver::FreeQuantity::start) continue;
     const ErrorBar known = interval_of(estimation, k);
     const bool tight = known.low > 0 && known.high < narrow * known.low, linear = !p.logarithmic && !tight;
     const auto over = [&](double value) {

@@ -157,9 +157,13 @@ std::string start_words(const Recording& recording) {
     case Beginning::From::fitted:
     case Beginning::From::unknown:
       words = fmt::format(
-          "from a state of charge of {} \u00b1 {} %, fitted to this curve: the first row is already under current, and "
+          "from a state of charge of {} \u00b1 {} %{}, fitted to this curve: the first row is already under current, "
+          "and "
           "nothing in the file tells where the cell stood",
-          digits(100 * b.state_of_charge, 3), digits(100 * b.spread, 2));
+          digits(100 * b.state_of_charge, 3), digits(100 * b.spread, 2),
+          b.unrecorded_taken ? fmt::format(" {} before its first row, in which that current is taken to have flowed",
+                                           duration(b.unrecorded))
+                             : "");
       break;
     case Beginning::From::first_row:
       words = b.little_current
@@ -176,7 +180,7 @@ std::string start_words(const Recording& recording) {
   if (b.is_measured() && b.spread > loosely_told)
     words += fmt::format("; it still moved there, which leaves the state of charge open by \u00b1 {} %",
                          digits(100 * b.spread, 2));
-  if (b.unrecorded > 0)
+  if (b.unrecorded > 0 && !b.unrecorded_taken)
     words += fmt::format("; the current had gone on for {} by then, by the counter of charge of the file",
                          duration(b.unrecorded));
   if (b.at_step < recording.first_step)
