@@ -154,14 +154,17 @@ TEST_CASE("a verb stands in every place that the guide of DEVELOPERS.md names", 
   };
   const std::string answers = text_of("app/answer/answers.hpp"), schema = text_of("app/render/summary.schema.json"),
                     calls = text_of("tests/app/check_summaries.py"), readme = text_of("README.md");
-  std::string tests;
+  std::string tests, said;
+  for (const auto& entry : std::filesystem::directory_iterator(root / "app/answer"))
+    if (entry.path().filename().string().rfind("answer_", 0) == 0)
+      said += text_of(std::filesystem::relative(entry.path(), root));
   for (const auto& entry : std::filesystem::recursive_directory_iterator(root / "tests/app"))
     if (entry.path().extension() == ".cpp") tests += text_of(std::filesystem::relative(entry.path(), root));
   CHECK(onegrain::app::verbs().size() > 10);
   for (const onegrain::app::Verb& verb : onegrain::app::verbs()) {
     const std::string name = verb.name;
     CAPTURE(name);
-    CHECK(std::filesystem::exists(root / ("app/answer/answer_" + name + ".cpp")));
+    CHECK(said.find("\nAnswer " + name + "(") != std::string::npos);
     CHECK(answers.find("Answer " + name + "(") != std::string::npos);
     CHECK(readme.find("\n| `" + name + " ") != std::string::npos);
     CHECK(tests.find("{\"" + name + "\"") != std::string::npos);
