@@ -33,7 +33,8 @@ std::string headline_of(const study::Estimation& estimation) {
   for (const solver::CurveMisfit& m : r.misfits) worst = std::max(worst, m.rms);
   std::vector<std::string> told, not_told;
   for (std::size_t k = 0; k < r.estimates.size(); ++k)
-    (study::is_told(estimation, k) ? told : not_told).push_back(r.estimates[k].name);
+    if (estimation.free()[k].quantity != solver::FreeQuantity::start)
+      (study::is_told(estimation, k) ? told : not_told).push_back(r.estimates[k].name);
   std::string text = fmt::format("The model meets {} within {} mV rms.",
                                  r.misfits.size() == 1 ? "the curve" : fmt::format("the {} curves", r.misfits.size()),
                                  millivolts(std::max(worst, 1e-5)));

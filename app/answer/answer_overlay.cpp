@@ -253,7 +253,7 @@ Section numbers_section(const Overlay& overlay) {
 }
 
 /// What the summary alone holds, at "overlay".
-Section summary_section(const Overlay& overlay) {
+Section summary_section(const Job& job, const Overlay& overlay) {
   const StepNames names(overlay);
   Section section{"", {}, Section::Beside::none, summary};
   section.blocks.push_back(
@@ -269,13 +269,16 @@ Section summary_section(const Overlay& overlay) {
     const Recording& r = run.recording;
     runs.members.push_back(
         {Facts{"", {{"file", r.file}, {"start", start_words(r)}, {"temperature_measured", r.has_temperature}}},
-         Figures{"",
-                 "",
-                 {alone("start_state_of_charge", r.beginning.state_of_charge, Measure{}),
-                  alone("start_spread", r.beginning.spread, Measure{}), count("rows_read", r.measured.rows_read),
-                  count("rows_left_out", r.measured.doubts.left_out()),
-                  count("rows_compared", r.rows.size() - run.rows_not_reached),
-                  count("rows_beyond_the_model", run.rows_not_reached)}},
+         Figures{
+             "",
+             "",
+             {alone("start_state_of_charge",
+                    r.beginning.unrecorded_taken ? r.state_of_charge_in_first_row(job) : r.beginning.state_of_charge,
+                    Measure{}),
+              alone("start_spread", r.beginning.spread, Measure{}), count("rows_read", r.measured.rows_read),
+              count("rows_left_out", r.measured.doubts.left_out()),
+              count("rows_compared", r.rows.size() - run.rows_not_reached),
+              count("rows_beyond_the_model", run.rows_not_reached)}},
          summary_steps(run)});
   }
   section.blocks.push_back(std::move(runs));
@@ -294,15 +297,15 @@ Section summary_section(const Overlay& overlay) {
 }
 
 /// Measured and calculated side by side, as columns.
-Course course_of(const Overlay& overlay) {
+CurvesTable course_of(const Overlay& overlay) {
   const Measure volts = measure<params::Voltage>();
-  Course course{{{"Test Time", measure<params::Time>("s")},
-                 {"Voltage", volts},
-                 {"Current", measure<params::Current>("A")},
-                 {"Step", Measure{}},
-                 {"Calculated Voltage", volts},
-                 {"Run", Measure{}}},
-                {}};
+  CurvesTable course{{{"Test Time", measure<params::Time>("s")},
+                      {"Voltage", volts},
+                      {"Current", measure<params::Current>("A")},
+                      {"Step", Measure{}},
+                      {"Calculated Voltage", volts},
+                      {"Run", Measure{}}},
+                     {}};
   const bool warmth = std::any_of(overlay.runs.begin(), overlay.runs.end(), [](const OverlaidRun& run) {
     return !run.steps.empty() && run.steps.front().predicts_temperature();
   });
@@ -388,9 +391,9 @@ Answer overlay(const Request& request, const Channels& channels, Job& job) {
       {"Derivatives, where the stages of the electrodes show", {Paragraph{smoothed, page}}, Section::Beside::two, page},
       derivative_plots(overlay));
   said.sections.push_back(numbers_section(overlay));
-  said.sections.push_back(summary_section(overlay));
+  said.sections.push_back(summary_section(job, overlay));
   state_the_model(said, job);
-  if (!request.out.empty()) said.course = course_of(overlay);
+  if (!request.out.empty()) said.curves = course_of(overlay);
   return said;
 }
 

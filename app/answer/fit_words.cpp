@@ -43,6 +43,10 @@ std::string label_of(const study::Estimation& estimation, std::size_t index) {
       return "lithium that both electrodes share";
     case FreeQuantity::contact_resistance:
       return "contact resistance";
+    case FreeQuantity::start:
+      return fmt::format("charge from rest at {} V to where {} begins",
+                         digits(*estimation.fitting.problem.curves[p.curve].start.rest_voltage, 4),
+                         estimation.recordings[p.curve].name());
     case FreeQuantity::other:
       break;
   }
@@ -52,6 +56,8 @@ std::string label_of(const study::Estimation& estimation, std::size_t index) {
 std::string remark(const study::Estimation& estimation, std::size_t index) {
   const solver::Estimate& e = estimation.result.estimates[index];
   if (e.at_bound) return "at the end of the range that was searched";
+  if (estimation.free()[index].quantity == FreeQuantity::start)
+    return e.prior_share > 0.5 ? "told by how the record begins more than by its course" : "";
   if (e.prior_share > 0.8) return "the data tell next to nothing beyond the sheet";
   if (e.prior_share > 0.5) return "told by the sheet more than by the data";
   if (!study::is_told(estimation, index)) return "only its order of magnitude";
@@ -91,7 +97,8 @@ std::string name_of(const study::FurtherTest& test, const study::Estimation& est
 std::vector<std::string> advice(const study::Estimation& estimation, const std::vector<study::FurtherTest>& tests) {
   std::vector<std::string> list;
   for (std::size_t k = 0; k < estimation.free().size(); ++k) {
-    if (study::is_told(estimation, k) || tests.empty()) continue;
+    if (study::is_told(estimation, k) || tests.empty() || estimation.free()[k].quantity == FreeQuantity::start)
+      continue;
     const std::string& name = estimation.free()[k].name;
     const auto best = std::max_element(
         tests.begin(), tests.end(),
@@ -117,6 +124,8 @@ std::vector<std::string> notes(const study::Estimation& estimation) {
 }
 
 namespace {
+
+constexpr double told_start = 0.1;  // of the capacity: a curve that leaves more open tells no start
 
 /// @throws NotCompleted where a curve is missed by more than a straight line misses it
 void examine_search(const study::Estimation& estimation, std::vector<Finding>& findings) {
@@ -150,6 +159,8 @@ std::vector<Finding> searched(const Request& request, const Channels& channels, 
   }
   std::vector<Finding> findings = examined(job, recordings_of(estimation));
   examine_search(estimation, findings);
+  for (const Recording& r : estimation.recordings)
+    if (r.beginning.with_others && (r.beginning.at_end || r.beginning.spread > told_start)) ask_for_start(r);
   return findings;
 }
 

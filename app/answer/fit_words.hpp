@@ -28,7 +28,7 @@ std::vector<std::string> advice(const study::Estimation& estimation, const std::
 std::vector<std::string> notes(const study::Estimation& estimation);
 /// Searches, showing how far it is, and examines records and search: where each record begins, how each curve is met,
 /// whether the search has settled, estimates that are none.
-/// @throws NotCompleted where nothing can be told from it
+/// @throws NotCompleted where nothing can be told from it; UnsoundInput where a curve leaves open where it begins
 std::vector<Finding> searched(const Request& request, const Channels& channels, const Job& job,
                               study::Estimation& estimation, bool profiles);
 

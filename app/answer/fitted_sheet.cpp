@@ -68,6 +68,8 @@ class Written {
                                                                       value_ > 0 ? spread(1) : Spread{}, source_));
       case FreeQuantity::lithium:
         return;  // as the charged state, once all is known
+      case FreeQuantity::start:
+        return;  // of a record, not of the cell
       case FreeQuantity::other:
         return by_path();
     }

@@ -74,7 +74,7 @@ Plot voltage_plot(const std::vector<Compared>& curves, const ComparedOver& over)
   std::vector<Series> calculated;
   for (const Compared& c : curves) {
     const int order = static_cast<int>(plot.series.size());
-    Series measured{c.label, Role::measured, order}, model{c.label, Role::calculated, order};
+    Series measured{c.label, LineRole::measured, order}, model{c.label, LineRole::calculated, order};
     measured.x = model.x = c.x;
     measured.y = c.measured;
     model.y = c.model;
@@ -108,7 +108,7 @@ Plot residual_plot(const std::vector<Compared>& curves, const ComparedOver& over
   plot.levels = {{0, ""}};
   std::vector<double> all;
   for (const Compared& c : curves) {
-    Series line{c.label, Role::calculated, static_cast<int>(plot.series.size())};
+    Series line{c.label, LineRole::calculated, static_cast<int>(plot.series.size())};
     line.x = c.x;
     line.y = residuals(c);
     line.doubtful = c.doubtful;
@@ -157,9 +157,13 @@ std::string start_words(const Recording& recording) {
     case Beginning::From::fitted:
     case Beginning::From::unknown:
       words = fmt::format(
-          "from a state of charge of {} \u00b1 {} %, fitted to this curve: the first row is already under current, and "
+          "from a state of charge of {} \u00b1 {} %{}, fitted to this curve: the first row is already under current, "
+          "and "
           "nothing in the file tells where the cell stood",
-          digits(100 * b.state_of_charge, 3), digits(100 * b.spread, 2));
+          digits(100 * b.state_of_charge, 3), digits(100 * b.spread, 2),
+          b.unrecorded_taken ? fmt::format(" {} before its first row, in which that current is taken to have flowed",
+                                           duration(b.unrecorded))
+                             : "");
       break;
     case Beginning::From::first_row:
       words = b.little_current
@@ -176,7 +180,7 @@ std::string start_words(const Recording& recording) {
   if (b.is_measured() && b.spread > loosely_told)
     words += fmt::format("; it still moved there, which leaves the state of charge open by \u00b1 {} %",
                          digits(100 * b.spread, 2));
-  if (b.unrecorded > 0)
+  if (b.unrecorded > 0 && !b.unrecorded_taken)
     words += fmt::format("; the current had gone on for {} by then, by the counter of charge of the file",
                          duration(b.unrecorded));
   if (b.at_step < recording.first_step)
@@ -225,8 +229,8 @@ std::string mended_words(const Recording& r) {
   return words;
 }
 
-std::vector<std::pair<Role, std::string>> compared_key() {
-  return {{Role::measured, "measured"}, {Role::calculated, "calculated"}};
+std::vector<std::pair<LineRole, std::string>> compared_key() {
+  return {{LineRole::measured, "measured"}, {LineRole::calculated, "calculated"}};
 }
 
 std::pair<double, double> robust_range(std::vector<double> values) {

@@ -34,13 +34,19 @@ const char* const how_to_tell =
 std::optional<Finding> uncertain_start(const Recording& r) {
   const Beginning& b = r.beginning;
   if (b.is_told()) return std::nullopt;
+  const std::string since = duration(b.unrecorded);
   if (b.from == Beginning::From::fitted)
     return Finding{
         "start_not_known",
         fmt::format("no rest tells where {} begins: its first row is under current already. A state of charge of {} "
-                    "\u00b1 {}{} was fitted to the curve itself, so that how well it is met says less. {}",
+                    "\u00b1 {}{} was fitted to the curve itself, {}. {}",
                     r.name(), share_words(b.state_of_charge), share_words(b.spread),
-                    b.unrecorded > 0 ? ", " + duration(b.unrecorded) + " before, when that current came up," : "",
+                    b.unrecorded_taken
+                        ? fmt::format(", {} before, after which that current is taken to have flowed,", since)
+                    : b.unrecorded > 0 ? fmt::format(", {} before, when that current came up,", since)
+                                       : "",
+                    b.with_others ? "together with what else was estimated, and the intervals hold what it leaves open"
+                                  : "so that how well it is met says less",
                     how_to_tell)};
   if (b.spread <= open_start) return std::nullopt;
   return Finding{"start_uncertain",

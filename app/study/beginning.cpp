@@ -20,11 +20,13 @@ constexpr double settled = 7200;       // [s]
 constexpr double short_rest = 60;      // [s] after a current: it says little
 constexpr double unrelaxed = 10e-3;    // [V] what is still to come after such a rest
 constexpr double at_once = 1;          // [s] the jump of the voltage is looked at so long after the current came up
-constexpr double share_of_jump = 0.4;  // seen after the first row: it was recorded before the current
+constexpr double share_of_jump = 0.5;  // seen after the first row: it was recorded before the current
+constexpr double whole_jump = 0.6;     // next to full or empty, where it may have been caught in its fall
 constexpr double some_of_it = 0.15;    // is enough where the shape of the voltage says the same
 constexpr double a_little = 0.1;       // next to full or empty
 constexpr double no_jump = 5e-3;       // [V] a current that costs less starts anywhere near
-constexpr double near_end = 0.03;      // of the state of charge, from full or empty
+constexpr double near_end = 0.03;      // of the state of charge: what a start next to full or empty may leave open
+constexpr double jump_known_to = 0.5;  // of what a current costs: one standard deviation, by the spreads of the cards
 constexpr double near_voltage = 0.03;  // [V]
 constexpr double mid_step = 0.02;      // of the step's charge, by its counter
 
@@ -68,9 +70,9 @@ std::optional<double> measured_resistance(const params::Record& r, const std::ve
     const std::size_t k = steps[s].last;
     const bool one_rests = (steps[s].kind == params::StepKind::rest) != (steps[s + 1].kind == params::StepKind::rest);
     if (!one_rests || r.time[k + 1] - r.time[k] > within) continue;
-    // the row after a jump may be older than the current: the one behind it, where it is near
+    // rows right after a jump may be older than the current, or caught in the middle of the fall
     std::size_t after = k + 1;
-    if (after + 1 <= steps[s + 1].last && r.time[after + 1] - r.time[k] <= within) ++after;
+    while (after + 1 <= steps[s + 1].last && r.time[after + 1] - r.time[k] <= within) ++after;
     const double di = r.current[after] - r.current[k];
     const double resistance = di != 0 ? (r.voltage[after] - r.voltage[k]) / di : 0;
     if (resistance > 0) found.push_back(resistance);
@@ -90,6 +92,15 @@ UnderCurrent under_current(const Job& job, const AtRest& rest, double voltage, d
   const model::Step step{model::CurrentDrive{current / job.plate_area()}, {.time = seconds}, "jump"};
   const solver::StepSolution done = simulator.run(start, step);
   return {done.first().terminal.voltage, done.last().terminal.voltage};
+}
+
+/// What a current costs once it has flown for a while [V].
+double settled_cost(const Job& job, const AtRest& rest, double voltage, double current) {
+  constexpr double long_enough = 900;  // [s]
+  const UnderCurrent later = under_current(job, rest, voltage, current, long_enough);
+  const double soc =
+      rest.state_of_charge(voltage) + current * long_enough / (job.bench.window.capacity * job.plate_area());
+  return std::abs(later.later - rest.voltage(soc));
 }
 
 /// How far the first row stands off the course of the voltage behind it [V], positive where it is older than the
@@ -119,6 +130,35 @@ double stands_off(const params::Record& r, const params::RecordedStep& step) {
   return sense * (y - xy / xx * x - r.voltage[step.first]) - 0.05 * std::abs(voltage.back() - voltage.front());
 }
 
+/// A first row under current next to full (charges: empty). At rest the cell stood between the voltage of that row and
+/// the end, anywhere as well as elsewhere, and near what the jump of the model tells.
+/// @param told  voltage at rest by that jump [V]
+/// @return nothing where that leaves more than 3 % of the capacity open
+std::optional<Beginning> under_current_next_to(const AtRest& rest, bool charges, double end, double first,
+                                               double told) {
+  const double sense = charges ? -1 : 1;
+  const double width = sense * (end - first), sd = std::max(recorder, jump_known_to * std::abs(told - first));
+  if (!(width > 0)) return std::nullopt;
+  constexpr int places = 400;
+  double sum = 0, mean = 0, square = 0;
+  const double nearest = std::clamp(sense * (told - first), 0.0, width);
+  for (int k = 0; k < places; ++k) {
+    const double v = width * (k + 0.5) / places;
+    const double off = (v - sense * (told - first)) / sd, least = (nearest - sense * (told - first)) / sd;
+    const double weight = std::exp(-0.5 * (off * off - least * least));
+    sum += weight;
+    mean += weight * v;
+    square += weight * v * v;
+  }
+  mean /= sum;
+  const double open = 1.96 * std::sqrt(std::max(0.0, square / sum - mean * mean));
+  Beginning b = at_voltage(rest, charges ? From::empty : From::full, first + sense * mean, std::max(open, recorder));
+  b.spread = std::max(b.spread, good_enough);
+  if (b.spread > near_end || std::abs(rest.state_of_charge(first) - rest.state_of_charge(end)) > 4 * near_end)
+    return std::nullopt;
+  return b;
+}
+
 /// How the first step of a record begins: `from` unknown where its first row does not tell.
 Beginning first_rows(const Job& job, const AtRest& rest, const params::Record& r,
                      const std::vector<params::RecordedStep>& steps) {
@@ -145,34 +185,33 @@ Beginning first_rows(const Job& job, const AtRest& rest, const params::Record& r
   const double apart = jump + sense * ((from_rest.later - from_rest.first) - (loaded.later - loaded.first));
   const double seen = sense * (r.voltage[k] - V0 - (loaded.later - loaded.first));
   const bool charges = current > 0;
-  const double end = charges ? 0 : 1;
   const double at_end = job.cell.charged_state && !charges
                             ? model::equilibrium_voltage(job.cell, *job.cell.charged_state, job.cell.temperature)
-                            : rest.voltage(end);
-  const auto near = [&](double voltage, double volts) {
-    return std::abs(rest.state_of_charge(voltage) - end) <= near_end || std::abs(voltage - at_end) <= volts;
-  };
+                            : rest.voltage(charges ? 0 : 1);
   const double off = stands_off(r, step);
   const bool by_shape = off > std::max(0.5 * recorder, 0.2 * seen);
+  // Under current already, next to full (empty): by the row behind, as the first may be caught in the middle of its
+  // fall.
+  const double by_model = before + r.voltage[k] - loaded.later;
+  const bool measured_less = resistance && *resistance * std::abs(current) < std::abs(by_model - V0);
+  const double told = measured_less ? V0 - sense * *resistance * std::abs(current) : by_model;
+  const std::optional<Beginning> next_to_end = under_current_next_to(rest, charges, at_end, V0, told);
   // Where the first row lies next to full (empty), nothing but a rest can have come before it.
   const bool told_apart = apart > 0.3 * jump;
-  const bool older =
-      (told_apart && seen >= share_of_jump * apart) || (told_apart && by_shape && seen >= some_of_it * apart) ||
-      ((off > 0.5 * recorder || (told_apart && seen >= a_little * apart)) && std::abs(V0 - at_end) <= near_voltage);
-  if (older || jump <= no_jump) {
-    Beginning b = at_voltage(rest, From::first_row, V0, 2 * recorder + std::min(jump, no_jump));
-    b.little_current = !older;
-    return b;
-  }
-  // Under current already.
-  if (near(before, std::max(near_voltage, 0.6 * jump))) {
-    const double inside = charges ? std::max(before, at_end) : std::min(before, at_end);
-    const double open = std::abs(rest.state_of_charge(inside) - rest.state_of_charge(at_end));
+  const bool at_the_end =
+      (off > 0.5 * recorder || (told_apart && seen >= a_little * apart)) && std::abs(V0 - at_end) <= near_voltage;
+  const bool seen_whole = told_apart && seen >= (next_to_end ? whole_jump : share_of_jump) * apart;
+  const bool seen_in_part = told_apart && by_shape && seen >= some_of_it * apart && !next_to_end;
+  const bool older = seen_whole || seen_in_part || at_the_end;
+  if (older) return at_voltage(rest, From::first_row, V0, 2 * recorder + std::min(jump, no_jump));
+  if (jump <= no_jump) {
+    // A current that has flown for a while costs more than one that comes up.
     Beginning b =
-        at_voltage(rest, charges ? From::empty : From::full, open <= near_voltage ? inside : at_end, recorder);
-    b.spread = std::max({b.spread, open, good_enough});  // not measured
-    return b;
+        at_voltage(rest, From::first_row, V0, 2 * recorder + std::max(jump, settled_cost(job, rest, V0, current)));
+    b.little_current = true;
+    if (b.spread <= good_enough) return b;
   }
+  if (next_to_end) return *next_to_end;
   unknown.voltage = before;
   // A counter that already stands above zero where the step began: so long had its current gone on.
   if (!r.capacity.empty() && std::isfinite(r.capacity[step.first]) && std::isfinite(r.capacity[step.last])) {

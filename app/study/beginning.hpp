@@ -27,17 +27,19 @@ struct Beginning {
     unknown           ///< nothing tells
   };
   From from = From::unknown;
-  double state_of_charge = 0;   ///< 0..1; asked for, or else by the potentials of the sheet; may lie a little beyond
-  double voltage = 0;           ///< at rest, as it was found [V]
-  double taken_as = 0;          ///< the same within what the cell of the sheet reaches at rest [V]
-  double spread = 0;            ///< half-width of the state of charge that what tells it leaves open
-  std::size_t at_step = 0;      ///< the run begins with this step; earlier than the first that takes part: through what
-                                ///< is skipped
-  std::size_t rest_step = 0;    ///< rest_behind: that rest
-  double unrecorded = 0;        ///< the first step had gone on for so long when the record begins, by its counter [s]
-  double rms = 0;               ///< fitted: what is left [V]
-  bool at_end = false;          ///< fitted: at an end of the range that was searched
-  bool little_current = false;  ///< first_row: whether before or under current, which costs less than 5 mV there
+  double state_of_charge = 0;  ///< 0..1; asked for, or else by the potentials of the sheet; may lie a little beyond
+  double voltage = 0;          ///< at rest, as it was found [V]
+  double taken_as = 0;         ///< the same within what the cell of the sheet reaches at rest [V]
+  double spread = 0;           ///< half-width of the state of charge that what tells it leaves open
+  std::size_t at_step = 0;     ///< the run begins with this step; earlier than the first that takes part: through what
+                               ///< is skipped
+  std::size_t rest_step = 0;   ///< rest_behind: that rest
+  double unrecorded = 0;       ///< the first step had gone on for so long when the record begins, by its counter [s]
+  bool unrecorded_taken = false;  ///< by no counter: with a current since full (charges: empty) the curve is met best
+  double rms = 0;                 ///< fitted: what is left [V]
+  bool at_end = false;            ///< fitted: at an end of the range that was searched
+  bool with_others = false;       ///< fitted: together with what else was to be estimated
+  bool little_current = false;    ///< first_row: whether before or under current, which costs less than 5 mV there
 
   bool is_measured() const { return from == From::rest_before || from == From::first_row || from == From::rest_behind; }
   bool is_told() const { return from == From::state_of_charge || from == From::told_voltage; }
@@ -63,10 +65,11 @@ class AtRest {
 ///
 /// A rest tells the state within what its voltage moves in its second half, and 1 mV; after a current, times the
 /// doublings of the time that are left of two hours. The first row of the record is at rest where its current is none,
-/// or where the voltage behind it shows at least 0.4 of the jump that the resistance of the file itself (or else the
+/// or where the voltage behind it shows at least half of the jump that the resistance of the file itself (or else the
 /// model) asks for: the cell was still at rest when it was recorded. Less is enough where the shape of the voltage, or
-/// a place next to full or empty, says the same. Where the first row is under current, the state is full (empty) if the
-/// voltage without what the current costs lies near that, or else unknown.
+/// a place next to full or empty, says the same; but a row next to full (empty) that shows less than 0.6 may have been
+/// caught in its fall. Where the first row is under current next to full (empty), the state lies between that of its
+/// voltage at rest and the end, as the jump tells to one half. Else it is unknown.
 Beginning find_beginning(const Job& job, const params::Record& record, const std::vector<params::RecordedStep>& steps,
                          std::size_t first);
 

@@ -11,6 +11,8 @@ namespace onegrain::app::study {
 bool is_told(const Estimation& estimation, std::size_t index) {
   const solver::Estimate& e = estimation.result.estimates[index];
   const solver::FreeParameter& p = estimation.free()[index];
+  if (p.quantity == solver::FreeQuantity::start)
+    return e.profile.upper - e.profile.lower < 2 * p.unit && !e.profile.lower_open && !e.profile.upper_open;
   if (e.prior_share > 0.5) return false;
   return p.logarithmic
              ? e.profile.upper / std::max(e.profile.lower, 1e-300) < 4 && !e.profile.lower_open && !e.profile.upper_open

@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "app/study/ensemble.hpp"
 #include "model/constants.hpp"
 
 namespace onegrain::app::study {
@@ -17,6 +16,8 @@ constexpr double factor_of_cards =
     1.17;  // ln(10) / 1.96: what diffusion and kinetics of a card without spread are known to
 constexpr double reference_filling = 0.5;
 constexpr int potential_pieces = 24;
+constexpr double sure_start = 0.01;  // of the capacity: what a start is known to is left out where it is less
+constexpr double most_moved = 1.1;   // times the capacity, from where a start is looked for
 
 /// Standard deviation of the logarithm of a value that its spread leaves; infinite without spread.
 double deviation_of_logarithm(const params::Value& value) {
@@ -33,6 +34,14 @@ params::ElectrodeSheet* electrode_named(params::Sheet& sheet, const std::string&
   negative = name.starts_with("negative.");
   if (negative) return sheet.negative ? &*sheet.negative : nullptr;
   return name.starts_with(sheet.positive.key + ".") || name.starts_with("positive.") ? &sheet.positive : nullptr;
+}
+
+/// The standard deviation of a start that is to be estimated too, as a share of the capacity.
+std::optional<double> start_known_to(const Recording& r) {
+  const Beginning& b = r.beginning;
+  if (b.from == Beginning::From::fitted) return std::numeric_limits<double>::infinity();
+  if (b.is_told() || b.spread < sure_start) return std::nullopt;
+  return b.spread / 1.96;
 }
 
 struct Builder {
@@ -155,6 +164,24 @@ struct Builder {
     add(std::move(p), *value->kind);
   }
 
+  /// Where the run of the next curve begins.
+  /// @param known  standard deviation as a share of the capacity, infinite where nothing tells it
+  /// @param from   what the charge is counted from: the state that was read, or else full, which every cell has
+  void start(const Recording& r, double known, solver::Start& from) {
+    const double holds = job.bench.window.capacity;
+    const double begins = solver::starting_charge(job.cell, from);
+    if (!std::isfinite(known)) from.rest_voltage = AtRest(job).voltage(1);
+    const double passed = begins - solver::starting_charge(job.cell, from);
+    FreeParameter p{"start of " + r.name(),      FreeQuantity::start,         false, passed,
+                    passed - most_moved * holds, passed + most_moved * holds, false};
+    p.unit = 0.1 * holds;
+    p.prior = known * holds / p.unit;
+    p.curve = fitting.problem.curves.size();
+    for (const FreeParameter& other : fitting.problem.free)
+      if (other.name == p.name) p.name += " (" + std::to_string(p.curve + 1) + ")";
+    add(std::move(p), params::ArealCapacity::kind());
+  }
+
   void one(const std::string& name) {
     bool negative = false;
     params::ElectrodeSheet* e = electrode_named(sheet(), name, negative);
@@ -189,6 +216,14 @@ std::vector<std::string> free_names(const params::Sheet& sheet) {
   return names;
 }
 
+solver::FitCurve fit_curve(const Recording& r) {
+  solver::FitCurve curve{r.name(), r.run, Eigen::VectorXd(static_cast<Eigen::Index>(r.rows.size())), r.start};
+  for (std::size_t k = 0; k < r.rows.size(); ++k)
+    curve.voltage[static_cast<Eigen::Index>(k)] = r.measured.record.voltage[r.rows[k]];
+  curve.weight = solver::weights_by_slope(r.charge, curve.voltage);
+  return curve;
+}
+
 Fitting prepare_fit(const Job& job, const std::vector<Recording>& recordings, const std::vector<std::string>& names) {
   Fitting fitting{
       job.sheet, {job.cell, job.electrolyte, {}, {}, {}, {.relative_tolerance = 1e-6, .absolute_factor = 0.1}}, {}, {}};
@@ -201,10 +236,8 @@ Fitting prepare_fit(const Job& job, const std::vector<Recording>& recordings, co
   }
   for (const std::string& name : wanted) builder.one(name);
   for (const Recording& r : recordings) {
-    solver::FitCurve curve{r.name(), r.run, Eigen::VectorXd(static_cast<Eigen::Index>(r.rows.size())), r.start};
-    for (std::size_t k = 0; k < r.rows.size(); ++k)
-      curve.voltage[static_cast<Eigen::Index>(k)] = r.measured.record.voltage[r.rows[k]];
-    curve.weight = solver::weights_by_slope(r.charge, curve.voltage);
+    solver::FitCurve curve = fit_curve(r);
+    if (const auto known = start_known_to(r)) builder.start(r, *known, curve.start);
     fitting.problem.curves.push_back(std::move(curve));
   }
   if (!builder.others.empty()) {
@@ -217,75 +250,25 @@ Fitting prepare_fit(const Job& job, const std::vector<Recording>& recordings, co
   return fitting;
 }
 
-namespace {
-
-/// Starting points drawn from what the sheet leaves uncertain.
-std::vector<Eigen::VectorXd> starts(const Fitting& fitting, int count) {
-  const auto parameters = static_cast<Eigen::Index>(fitting.problem.free.size());
-  Eigen::Index size = parameters;
-  for (const solver::FreePotential& p : fitting.problem.potentials) size += p.coefficients();
-  std::vector<Eigen::VectorXd> drawn;
-  for (int s = 0; s + 1 < count; ++s) {
-    const Eigen::VectorXd deviations = plausible_deviations(1, s, parameters);
-    Eigen::VectorXd z = Eigen::VectorXd::Zero(size);
-    for (Eigen::Index k = 0; k < parameters; ++k) {
-      const FreeParameter& p = fitting.problem.free[static_cast<std::size_t>(k)];
-      const double usual = p.quantity == FreeQuantity::capacity || p.quantity == FreeQuantity::lithium ? 0.02
-                           : p.logarithmic                                                             ? 1.0
-                                           : 0.3 * std::max(p.nominal / p.unit, 1.0);
-      z[k] = std::clamp(deviations[k] * (std::isfinite(p.prior) ? std::min(p.prior, 1.5 * usual) : usual),
-                        p.coordinate(p.lower) + 1e-6, p.coordinate(p.upper) - 1e-6);
-    }
-    drawn.push_back(std::move(z));
-  }
-  return drawn;
-}
-
-}  // namespace
-
 Estimation estimation(const Request& request, const Channels& channels, Job& job, const std::vector<std::string>& names,
                       bool curves_alone) {
   std::vector<Recording> recordings;
   for (std::size_t k = 1; k < request.files.size(); ++k) {
     recordings.push_back(load_recording(request, channels, job, request.files[k],
-                                        {static_cast<std::size_t>(request.fit_points), UntoldStart::refuse}));
+                                        {static_cast<std::size_t>(request.fit_points), UntoldStart::free}));
   }
   Fitting fitting = prepare_fit(job, recordings, names);
   if (curves_alone)
     for (FreeParameter& p : fitting.problem.free) {
+      if (p.quantity == FreeQuantity::start) continue;  // by the record
       const bool of_a_card =
           p.quantity == FreeQuantity::diffusion_time || p.quantity == FreeQuantity::exchange_current_density;
       p.prior = !of_a_card ? std::numeric_limits<double>::infinity() : std::min(p.prior, factor_of_cards);
     }
   auto problem = std::make_unique<solver::CellFit>(fitting.problem);
-  return {std::move(recordings), std::move(fitting), std::move(problem), {}};
-}
-
-void search(Estimation& estimation, const Request& request, bool profiles,
-            const std::function<void(const std::string&)>& progress) {
-  const InterruptGuard guard;
-  solver::FitOptions options;
-  options.starts = starts(estimation.fitting, request.fit_starts);
-  options.profiles = profiles;
-  options.interrupted = [] { return interrupted(); };
-  options.progress = progress;
-  estimation.result = solver::fit(*estimation.problem, options);
-  if (progress) progress("");
-  if (interrupted()) throw NotCompleted("interrupted");
-}
-
-solver::FitResult as_given(const Estimation& estimation) {
-  solver::FitResult result{};
-  result.z = Eigen::VectorXd::Zero(estimation.problem->size());
-  for (const FreeParameter& p : estimation.free()) {
-    solver::Estimate estimate{};
-    estimate.name = p.name;
-    estimate.value = p.value(0);
-    estimate.profile.lower = p.lower;
-    estimate.profile.upper = p.upper;
-    result.estimates.push_back(std::move(estimate));
-  }
-  return result;
+  return {std::move(recordings), std::move(fitting),
+          std::move(problem),    {},
+          job.plate_area(),      static_cast<std::size_t>(request.fit_points)};
 }
 
 }  // namespace onegrain::app::study

@@ -27,6 +27,10 @@ struct Fitting {
 /// What `--free` may name, for help and messages.
 std::vector<std::string> free_names(const params::Sheet& sheet);
 
+/// The voltages of a record as a curve to be fitted.
+solver::FitCurve fit_curve(const Recording& recording);
+
+/// The start of each record that nothing in it tells, or tells to more than 1 % of the capacity only, is free too.
 /// @param names  empty: diffusion times, exchange current densities, contact resistance, capacities and lithium
 /// @throws CommandLineError naming what is not known or cannot be estimated
 Fitting prepare_fit(const Job& job, const std::vector<Recording>& recordings, const std::vector<std::string>& names);
@@ -37,6 +41,8 @@ struct Estimation {
   Fitting fitting;
   std::unique_ptr<solver::CellFit> problem;
   solver::FitResult result;
+  double plate_area;      ///< [m2]
+  std::size_t most_rows;  ///< of each record
 
   const std::vector<solver::FreeParameter>& free() const { return fitting.problem.free; }
   const params::ElectrodeSheet& electrode(bool negative) const {
@@ -54,7 +60,11 @@ Estimation estimation(const Request& request, const Channels& channels, Job& job
 
 /// Least squares from the sheet and from the further starts that the request asks for.
 /// @param progress  is told what is being done, and "" at the end
-/// @throws NotCompleted once the user has interrupted; std::runtime_error where no start has an answer
+/// A start of a record that had to be estimated goes into its `beginning` and `start`. It is sought with the cell at
+/// rest before the first row, and with the same current before it since full (a charge: since empty): what meets the
+/// curves better is told.
+/// @throws NotCompleted once the user has interrupted; std::runtime_error
+/// where no start has an answer
 void search(Estimation& estimation, const Request& request, bool profiles,
             const std::function<void(const std::string&)>& progress = {});
 

@@ -32,6 +32,7 @@ class Trials {
       if (!curve) return;
       solver::FitProblem problem = estimation_.fitting.problem;
       problem.curves = {*curve};
+      for (FreeParameter& p : problem.free) p.curve = problem.curves.size();  // no start of it is free
       judge(std::move(test), std::move(problem), estimation_.result.z);
     } catch (const std::runtime_error&) {  // a test that this cell cannot do
     }
@@ -110,7 +111,7 @@ class Trials {
     for (std::size_t k = 0; k < estimation_.free().size(); ++k) {
       FreeParameter p = estimation_.free()[k];
       if (p.quantity == FreeQuantity::lithium || p.quantity == FreeQuantity::contact_resistance ||
-          p.quantity == FreeQuantity::other || p.negative != negative)
+          p.quantity == FreeQuantity::start || p.quantity == FreeQuantity::other || p.negative != negative)
         continue;
       p.negative = false;
       problem.free.push_back(p);

@@ -183,45 +183,82 @@ void make_rows(Recording& r, std::size_t most) {
   }
 }
 
+/// Fits the start. A current that had flowed for long has left its profiles in the grains: where the curve is met
+/// better with that current since full (a charge: since empty) it is taken to have flowed since then.
+Beginning fitted_start(Recording& r, const Job& job, std::size_t most_rows) {
+  const Beginning plain = fitted_beginning(job, r);
+  const params::RecordedStep& first = r.steps[r.beginning.at_step];
+  if (!first.is_sweep() || !first.constant || r.beginning.unrecorded > 0) return plain;
+  const double holds = job.bench.window.capacity * job.plate_area();
+  const double end = first.mean_current > 0 ? 0 : 1;
+  const double since = (plain.state_of_charge - end) * holds / first.mean_current;
+  const Beginning asked = r.beginning;
+  if (!(since > charging_of_double_layer)) return plain;
+  Beginning earlier = asked;
+  earlier.unrecorded = since;
+  earlier.unrecorded_taken = true;
+  begin_run(r, earlier, job.plate_area(), most_rows);
+  const Beginning since_end = fitted_beginning(job, r);
+  if (since_end.rms < plain.rms && !since_end.at_end) return since_end;
+  begin_run(r, asked, job.plate_area(), most_rows);
+  return plain;
+}
+
 /// Where nothing in the file tells the start: the curve does, or the user has to.
-void settle_beginning(Recording& r, const Job& job, UntoldStart untold) {
+void settle_beginning(Recording& r, const Job& job, UntoldStart untold, std::size_t most_rows) {
   constexpr double told = 0.1;  // of the state of charge: a curve that leaves more open tells nothing
   constexpr double met = 0.15;  // [V]
   constexpr double as_good = 1.1;
   constexpr double near_end = 0.1;
+  constexpr double as_if_there = 0.01;  // past full or empty: noise
   using From = Beginning::From;
   const bool assumed = r.beginning.from == From::full || r.beginning.from == From::empty;
   if (!assumed && r.beginning.from != From::unknown) return;
-  if (assumed && untold == UntoldStart::refuse) return;
-  if (!assumed && untold == UntoldStart::fit) {
-    if (auto behind = beginning_by_rest_behind(job, r.measured.record, r.steps, r.beginning.at_step)) {
-      // what flowed before the record began is no part of the charge until that rest
-      if (r.beginning.unrecorded == 0) {
-        r.beginning = *behind;
-        return;
-      }
+  if (auto behind = beginning_by_rest_behind(job, r.measured.record, r.steps, r.beginning.at_step)) {
+    // what flowed before the record began is no part of the charge until that rest
+    if (assumed ? behind->spread < r.beginning.spread : r.beginning.unrecorded == 0) {
+      r.beginning = *behind;
+      return;
     }
   }
-  if (untold == UntoldStart::fit && r.rows.size() > 3) {
-    const Beginning fitted = fitted_beginning(job, r);
+  if (assumed && untold == UntoldStart::free) return;  // how far it is known goes with it
+  if (r.rows.size() > 3) {
+    const Beginning fitted = assumed ? fitted_beginning(job, r) : fitted_start(r, job, most_rows);
     const double end = r.beginning.from == From::empty ? 0 : 1;
     if (assumed) {
       const double good = as_good * fitted.rms + 1e-3;
       // past full or empty no cell was at rest: what the model is off would go into the start
       const bool past = end == 1 ? fitted.state_of_charge > end : fitted.state_of_charge < end;
-      if (past || std::abs(fitted.state_of_charge - end) <= r.beginning.spread) return;
       if (misfit_from(job, r, r.beginning.state_of_charge) <= good) return;
-      if (misfit_from(job, r, end) <= good) {
+      const bool close = past && std::abs(fitted.state_of_charge - end) <= as_if_there;
+      if (close || misfit_from(job, r, end) <= good) {
         r.beginning.voltage = r.beginning.taken_as = AtRest(job).voltage(end);
         r.beginning.state_of_charge = end;
         return;
       }
+      if (past) return;
     }
-    const bool tells = assumed ? fitted.spread <= 0.5 * near_end && std::abs(fitted.state_of_charge - end) <= near_end
-                               : fitted.spread <= told && !(fitted.at_end && fitted.rms > met);
+    // What else is estimated may yet bring the model to the curve: then that search tells.
+    const bool tells =
+        assumed ? fitted.spread <= 0.5 * near_end && std::abs(fitted.state_of_charge - end) <= near_end
+                : untold == UntoldStart::free || (fitted.spread <= told && !(fitted.at_end && fitted.rms > met));
     if (tells) r.beginning = fitted;
     if (tells || assumed) return;
   }
+  ask_for_start(r);
+}
+
+}  // namespace
+
+void begin_run(Recording& r, const Beginning& beginning, double plate_area, std::size_t most_rows) {
+  r.beginning = beginning;
+  r.run = {};
+  r.charge.clear();
+  make_run(r, plate_area);
+  make_rows(r, most_rows);
+}
+
+void ask_for_start(const Recording& r) {
   const params::RecordedStep& first = r.steps[r.beginning.at_step];
   throw UnsoundInput(fmt::format(
       "{}: nothing tells in which state step {} begins: no rest is recorded before it, and its first row is under "
@@ -229,8 +266,6 @@ void settle_beginning(Recording& r, const Job& job, UntoldStart untold) {
       "--rested-at REST.csv (a file that ends with that rest), or --from-soc 0.5 (the state of charge)\n",
       r.file, r.first_step + 1, params::plain_number(first.first_voltage, 4)));
 }
-
-}  // namespace
 
 void require_signs(const std::string& file, const params::Measured& data,
                    const std::vector<params::RecordedStep>& steps) {
@@ -299,7 +334,7 @@ Recording load_recording(const Request& request, const Channels& channels, Job& 
   find_first_row(r);
   make_run(r, job.plate_area());
   make_rows(r, reading.most_rows);
-  settle_beginning(r, job, reading.untold);
+  settle_beginning(r, job, reading.untold, reading.most_rows);
   r.start.rest_voltage = r.beginning.taken_as;
   return r;
 }

@@ -38,14 +38,18 @@ struct Recording {
   double time(std::size_t row) const { return measured.record.time[row] - origin; }
   /// What had passed in the first step, by its counter, when the record begins, charging positive [C].
   double unrecorded_charge() const { return beginning.unrecorded * steps[beginning.at_step].mean_current; }
+  /// In its first row; where a step had begun before that, `beginning` holds where it began.
+  double state_of_charge_in_first_row(const Job& job) const {
+    return beginning.state_of_charge + unrecorded_charge() / (job.bench.window.capacity * job.plate_area());
+  }
   /// At rest as the run begins, `passed` from the inventory of the cell [C/m2], as warm as it was.
   solver::State starting_state(const solver::Simulator& simulator, double passed) const;
 };
 
 /// Where nothing in a file tells in which state it begins.
 enum class UntoldStart {
-  fit,    ///< the state from which the model meets the curve best
-  refuse  ///< what is to be estimated would go into it
+  fit,  ///< the state from which the model of the sheet meets the curve best
+  free  ///< the same to begin with, and one more unknown among those that are to be estimated
 };
 
 /// How a record is read.
@@ -62,6 +66,12 @@ struct Reading {
 ///         with what to pass
 Recording load_recording(const Request& request, const Channels& channels, Job& job, const std::string& file,
                          const Reading& reading);
+
+/// Makes run and rows of a recording anew from another beginning.
+void begin_run(Recording& recording, const Beginning& beginning, double plate_area, std::size_t most_rows);
+
+/// @throws UnsoundInput  nothing tells where the record begins: what to pass
+[[noreturn]] void ask_for_start(const Recording& recording);
 
 /// @throws UnsoundInput  charge and discharge cannot be told apart by the sign of the current, with what to pass
 void require_signs(const std::string& file, const params::Measured& data,

@@ -51,6 +51,11 @@ class Misfit {
   }
   const std::map<double, double>& tried() const { return tried_; }
   const AtRest& rest() const { return rest_; }
+  /// Of the voltages [V].
+  double range() const {
+    const auto [low, high] = std::minmax_element(voltage_.begin(), voltage_.end());
+    return *high - *low;
+  }
 
  private:
   const Job& job_;
@@ -100,6 +105,10 @@ Beginning fitted_beginning(const Job& job, const Recording& recording) {
   found.from = Beginning::From::fitted;
   found.state_of_charge = soc;
   found.voltage = found.taken_as = misfit.rest().voltage(soc);
+  // What the model misses the curve by may lie in the start: twice that over the mean slope of the curve.
+  const auto [least, most_passed] = std::minmax_element(recording.charge.begin(), recording.charge.end());
+  const double passed = (*most_passed - *least) / (job.bench.window.capacity * job.plate_area());
+  if (passed > 0 && misfit.range() > 0) spread = std::hypot(spread, 2 * rms * passed / misfit.range());
   found.spread = spread;
   found.rms = rms;
   found.at_end = soc < low + 1e-3 || soc > high - 1e-3;

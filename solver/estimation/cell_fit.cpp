@@ -38,6 +38,8 @@ void put(const FreeParameter& p, double value, model::Cell& cell) {
     case FreeQuantity::contact_resistance:
       cell.contact_resistance = value;
       break;
+    case FreeQuantity::start:
+      break;  // of one curve: see CellFit::passed_before()
     case FreeQuantity::other:
       break;  // FitProblem::rebuild
   }
@@ -53,6 +55,7 @@ Sensitive sensitive_of(const FreeParameter& p) {
       return p.negative ? Sensitive::negative_capacity : Sensitive::positive_capacity;
     case FreeQuantity::lithium:
     case FreeQuantity::contact_resistance:
+    case FreeQuantity::start:
     case FreeQuantity::other:
       break;
   }
@@ -68,25 +71,29 @@ model::Cell gentle(model::Cell cell) {
 
 /// How the stoichiometries at the start of a run follow what is free.
 struct StartSlopes {
-  double Qp, Qn, q0;
-  double up, un;  // dU/dx there
+  double Qp, Qn;
+  double rested, q0;  // charges passed to the rest, and to the start
+  double up, un;      // dU/dx at the rest
   bool at_rest_voltage, full_cell;
 
   /// Moves of the two stoichiometries for moves of the inventory (dxp, dxn), of ln Q (dlp, dln) and of the potentials
   /// (dUp, dUn).
   std::array<double, 2> of(double dxp, double dxn, double dlp, double dln, double dUp, double dUn) const {
-    const double ap = dxp + q0 / Qp * dlp, an = full_cell ? dxn - q0 / Qn * dln : 0.0;
+    const auto positive = [&](double q) { return dxp + q / Qp * dlp; };
+    const auto negative = [&](double q) { return full_cell ? dxn - q / Qn * dln : 0.0; };
     double dq = 0;
-    if (at_rest_voltage) dq = (up * ap - un * an + dUp - dUn) / (up / Qp + (full_cell ? un / Qn : 0.0));
-    return {ap - dq / Qp, full_cell ? an + dq / Qn : 0.0};
+    if (at_rest_voltage)
+      dq = (up * positive(rested) - un * negative(rested) + dUp - dUn) / (up / Qp + (full_cell ? un / Qn : 0.0));
+    return {positive(q0) - dq / Qp, full_cell ? negative(q0) + dq / Qn : 0.0};
   }
 };
 
 /// Derivatives of the voltages of a run, read off its response.
 struct VoltageSlopes {
   const Response& response;
-  const model::Cell& cell;    ///< before anything is passed
-  const model::Cell& begins;  ///< as the run begins
+  const model::Cell& cell;                ///< before anything is passed
+  const model::Stoichiometries& at_rest;  ///< where the run begins, less what FreeQuantity::start has passed
+  std::size_t curve;
   StartSlopes start;
   bool lithium_kept;
 
@@ -97,6 +104,10 @@ struct VoltageSlopes {
 
   /// By the parameter, or by its logarithm: see per_coordinate().
   Eigen::VectorXd of(const FreeParameter& p) const {
+    if (p.quantity == FreeQuantity::start) {
+      const double moves = p.curve == curve ? 1 : 0;
+      return through_start({-moves / start.Qp, start.full_cell ? moves / start.Qn : 0});
+    }
     if (p.quantity == FreeQuantity::lithium) return through_start(start.of(0, 1 / start.Qn, 0, 0, 0, 0));
     if (p.quantity != FreeQuantity::capacity) return by(sensitive_of(p));
     // at constant lithium the filling of the negative makes up for it
@@ -112,8 +123,7 @@ struct VoltageSlopes {
     const double sign = p.negative ? -1 : 1;
     for (Eigen::Index row = 0; row < surface.size(); ++row) columns.row(row) = sign * correction_basis(p, surface[row]);
     if (!start.at_rest_voltage) return;
-    const Eigen::RowVectorXd at_start =
-        correction_basis(p, p.negative ? begins.inventory.negative : begins.inventory.positive);
+    const Eigen::RowVectorXd at_start = correction_basis(p, p.negative ? at_rest.negative : at_rest.positive);
     columns += through_start(start.of(0, 0, 0, 0, p.negative ? 0 : 1, p.negative ? 1 : 0)) * at_start;
   }
 };
@@ -194,6 +204,15 @@ model::Cell CellFit::cell(const Eigen::VectorXd& z) const {
   return cell;
 }
 
+double CellFit::passed_before(std::size_t index, const Eigen::VectorXd& z) const {
+  double passed = 0;
+  for (std::size_t k = 0; k < problem_.free.size(); ++k) {
+    const FreeParameter& p = problem_.free[k];
+    if (p.quantity == FreeQuantity::start && p.curve == index) passed += p.value(z[static_cast<Eigen::Index>(k)]);
+  }
+  return passed;
+}
+
 const ElectrolyteCourse& CellFit::electrolyte(std::size_t index, const Eigen::VectorXd& z,
                                               const model::Cell& cell) const {
   std::vector<double> now = others(z);
@@ -215,11 +234,17 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
                     starting_charge(cell, curve.start),
                     0,
                     0,
+                    0,
                     curve.start.rest_voltage.has_value(),
                     full};
+  start.q0 = start.rested + passed_before(index, z);
+  const auto after = [&](double q) {
+    return model::Stoichiometries{cell.inventory.positive - q / start.Qp,
+                                  full ? cell.inventory.negative + q / start.Qn : cell.inventory.negative};
+  };
+  const model::Stoichiometries at_rest = after(start.rested);
   model::Cell begins = cell;
-  begins.inventory.positive -= start.q0 / start.Qp;
-  if (full) begins.inventory.negative += start.q0 / start.Qn;
+  begins.inventory = after(start.q0);
   Accuracy accuracy = problem_.accuracy;
   accuracy.sensitivities = jacobian != nullptr;
   const Response r = respond(begins, curve.run, workspace_, electrolyte(index, z, cell), accuracy, true);
@@ -228,11 +253,11 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
   if (!jacobian) return true;
 
   const double T = cell.temperature;
-  start.up = cell.positive.host.potential.at(begins.inventory.positive, T).by_composition;
-  if (full) start.un = cell.negative->host.potential.at(begins.inventory.negative, T).by_composition;
+  start.up = cell.positive.host.potential.at(at_rest.positive, T).by_composition;
+  if (full) start.un = cell.negative->host.potential.at(at_rest.negative, T).by_composition;
   const bool lithium_kept = std::any_of(problem_.free.begin(), problem_.free.end(),
                                         [](const FreeParameter& p) { return p.quantity == FreeQuantity::lithium; });
-  const VoltageSlopes slopes{r, cell, begins, start, lithium_kept};
+  const VoltageSlopes slopes{r, cell, at_rest, index, start, lithium_kept};
   jacobian->resize(difference.size(), size_);
   Eigen::Index k = 0;
   for (const FreeParameter& p : problem_.free) {

@@ -23,7 +23,8 @@ enum class FreeQuantity {
   capacity,                  ///< F eps L c_max [C/m2], through the active fraction, at constant diffusion time
   lithium,  ///< that both electrodes share, x_p Q_p + x_n Q_n [C/m2], kept when a capacity changes; full cells
   contact_resistance,  ///< [ohm m2]
-  other                ///< anything else, through FitProblem::rebuild; differentiated by central differences
+  start,  ///< charge passed from FitCurve::start to where the run of one curve begins, charging positive [C/m2]
+  other   ///< anything else, through FitProblem::rebuild; differentiated by central differences
 };
 
 /// One number to be estimated. The search goes over z = ln(value / nominal), or (value - nominal) / unit.
@@ -36,6 +37,7 @@ struct FreeParameter {
   bool logarithmic = true;
   double unit = 1;                                         ///< where not logarithmic
   double prior = std::numeric_limits<double>::infinity();  ///< standard deviation of z that is known beforehand
+  std::size_t curve = 0;                                   ///< of `start`: which curve; of none: beyond their number
 
   double value(double z) const;
   double coordinate(double value) const;
@@ -117,6 +119,8 @@ class CellFit {
  private:
   bool curve(std::size_t index, const Eigen::VectorXd& z, const model::Cell& cell,
              Eigen::Ref<Eigen::VectorXd> difference, Eigen::MatrixXd* jacobian) const;
+  /// By FreeQuantity::start of that curve [C/m2].
+  double passed_before(std::size_t index, const Eigen::VectorXd& z) const;
   /// The values of the parameters that are `other`.
   std::vector<double> others(const Eigen::VectorXd& z) const;
   /// Of that curve in that cell: from the last time, unless something changed that the electrolyte may feel.

@@ -89,14 +89,14 @@ class Search {
   FitResult result_;
 };
 
-/// Leaves free what each electrode holds; false where none of that is asked for.
+/// Leaves free what each electrode holds, and where curves begin; false where none of that is asked for.
 bool Search::hold_all_but_contents(const Eigen::VectorXd& start, LeastSquaresProblem& holding) const {
   bool any = false;
   holding.lower = holding.upper = start;
   for (std::size_t k = 0; k < given_.free.size(); ++k) {
     const auto at = static_cast<Eigen::Index>(k);
     const FreeQuantity q = given_.free[k].quantity;
-    if (q != FreeQuantity::capacity && q != FreeQuantity::lithium) continue;
+    if (q != FreeQuantity::capacity && q != FreeQuantity::lithium && q != FreeQuantity::start) continue;
     holding.lower[at] = weighted_.lower[at];
     holding.upper[at] = weighted_.upper[at];
     any = true;

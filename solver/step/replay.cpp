@@ -8,7 +8,7 @@
 namespace onegrain::solver {
 
 double starting_charge(const model::Cell& cell, const Start& start) {
-  if (!start.rest_voltage) return 0;
+  if (!start.rest_voltage) return start.passed;
   const double V = *start.rest_voltage;
   const double Qp = cell.positive.capacity(), Qn = cell.negative ? cell.negative->capacity() : 1;
   const auto at = [&](double q) {
@@ -28,7 +28,7 @@ double starting_charge(const model::Cell& cell, const Start& start) {
   if (!(low < high) || excess(low) > 0 || excess(high) < 0) {
     throw model::ImpossibleBalance("no filling of the grains gives the voltage that was measured at the start");
   }
-  return model::bracketed_root(excess, low, high, 1e-13 * Qp);
+  return model::bracketed_root(excess, low, high, 1e-13 * Qp) + start.passed;
 }
 
 std::size_t Replay::step_at(double t) const {

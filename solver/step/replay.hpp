@@ -21,9 +21,11 @@ struct Run {
   std::vector<double> times;       ///< since the start of the run [s], ascending
 };
 
-/// Where a run starts, at rest: the state of `cell.inventory`, or the equilibrium at a voltage that was measured [V].
+/// Where a run starts, at rest: the state of `cell.inventory`, or the equilibrium at a voltage that was measured [V],
+/// and a charge passed since then, charging positive [C/m2].
 struct Start {
   std::optional<double> rest_voltage;
+  double passed = 0;
 };
 
 /// Charge from `cell.inventory` to the start [C/m2]: Newton's method inside the bracket of full and empty grains.

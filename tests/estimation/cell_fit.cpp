@@ -10,7 +10,7 @@ namespace {
 
 struct Row {
   const char* name;
-  bool varying, half, at_voltage, lithium;
+  bool varying, half, at_voltage, lithium, start = false;
 };
 
 Cell cell_of(const Row& row) {
@@ -43,6 +43,12 @@ FitProblem everything_free(const Row& row) {
     problem.free.push_back(free_in(cell, "Qn", Q::capacity, true));
   }
   if (row.lithium) problem.free.push_back(free_in(cell, "Li", Q::lithium));
+  if (row.start) {
+    FreeParameter begins{"start", Q::start, false, -0.02 * cell.positive.capacity(), -1e6, 1e6, false};
+    begins.unit = 0.1 * cell.positive.capacity();
+    begins.curve = 1;
+    problem.free.push_back(begins);
+  }
   problem.free.push_back({"separator", Q::other, false, cell.separator.tortuosity, 0.1, 100});
   // the same numbers not by their logarithm
   problem.free[3].logarithmic = false;
@@ -65,6 +71,9 @@ TEST_CASE("every derivative that a fit goes by is its difference quotient in the
   const auto row = GENERATE(values<Row>({
       {"full cell from rest voltages, lithium free", false, false, true, true},
       {"full cell from rest voltages, lithium free, diffusivities with composition", true, false, true, true},
+      {"full cell some way from rest voltages, lithium free", false, false, true, true, true},
+      {"full cell some way from a known state", false, false, false, false, true},
+      {"half cell some way from rest voltages", false, true, true, false, true},
       {"full cell from rest voltages, lithium as given", false, false, true, false},
       {"full cell from a known state", false, false, false, false},
       {"half cell from rest voltages", false, true, true, false},

@@ -169,14 +169,18 @@ TEST_CASE("zoo: where records begin", "[zoo]") {
       {"the later part of a discharge, a fit",
        call(
            "fit", [] { return later_part(0.5); }, one_free),
-       3, ask},
+       0, nobody},
       {"the later part of a discharge, a balance",
        call(
            "balance", [] { return later_part(0.5); }, quick),
-       3, ask},
-      {"a hold first, a fit",
+       0, nobody},
+      {"the last tenth of a discharge, a balance, which tells no start",
        call(
-           "fit", [] { return cycle().part(7, 9); }, one_free),
+           "balance", [] { return later_part(0.9); }, quick),
+       3, ask},
+      {"a hold alone, a fit",
+       call(
+           "fit", [] { return cycle().part(7, 7); }, one_free),
        3, ask},
       {"a step behind a rest of seconds in a record that begins anywhere",
        call("overlay",
