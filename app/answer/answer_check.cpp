@@ -133,8 +133,10 @@ Answer check(const Request& request, const Channels& channels) {
     }
     if (!file.sound) continue;
     Section section;
-    section.blocks.push_back(
-        Lines{{params::one_line(params::stream_name(file.file)) + ": sound, " + what_it_is(file)}});
+    const std::size_t warnings = file.faults.sorted().size();
+    std::string line = params::one_line(params::stream_name(file.file)) + ": sound, " + what_it_is(file);
+    if (warnings > 0) line += fmt::format("; but look at {}", warnings == 1 ? "the warning" : "the warnings");
+    section.blocks.push_back(Lines{{line}});
     if (file.record) tell_record(section, *file.record);
     section.places = terminal;
     said.sections.push_back(std::move(section));

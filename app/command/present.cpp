@@ -1,5 +1,7 @@
 #include "app/command/present.hpp"
 
+#include <algorithm>
+#include <iterator>
 #include <ostream>
 
 #include "app/answer/cell.hpp"
@@ -51,11 +53,17 @@ void complete(Answer& said, const Request& request, const Job& job) {
   said.subject = job.sheet.name;
   said.arrangement = job.cell.is_full_cell() ? "full cell" : "half cell against lithium";
   said.invented = invented(job);
+  const std::vector<std::string>& doubts = job.bench.doubts;
+  for (std::size_t k = 0; k < doubts.size(); ++k)
+    said.findings.insert(said.findings.begin() + static_cast<std::ptrdiff_t>(k), Finding{"sheet", doubts[k] + "."});
   std::string first;
   for (const Finding& finding : said.findings) first += "Warning: " + finding.sentence + " ";
   said.headline = first + said.headline;
   said.warnings.insert(said.warnings.begin(), job.reader_warnings.begin(), job.reader_warnings.end());
-  said.warnings.insert(said.warnings.begin(), job.bench.warnings.begin(), job.bench.warnings.end());
+  std::vector<std::string> of_bench;
+  std::copy_if(job.bench.warnings.begin(), job.bench.warnings.end(), std::back_inserter(of_bench),
+               [&](const std::string& text) { return std::find(doubts.begin(), doubts.end(), text) == doubts.end(); });
+  said.warnings.insert(said.warnings.begin(), of_bench.begin(), of_bench.end());
   said.assumptions.insert(said.assumptions.begin(), job.bench.assumptions.begin(), job.bench.assumptions.end());
   if (!job.sheet.note.empty())
     said.assumptions.insert(said.assumptions.begin(), "Note of the sheet: " + params::one_line(job.sheet.note));

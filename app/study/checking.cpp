@@ -66,7 +66,7 @@ class Checker {
     result.name = loaded.value->name;
     result.kind = FileKind::sheet;  // one of the shipped, perhaps
     try {
-      params::bench(*loaded.value);
+      for (const std::string& doubt : params::bench(*loaded.value).doubts) result.faults.warning({file}, "", "", doubt);
       rate_base_of(*loaded.value);
     } catch (const model::ImpossibleBalance& impossible) {
       result.faults.error({file}, "", "", std::string("impossible cell: ") + impossible.what());

@@ -10,6 +10,7 @@
 #include "model/root_search.hpp"
 #include "params/sheet/rate.hpp"
 #include "params/sheet/temperature.hpp"
+#include "params/sheet/usual.hpp"
 
 namespace onegrain::params {
 
@@ -172,7 +173,14 @@ ElectrodeBench electrode_bench(const ElectrodeSheet& electrode, const ElectrodeR
   return bench;
 }
 
-void warn_electrode(const ElectrodeSheet& electrode, const ElectrodeBench& bench, std::vector<std::string>& warnings) {
+/// A warning that stands before any figure.
+void doubt(Bench& bench, std::string sentence) {
+  bench.doubts.push_back(sentence);
+  bench.warnings.push_back(std::move(sentence));
+}
+
+void warn_electrode(const ElectrodeSheet& electrode, const ElectrodeBench& bench, Bench& whole) {
+  std::vector<std::string>& warnings = whole.warnings;
   const std::string& key = bench.key;
   const double porosity = bench.porosity.value;
   const std::string fits = electrode.coating
@@ -182,19 +190,18 @@ void warn_electrode(const ElectrodeSheet& electrode, const ElectrodeBench& bench
                                              show(bench.thickness.value, LengthKind::kind, 4))
                                : "";
   if (porosity < 0) {
-    warnings.push_back(
-        fmt::format("{}: the porosity comes out below 0 ({:.3g} %): {}; measure the loading and the thickness again, "
-                    "and check the recipe",
-                    key, 100 * porosity, fits));
+    doubt(whole,
+          fmt::format("{}: the porosity comes out below 0 ({:.3g} %): {}; measure the loading and the thickness again, "
+                      "and check the recipe",
+                      key, 100 * porosity, fits));
   } else if (electrode.coating && porosity < 0.10) {
-    warnings.push_back(fmt::format(
-        "{}: a porosity of {:.3g} % is lower than pressing reaches: {}; measure the loading and the thickness again",
-        key, 100 * porosity, fits));
+    doubt(whole, fmt::format("{}: a porosity of {:.3g} % is lower than pressing reaches: {}; measure the loading and "
+                             "the thickness again",
+                             key, 100 * porosity, fits));
   } else if (electrode.coating && porosity > 0.70) {
-    warnings.push_back(
-        fmt::format("{}: a porosity of {:.3g} % is higher than a coating has, even unpressed: {}; measure the "
-                    "thickness (foil subtracted) and the loading again",
-                    key, 100 * porosity, fits));
+    doubt(whole, fmt::format("{}: a porosity of {:.3g} % is higher than a coating has, even unpressed: {}; measure the "
+                             "thickness (foil subtracted) and the loading again",
+                             key, 100 * porosity, fits));
   }
   if (bench.crystal_concentration) {
     const double off = bench.maximum_concentration.value / bench.crystal_concentration->value - 1;
@@ -229,6 +236,20 @@ void warn_electrode(const ElectrodeSheet& electrode, const ElectrodeBench& bench
   }
 }
 
+/// Contacts that take a good part of the window by themselves, or more than contacts of coin cells do.
+void warn_contacts(const Sheet& sheet, Bench& bench) {
+  constexpr double share = 0.2, most = 300e-4;  // of the window (judgement); ohm m2, common practice: 5 to 100 ohm.cm2
+  const double density = bench.one_c_current.value / bench.plate_area.value;
+  const double drop = sheet.contact_resistance.si * density, window = sheet.upper_voltage.si - sheet.lower_voltage.si;
+  if (drop > share * window || sheet.contact_resistance.si > most) {
+    doubt(bench,
+          fmt::format("contact_resistance = {} takes {} at 1C by itself, of a window of {}: look at its unit, which is "
+                      "resistance times area, and at the contacts",
+                      sheet.contact_resistance.written, show(drop, VoltageKind::kind, 3),
+                      show(window, VoltageKind::kind, 3)));
+  }
+}
+
 /// Where the negative is full: what comes of it depends on its potential then.
 void warn_full_negative(Bench& bench, double potential_when_charged) {
   if (!bench.negative) return;
@@ -243,17 +264,17 @@ void warn_full_negative(Bench& bench, double potential_when_charged) {
     return;
   }
   if (bench.capacity_ratio && bench.capacity_ratio->value < 1) {
-    bench.warnings.push_back(
-        fmt::format("N/P is {:.3f}, below 1: the negative is full before the cell is, and lithium will plate; weigh "
-                    "both coatings again, "
-                    "or make the negative heavier or the positive lighter",
-                    bench.capacity_ratio->value));
+    doubt(bench,
+          fmt::format("N/P is {:.3f}, below 1: the negative is full before the cell is, and lithium will plate; weigh "
+                      "both coatings again, "
+                      "or make the negative heavier or the positive lighter",
+                      bench.capacity_ratio->value));
   }
   if (bench.negative->stoichiometry_full.value > 0.98) {
-    bench.warnings.push_back(
-        fmt::format("negative: x = {:.3f} at the upper cut-off, full; lithium will plate; weigh both coatings again, "
-                    "or lower the upper cut-off",
-                    bench.negative->stoichiometry_full.value));
+    doubt(bench,
+          fmt::format("negative: x = {:.3f} at the upper cut-off, full; lithium will plate; weigh both coatings again, "
+                      "or lower the upper cut-off",
+                      bench.negative->stoichiometry_full.value));
   }
 }
 
@@ -342,13 +363,16 @@ Bench bench(const Sheet& sheet, const std::vector<double>& c_rates) {
     result.rates.push_back(rate);
   }
 
-  warn_electrode(sheet.positive, result.positive, result.warnings);
-  if (sheet.negative) warn_electrode(*sheet.negative, *result.negative, result.warnings);
+  for (std::string& sentence : unusual_values(sheet)) doubt(result, std::move(sentence));
+  warn_contacts(sheet, result);
+  warn_electrode(sheet.positive, result.positive, result);
+  if (sheet.negative) warn_electrode(*sheet.negative, *result.negative, result);
   warn_full_negative(result, at_cut_offs.negative_potential);
   if (result.rated_capacity_stated) {
     const double share = result.rated_capacity.value / result.equilibrium_capacity.value;
     if (share > 1.1 || share < 0.7) {
-      result.warnings.push_back(
+      doubt(
+          result,
           fmt::format("the rated capacity {} is {:.0f} % of what these electrodes hold between the cut-offs, {}; check "
                       "it, the masses and the disc",
                       show(result.rated_capacity.value, ChargeKind::kind, 4), 100 * share,

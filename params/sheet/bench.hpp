@@ -77,6 +77,7 @@ struct Bench {
       rest_ends;  ///< where a cut-off lies beyond what the hosts reach at rest; also among the assumptions
   std::vector<RateRow> rates;
   std::vector<std::string> warnings;  ///< what cannot be, each naming the measurement to repeat
+  std::vector<std::string> doubts;    ///< those of them in the light of which no figure of the cell can be relied on
   std::vector<std::string> assumptions;
 };
 
