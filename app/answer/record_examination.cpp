@@ -103,6 +103,38 @@ std::optional<Finding> not_described(const study::OverlaidRun& run) {
   return std::nullopt;
 }
 
+std::optional<Finding> many_glitches(const Recording& r) {
+  const std::size_t count = r.measured.doubts.count(params::DoubtKind::voltage_glitch), rows = r.measured.record.size();
+  if (50 * count <= rows) return std::nullopt;
+  return Finding{"glitches", fmt::format("{} of the {} voltages of {} stand far off the rows around, which no current "
+                                         "explains: a contact or a lead is loose, and what lies between them is no "
+                                         "measurement either.",
+                                         count, rows, r.name())};
+}
+
+std::optional<Finding> open_balance(const Recording& r) {
+  for (const params::Doubt& doubt : r.measured.doubts.list())
+    if (doubt.kind == params::DoubtKind::open_balance)
+      return Finding{"open_balance",
+                     fmt::format("{}: {}. All its charges and capacities are as wrong. A rest in the record would show "
+                                 "the offset, and it would be taken off.",
+                                 r.name(), doubt.text)};
+  return std::nullopt;
+}
+
+std::optional<Finding> current_at_rest(const Job& job, const Recording& r) {
+  const std::vector<RestUnderCurrent> found = rests_under_current(job, r);
+  if (found.empty()) return std::nullopt;
+  return Finding{
+      "current_at_rest",
+      fmt::format(
+          "the voltage of step {} of {} rests although {} mA flow by the file, which by the sheet would move it "
+          "by {} mV in the second half of the step. If the cell was at rest there the sensor has that offset, and "
+          "all charges and capacities are as wrong.",
+          found.front().step + 1, r.name(), digits(1e3 * found.front().current, 3),
+          digits(1e3 * found.front().would_move, 2))};
+}
+
 std::optional<Finding> other_surroundings(const Job& job, const Recording& r) {
   if (!r.predicts_temperature || !r.first_temperature) return std::nullopt;
   if (std::abs(*r.first_temperature - job.cell.temperature) <= warm) return std::nullopt;
@@ -144,6 +176,9 @@ std::vector<Finding> examined(const Job& job, const std::vector<const Recording*
   for (const Recording* r : recordings) {
     take(findings, other_size(job, *r));
     take(findings, uncertain_start(*r));
+    take(findings, many_glitches(*r));
+    take(findings, open_balance(*r));
+    take(findings, current_at_rest(job, *r));
     take(findings, other_surroundings(job, *r));
   }
   return findings;
