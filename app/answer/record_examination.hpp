@@ -21,7 +21,8 @@ std::optional<Finding> other_size(const Job& job, const Recording& recording);
 /// Another start would halve how far the model is off.
 std::optional<Finding> start_to_blame(const study::OverlaidRun& run);
 
-/// A charge or discharge that the model misses by more than 0.1 V: it is not this cell.
+/// A charge or discharge that the model misses by more than 0.1 V over half of the charge: it is not this cell. A steep
+/// end that is missed makes the rms large and says little.
 std::optional<Finding> not_described(const study::OverlaidRun& run);
 
 /// More than one voltage in fifty stands far off its neighbours.
