@@ -8,6 +8,7 @@
 #include <mutex>
 #include <stdexcept>
 
+#include "model/decompositions.hpp"
 #include "model/gauss.hpp"
 
 namespace onegrain::model {
@@ -74,9 +75,9 @@ GrainModes::GrainModes(int count) {
     slope.row(q) = b.slope.tail(count);
   }
   const Eigen::MatrixXd stiffness = slope.transpose() * weights_.matrix().asDiagonal() * slope;
-  const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> solver(stiffness);
-  decay_ = solver.eigenvalues().array();
-  vectors_ = solver.eigenvectors();
+  const EigenPairs pairs = eigenpairs(stiffness);
+  decay_ = pairs.values.array();
+  vectors_ = pairs.vectors;
   const Eigen::RowVectorXd at_surface = even_polynomials(1, count).value.tail(count);
   for (int n = 0; n < count; ++n) {
     if (at_surface.dot(vectors_.col(n)) < 0) vectors_.col(n) *= -1;  // Phi_n(1) > 0

@@ -7,6 +7,7 @@
 #include <stdexcept>
 
 #include "model/constants.hpp"
+#include "model/decompositions.hpp"
 #include "model/gauss.hpp"
 #include "model/kinetics.hpp"
 
@@ -14,9 +15,9 @@ namespace onegrain::model {
 
 namespace {
 
-constexpr double least_salt = 1e-3;      // mol/m3
-constexpr double small_enough = 1e-10;   // V: below it a step is not asked to leave less
-constexpr double shortest_share = 1e-6;  // of a step of Newton's
+constexpr double least_local_salt = 1e-3;  // mol/m3
+constexpr double small_enough = 1e-10;     // V: below it a step is not asked to leave less
+constexpr double shortest_share = 1e-6;    // of a step of Newton's
 constexpr int sample_count = 16, most_points = 20;
 using Square = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::ColMajor, most_points + 1, most_points + 1>;
 using Column =
@@ -39,9 +40,8 @@ Gauss radau(int count) {
   } else {
     diagonal[0] = 1;
   }
-  Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> solver;
-  solver.computeFromTridiagonal(diagonal, beside);
-  Gauss g{(0.5 * (1 + solver.eigenvalues().array())).eval(), solver.eigenvectors().row(0).transpose().array().square()};
+  const EigenPairs pairs = eigenpairs_of_tridiagonal(diagonal, beside);
+  Gauss g{(0.5 * (1 + pairs.values.array())).eval(), pairs.vectors.row(0).transpose().array().square()};
   g.nodes[count - 1] = 1;
   return g;
 }
@@ -102,7 +102,7 @@ LayerDrop layer_drop(const LayerPoints& points, const Electrode& layer, const El
       factor(electrolyte.thermodynamic_factor, T);
   Eigen::ArrayXd resistance(salt.size()), diffusion(salt.size());
   for (Eigen::Index q = 0; q < salt.size(); ++q) {
-    const double c = std::max(salt[q], least_salt);
+    const double c = std::max(salt[q], least_local_salt);
     resistance[q] = layer.thickness * layer.tortuosity / (kappa(c) * layer.porosity) + solid;
     diffusion[q] = scale * (1 - t(c)) * factor(c) * slope[q] / c;
   }
@@ -123,7 +123,7 @@ Eigen::MatrixXd layer_drop_by_salt(const LayerPoints& points, const Electrode& l
       factor_at(electrolyte.thermodynamic_factor, T);
   Eigen::ArrayXd by_salt(salt.size()), by_slope(salt.size());
   for (Eigen::Index q = 0; q < salt.size(); ++q) {
-    const double c = std::max(salt[q], least_salt), bends = salt[q] > least_salt ? 1.0 : 0.0;
+    const double c = std::max(salt[q], least_local_salt), bends = salt[q] > least_local_salt ? 1.0 : 0.0;
     const Property::Value kappa = kappa_at.at(c), t = t_at.at(c), factor = factor_at.at(c);
     const double resistance = layer.thickness * layer.tortuosity / (kappa.value * layer.porosity);
     by_slope[q] = scale * (1 - t.value) * factor.value / c;

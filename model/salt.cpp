@@ -5,6 +5,7 @@
 #include <cmath>
 #include <stdexcept>
 
+#include "model/decompositions.hpp"
 #include "model/gauss.hpp"
 
 namespace onegrain::model {
@@ -114,10 +115,10 @@ Salt::Salt(const Cell& cell, int degree)
   }
   const Eigen::MatrixXd mass = value.transpose() * (weight_ * porosity).matrix().asDiagonal() * value;
   const Eigen::MatrixXd stiffness = slope.transpose() * (weight_ * transport_).matrix().asDiagonal() * slope;
-  const Eigen::GeneralizedSelfAdjointEigenSolver<Eigen::MatrixXd> solver(stiffness, mass);
-  const Eigen::Index modes = solver.eigenvalues().size() - 1;  // the first is the constant
-  decay_ = solver.eigenvalues().tail(modes).array();
-  vectors_ = solver.eigenvectors().rightCols(modes);
+  const EigenPairs pairs = eigenpairs(stiffness, mass);
+  const Eigen::Index modes = pairs.values.size() - 1;  // the first is the constant
+  decay_ = pairs.values.tail(modes).array();
+  vectors_ = pairs.vectors.rightCols(modes);
   // The hats add up to one: taken off them, what the eigenvectors hold of the constant by round-off is gone.
   const Eigen::VectorXd pores = (weight_ * porosity).matrix();
   const Eigen::RowVectorXd held = pores.transpose() * value * vectors_ / pores.sum();

@@ -27,7 +27,7 @@ struct Figure {
   std::string key, label;
   double value = 0;
   Measure measure;
-  Uncertainty uncertainty;
+  ErrorBar uncertainty;
   std::string note;
   std::string at_the_top;  ///< not empty: stands large at the top of the page, under this name
   bool alone = false;      ///< in the summary a number alone, where others are {"value", "plus_minus"}
@@ -47,7 +47,7 @@ struct Facts {
   std::vector<std::pair<std::string, std::variant<std::string, bool, std::uint64_t, std::vector<std::string>>>> facts;
 };
 
-struct Column {
+struct TableColumn {
   std::string key, label;          ///< a path of keys, "trace.time", nests here too
   std::optional<Measure> measure;  ///< none: words
   Places places = everywhere;
@@ -56,7 +56,7 @@ struct Column {
 /// In the summary an array of objects at `key`; a cell without content is left out there.
 struct Table {
   std::string key, title;
-  std::vector<Column> columns;
+  std::vector<TableColumn> columns;
   Rows rows;
   Places places = everywhere;
   Places titled = page;  ///< where the title stands above it
@@ -88,7 +88,7 @@ struct Axis {
 };
 
 /// How a line is drawn.
-enum class Role {
+enum class LineRole {
   predicted,  ///< the first of two or so
   other,      ///< drawn against it
   in_order,   ///< one of several of which the order counts: dark to light by `Series::order`
@@ -99,7 +99,7 @@ enum class Role {
 
 struct Series {
   std::string label;
-  Role role = Role::predicted;
+  LineRole role = LineRole::predicted;
   int order = 0;          ///< of `in_order`, `in_time`, `measured` and `calculated`, from 0
   bool doubtful = false;  ///< not to be relied on: drawn thin, named with (?)
   bool marked = false;    ///< a mark at every point
@@ -166,7 +166,7 @@ struct Plot {
   enum class Names { below, above, right, none } names = Names::below;  ///< where the lines' names stand
   bool low = false;                                                     ///< of little height
   std::optional<std::pair<double, std::string>> whole;  ///< a value that counts as 100 % on a second axis, and of what
-  std::vector<std::pair<Role, std::string>> key;        ///< what the looks of lines mean, above the plot
+  std::vector<std::pair<LineRole, std::string>> key;    ///< what the looks of lines mean, above the plot
   std::string note;                                     ///< where lines are cut off
 };
 
@@ -263,17 +263,17 @@ struct Section {
 };
 
 /// Columns of curves.csv: titles as an open standard or we have them, without unit.
-struct Course {
+struct CurvesTable {
   std::vector<std::pair<std::string, Measure>> columns;
   Rows rows;  ///< numbers in SI
 };
 
-struct SourceFile {
+struct UsedFile {
   std::string name, sha256;
   bool shipped = false;
 };
 
-/// Filled in by a verb: headline, sections, course. The frame adds the rest, for every verb alike (see present.hpp).
+/// Filled in by a verb: headline, sections, curves. The frame adds the rest, for every verb alike (see present.hpp).
 struct Answer {
   std::string headline;
   std::vector<Finding> findings;  ///< what cannot be believed as it stands: the frame puts it before the headline
@@ -284,17 +284,17 @@ struct Answer {
   bool all_assumptions_on_terminal = false;
   bool tells_the_cell = false;  ///< its sections hold the figures of the cell; the frame adds what went in alone
   bool recommends = false;      ///< names a rate to use: the cautions then stand right under the headline
-  std::optional<Course> course;
+  std::optional<CurvesTable> curves;
   std::string verbatim;                                         ///< not empty: printed as it is, and nothing else
   std::vector<std::pair<std::string, std::string>> more_files;  ///< name and content, beside the report
   std::string unsound;  ///< not empty: faults of the input, a line each, told in the narration; the status is theirs
-  std::vector<std::pair<std::string, Course>> more_courses;  ///< name and columns, as curves.csv
+  std::vector<std::pair<std::string, CurvesTable>> more_curves;  ///< name and columns, as curves.csv
 
   // By the frame.
   std::string verb, subject, arrangement;
   bool invented = false;
   std::string version, command;
-  std::vector<SourceFile> files;
+  std::vector<UsedFile> files;
   std::vector<Figure> important;  ///< at the top of the page
   std::vector<Section> about_the_cell;
   std::vector<std::string> cautions;  ///< a verb may put its own before those that stand everywhere

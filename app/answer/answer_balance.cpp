@@ -53,7 +53,7 @@ std::string headline_of(const Job& job, const study::Balance& b, const solver::F
   if (b.lithium) say("Lithium that both electrodes share", *b.lithium);
   for (const study::ElectrodeBalance& e : b.electrodes) say("Active material of the " + called(e.key), e.capacity);
   if (b.ratio) {
-    const Uncertainty known = Uncertainty::interval(b.ratio->now.lower, b.ratio->now.upper);
+    const ErrorBar known = ErrorBar::interval(b.ratio->now.lower, b.ratio->now.upper);
     text += fmt::format(" N/P is {}.", text_of(Amount{b.ratio->now.value, measure<params::Number>(nullptr, 3), known}));
   }
   if (job.cell.is_full_cell()) text += " Whether that is ageing or a wrong mass, a curve of the fresh cell tells.";
@@ -88,7 +88,7 @@ class Numbers {
   static void add(Figures& block, const std::string& key, const Measure& m, const AgainstSheet& a, double factor = 1,
                   const std::string& at_the_top = "") {
     Figure found{key, "", a.now.value * factor, m};
-    found.uncertainty = Uncertainty::interval(a.now.lower * factor, a.now.upper * factor);
+    found.uncertainty = ErrorBar::interval(a.now.lower * factor, a.now.upper * factor);
     found.at_the_top = at_the_top;
     found.note = "sheet: " + text_of(Amount{a.sheet * factor, m});
     Figure sheet{"sheet_" + key, "", a.sheet * factor, m};
@@ -99,7 +99,7 @@ class Numbers {
   static void add_loss(Figures& block, const AgainstSheet& a) {
     const study::Derived loss = a.loss();
     Figure figure{"loss_against_sheet", "", loss.value, measure<params::Fraction>(nullptr, 3)};
-    figure.uncertainty = Uncertainty::interval(loss.lower, loss.upper);
+    figure.uncertainty = ErrorBar::interval(loss.lower, loss.upper);
     block.figures.push_back(std::move(figure));
   }
 
@@ -117,7 +117,7 @@ Table against_sheet(const Job& job, const study::Balance& b) {
   const Measure charge = measure<params::Charge>(), plain = measure<params::Number>();
   const auto row = [&](const std::string& name, const AgainstSheet& a, const Measure& m, double factor, bool loss) {
     table.rows.add({name, Amount{a.sheet * factor, m},
-                    Amount{a.now.value * factor, m, Uncertainty::interval(a.now.lower * factor, a.now.upper * factor)},
+                    Amount{a.now.value * factor, m, ErrorBar::interval(a.now.lower * factor, a.now.upper * factor)},
                     loss ? loss_words(a) : ""});
   };
   for (const study::ElectrodeBalance& e : b.electrodes) {
@@ -165,7 +165,7 @@ Plot potentials_plot(const Job& job, const study::Balance& b, const study::Poten
   plot.stages = {{0, window, "between the cut-offs"}, {window, window, ""}};
   plot.names = Plot::Names::right;
   // Where a card does not know the potential the line goes on faint.
-  const auto line = [&](const std::string& label, Role role, const std::vector<double>& y, const auto& known) {
+  const auto line = [&](const std::string& label, LineRole role, const std::vector<double>& y, const auto& known) {
     std::vector<Series> parts;
     for (std::size_t k = 0; k < p.charge.size(); ++k) {
       const double q = p.charge[k] * area;
@@ -188,15 +188,16 @@ Plot potentials_plot(const Job& job, const study::Balance& b, const study::Poten
     if (named != parts.end()) named->label = label;
     for (Series& part : parts) plot.series.push_back(std::move(part));
   };
-  Series measured{"measured", Role::measured};
+  Series measured{"measured", LineRole::measured};
   measured.x = times(p.measured_charge, area);
   measured.y = p.measured;
   plot.series.push_back(std::move(measured));
-  line(full_cell ? "positive against lithium" : "electrode, at rest", Role::predicted, p.positive,
+  line(full_cell ? "positive against lithium" : "electrode, at rest", LineRole::predicted, p.positive,
        [&](std::size_t k) { return p.positive_known[k] != 0; });
   if (full_cell) {
-    line("negative against lithium", Role::other, p.negative, [&](std::size_t k) { return p.negative_known[k] != 0; });
-    line("cell, at rest", Role::calculated, p.cell,
+    line("negative against lithium", LineRole::other, p.negative,
+         [&](std::size_t k) { return p.negative_known[k] != 0; });
+    line("cell, at rest", LineRole::calculated, p.cell,
          [&](std::size_t k) { return p.positive_known[k] != 0 && p.negative_known[k] != 0; });
   }
   return plot;

@@ -278,7 +278,7 @@ Section temperature_section(const Job& job, const study::CeilingFound& f) {
               read};
   bool any = false;
   for (const study::CeilingAtTemperature& t : f.temperatures) {
-    Cell confident;
+    TableCell confident;
     if (f.plausible) confident = job.c_rate(t.confident_current);
     table.rows.add({fmt::format("{:.0f}", t.temperature - 273.15), t.temperature, job.c_rate(t.current),
                     std::move(confident), job.c_rate(t.confident_current), name_of(t.limited_by, job)});

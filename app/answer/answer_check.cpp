@@ -91,15 +91,15 @@ Table fault_table(const std::vector<CheckedFile>& files) {
               {},
               summary};
   const auto words = [](const std::string& text) {
-    Cell cell;
+    TableCell cell;
     if (!text.empty()) cell = params::valid_utf8(text);
     return cell;
   };
   for (const CheckedFile& file : files) {
     for (const params::Fault& fault : file.faults.sorted()) {
       Row row = {params::valid_utf8(fault.place.file),
-                 Cell(),
-                 Cell(),
+                 TableCell(),
+                 TableCell(),
                  std::string(fault.severity == params::Severity::error ? "error" : "warning"),
                  words(fault.path),
                  words(fault.value),
@@ -127,8 +127,8 @@ Answer check(const Request& request, const Channels& channels) {
     faults += file.faults.text();
     for (const params::SourceFile& source : file.files) {
       const std::string name = params::valid_utf8(source.name);
-      const bool known = std::any_of(said.files.begin(), said.files.end(),
-                                     [&](const SourceFile& other) { return other.name == name; });
+      const bool known =
+          std::any_of(said.files.begin(), said.files.end(), [&](const UsedFile& other) { return other.name == name; });
       if (!known && !source.sha256.empty()) said.files.push_back({name, source.sha256, source.shipped});
     }
     if (!file.sound) continue;

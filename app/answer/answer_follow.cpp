@@ -6,7 +6,7 @@
 #include <ostream>
 
 #include "app/answer/answers.hpp"
-#include "app/answer/course.hpp"
+#include "app/answer/curves_table.hpp"
 #include "app/answer/curves_words.hpp"
 #include "app/answer/numbers.hpp"
 #include "app/answer/plating_words.hpp"
@@ -79,8 +79,8 @@ class Told {
   Told(const Request& request, const Job& job, const model::Protocol& protocol)
       : request_(request), job_(job), protocol_(protocol), watch_(job) {
     if (watch_.applies())
-      for (Column& column : lowest_columns(job)) steps_.columns.push_back(std::move(column));
-    if (!request.out.empty()) course_ = calculated_course(job, protocol.repeat > 1);
+      for (TableColumn& column : lowest_columns(job)) steps_.columns.push_back(std::move(column));
+    if (!request.out.empty()) course_ = calculated_curves(job, protocol.repeat > 1);
   }
 
   void operator()(const solver::ProtocolStep& run) {
@@ -172,7 +172,7 @@ class Told {
     if (skipped_.rows.size() > 0) section.blocks.push_back(std::move(skipped_));
     said.sections.push_back(std::move(section));
     state_the_model(said, job_);
-    said.course = std::move(course_);
+    said.curves = std::move(course_);
     return said;
   }
 
@@ -209,7 +209,7 @@ class Told {
     p.x = x;
     p.y = y;
     ThinnedLine::Kept kept = line.kept();
-    p.series = {{"", Role::predicted}};
+    p.series = {{"", LineRole::predicted}};
     p.series.front().x = std::move(kept.x);
     p.series.front().y = std::move(kept.y);
     p.names = Plot::Names::none;
@@ -223,7 +223,7 @@ class Told {
   const model::Protocol& protocol_;
   Table steps_ = steps_table();
   study::PlatingWatch watch_;
-  std::optional<Course> course_;
+  std::optional<CurvesTable> course_;
   ThinnedLine voltage_, current_;
   std::vector<Stage> stages_;
   std::map<int, Met> plating_, doubts_, momentary_, outside_;  // outside the window between the cut-offs

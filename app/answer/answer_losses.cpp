@@ -4,7 +4,7 @@
 #include <cmath>
 
 #include "app/answer/answers.hpp"
-#include "app/answer/course.hpp"
+#include "app/answer/curves_table.hpp"
 #include "app/answer/curves_words.hpp"
 #include "app/answer/numbers.hpp"
 #include "app/answer/plating_words.hpp"
@@ -217,7 +217,7 @@ void add_parts(Section& section, const Said& s) {
                 "orders in which they could be switched off, so that the parts add up to what is missing."});
   if (s.found.curve.side) {
     Table lowest{"", "how near to plating it comes", lowest_columns(s.job), {}, read, read};
-    lowest.columns.insert(lowest.columns.begin(), Column{"", "charge", {}, read});
+    lowest.columns.insert(lowest.columns.begin(), TableColumn{"", "charge", {}, read});
     Row row{s.found.curve.label};
     add_lowest(row, s.job, s.found.curve.side);
     lowest.rows.add(row);
@@ -360,9 +360,9 @@ Answer losses(const Request& request, const Channels&, Job& job) {
   add_inside(said, job, found.curve, request.points);
   state_the_model(said, job);
   if (request.out.empty()) return said;
-  said.course = calculated_course(job);
+  said.curves = calculated_curves(job);
   const solver::StepSolution& step = found.curve.curve.step;
-  add_step(*said.course, job, step, solver::moments(step, request.points, true), 0, 1,
+  add_step(*said.curves, job, step, solver::moments(step, request.points, true), 0, 1,
            found.curve.side ? &*found.curve.side : nullptr);
   return said;
 }

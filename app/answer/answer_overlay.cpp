@@ -297,15 +297,15 @@ Section summary_section(const Job& job, const Overlay& overlay) {
 }
 
 /// Measured and calculated side by side, as columns.
-Course course_of(const Overlay& overlay) {
+CurvesTable course_of(const Overlay& overlay) {
   const Measure volts = measure<params::Voltage>();
-  Course course{{{"Test Time", measure<params::Time>("s")},
-                 {"Voltage", volts},
-                 {"Current", measure<params::Current>("A")},
-                 {"Step", Measure{}},
-                 {"Calculated Voltage", volts},
-                 {"Run", Measure{}}},
-                {}};
+  CurvesTable course{{{"Test Time", measure<params::Time>("s")},
+                      {"Voltage", volts},
+                      {"Current", measure<params::Current>("A")},
+                      {"Step", Measure{}},
+                      {"Calculated Voltage", volts},
+                      {"Run", Measure{}}},
+                     {}};
   const bool warmth = std::any_of(overlay.runs.begin(), overlay.runs.end(), [](const OverlaidRun& run) {
     return !run.steps.empty() && run.steps.front().predicts_temperature();
   });
@@ -393,7 +393,7 @@ Answer overlay(const Request& request, const Channels& channels, Job& job) {
   said.sections.push_back(numbers_section(overlay));
   said.sections.push_back(summary_section(job, overlay));
   state_the_model(said, job);
-  if (!request.out.empty()) said.course = course_of(overlay);
+  if (!request.out.empty()) said.curves = course_of(overlay);
   return said;
 }
 

@@ -12,7 +12,7 @@
 
 namespace onegrain::app::answer {
 
-using study::Jump;
+using study::JumpResistance;
 using study::MeasuredPulse;
 using study::PulseReport;
 using study::WithinFactor;
@@ -30,7 +30,9 @@ std::string name_of_pulse(const PulseReport& report, const MeasuredPulse& p) {
          (p.interruption ? " (long)" : "");
 }
 
-Cell maybe(const std::optional<double>& value, double factor = 1) { return value ? Cell(factor * *value) : Cell(); }
+TableCell maybe(const std::optional<double>& value, double factor = 1) {
+  return value ? TableCell(factor * *value) : TableCell();
+}
 std::optional<double> rest_of(const MeasuredPulse& p) { return p.interruption || !p.before ? p.after : p.before; }
 /// What the fit says of the resistance, where the pulse is believed.
 std::optional<double> resistance_by_fit(const MeasuredPulse& p) {
@@ -60,8 +62,9 @@ Table diffusion_table(const PulseReport& report) {
     table.rows.add({name_of_pulse(report, p), maybe(rest_of(p)),
                     p.stoichiometry ? fmt::format("{:.3f} \u00b1 {:.3f}", *p.stoichiometry, p.stoichiometry_spread)
                                     : std::string("-"),
-                    moved ? Cell(*p.after - *p.before) : Cell(), p.by_fit ? Cell(p.by_fit->value) : Cell(),
-                    D ? Cell(D->value) : Cell(), D ? Cell(D->factor) : Cell(), root ? Cell(root->value) : Cell(),
+                    moved ? TableCell(*p.after - *p.before) : TableCell(),
+                    p.by_fit ? TableCell(p.by_fit->value) : TableCell(), D ? TableCell(D->value) : TableCell(),
+                    D ? TableCell(D->factor) : TableCell(), root ? TableCell(root->value) : TableCell(),
                     D && root ? fmt::format("{:+.0f} %", 100 * (root->value / D->value - 1)) : std::string("-")});
   }
   return table;
@@ -82,10 +85,11 @@ Table resistance_table(const Job& job, const PulseReport& report) {
               {},
               read};
   for (const MeasuredPulse& p : report.pulses) {
-    const std::optional<Jump> jump = p.closest_jump();
+    const std::optional<JumpResistance> jump = p.closest_jump();
     table.rows.add({name_of_pulse(report, p), std::string(p.current > 0 ? "charge" : "discharge"), p.duration,
-                    std::abs(p.current), maybe(rest_of(p)), jump ? Cell(job.plate_area() * jump->resistance) : Cell(),
-                    jump ? Cell(jump->within) : Cell(), maybe(resistance_by_fit(p), job.plate_area()),
+                    std::abs(p.current), maybe(rest_of(p)),
+                    jump ? TableCell(job.plate_area() * jump->resistance) : TableCell(),
+                    jump ? TableCell(jump->within) : TableCell(), maybe(resistance_by_fit(p), job.plate_area()),
                     maybe(p.relaxation)});
   }
   return table;
@@ -245,17 +249,17 @@ Section summary_section(const Job& job, const PulseReport& report) {
 }
 
 /// pulses.csv: one row a pulse.
-Course pulses_course(const Job& job, const PulseReport& report) {
-  Course course{{{"Pulse", Measure{}},
-                 {"Start", measure<params::Time>("s")},
-                 {"Duration", measure<params::Time>("s")},
-                 {"Current", measure<params::Current>()},
-                 {"Rest Before", volt},
-                 {"Rest After", volt},
-                 {"Relaxation", millivolt},
-                 {"Resistance at Once", per_area},
-                 {"Resistance of the Fit", per_area}},
-                {}};
+CurvesTable pulses_curves(const Job& job, const PulseReport& report) {
+  CurvesTable course{{{"Pulse", Measure{}},
+                      {"Start", measure<params::Time>("s")},
+                      {"Duration", measure<params::Time>("s")},
+                      {"Current", measure<params::Current>()},
+                      {"Rest Before", volt},
+                      {"Rest After", volt},
+                      {"Relaxation", millivolt},
+                      {"Resistance at Once", per_area},
+                      {"Resistance of the Fit", per_area}},
+                     {}};
   if (!report.full_cell) {
     course.columns.insert(course.columns.end(), {{"Stoichiometry", Measure{}},
                                                  {"D/R2 by the Sphere", per_second},
@@ -277,10 +281,10 @@ Course pulses_course(const Job& job, const PulseReport& report) {
             maybe(resistance_by_fit(p), job.plate_area())};
     if (!report.full_cell) {
       row.push_back(maybe(p.stoichiometry));
-      row.push_back(p.by_fit ? Cell(p.by_fit->value) : Cell());
-      row.push_back(p.by_fit ? Cell(study::diffusivity(report, *p.by_fit).value) : Cell());
-      row.push_back(p.by_fit ? Cell(study::diffusivity(report, *p.by_fit).factor) : Cell());
-      row.push_back(p.by_square_root ? Cell(study::diffusivity(report, *p.by_square_root).value) : Cell());
+      row.push_back(p.by_fit ? TableCell(p.by_fit->value) : TableCell());
+      row.push_back(p.by_fit ? TableCell(study::diffusivity(report, *p.by_fit).value) : TableCell());
+      row.push_back(p.by_fit ? TableCell(study::diffusivity(report, *p.by_fit).factor) : TableCell());
+      row.push_back(p.by_square_root ? TableCell(study::diffusivity(report, *p.by_square_root).value) : TableCell());
     }
     course.rows.add(row);
   }
@@ -299,7 +303,7 @@ Answer pulses(const Request& request, const Channels& channels, Job& job) {
   Answer said;
   said.headline = pulses_headline(report);
   for (const MeasuredPulse& p : report.pulses) {
-    const std::optional<Jump> jump = p.closest_jump();
+    const std::optional<JumpResistance> jump = p.closest_jump();
     if (!jump || jump->resistance > 0) continue;
     take(said.findings, Finding{"no_resistance",
                                 fmt::format("the voltage jumps against the current at pulse {}: no resistance is below "
@@ -315,7 +319,7 @@ Answer pulses(const Request& request, const Channels& channels, Job& job) {
   section.blocks.push_back(Bullets{"How this was obtained", pulses_method(report)});
   said.sections.push_back(std::move(section));
   said.sections.push_back(summary_section(job, report));
-  said.more_courses.emplace_back("pulses.csv", pulses_course(job, report));
+  said.more_curves.emplace_back("pulses.csv", pulses_curves(job, report));
   return said;
 }
 

@@ -4,7 +4,7 @@
 #include <cmath>
 
 #include "app/answer/answers.hpp"
-#include "app/answer/course.hpp"
+#include "app/answer/curves_table.hpp"
 #include "app/answer/curves_words.hpp"
 #include "app/answer/numbers.hpp"
 #include "app/answer/plating_words.hpp"
@@ -96,7 +96,7 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
                {"note", "", {}, summary}}};
   const bool any_side = std::any_of(curves.begin(), curves.end(), [](const NamedCurve& c) { return c.side; });
   if (any_side)
-    for (Column& column : lowest_columns(job)) table.columns.push_back(std::move(column));
+    for (TableColumn& column : lowest_columns(job)) table.columns.push_back(std::move(column));
   if (arrays) {
     table.columns.insert(table.columns.end(), {{"time", "", measure<params::Time>("s"), summary},
                                                {"capacity", "", measure<params::Charge>(), summary},
@@ -115,12 +115,12 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
             std::abs(c.current) * area,
             c.capacity * area,
             c.capacity / job.base.one_hour_charge,
-            over_at_once(job, named) ? Cell() : Cell(c.mean_voltage),
+            over_at_once(job, named) ? TableCell() : TableCell(c.mean_voltage),
             c.energy * area,
             c.step.duration(),
             ended_by(c.step),
             trust.trusted(),
-            trust.trusted() ? Cell() : Cell(untrusted(trust))};
+            trust.trusted() ? TableCell() : TableCell(untrusted(trust))};
     if (any_side) add_lowest(row, job, named.side);
     if (arrays) {
       std::vector<double> time, capacity, voltage, negative, separator_side;
@@ -134,7 +134,7 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
         negative.push_back(p.terminal.negative_potential + p.terminal.negative_overpotential);
         separator_side.push_back(named.side ? named.side->at(t) : p.terminal.separator_side);
       }
-      row.insert(row.end(), {time, capacity, voltage, job.cell.is_full_cell() ? Cell(negative) : Cell(),
+      row.insert(row.end(), {time, capacity, voltage, job.cell.is_full_cell() ? TableCell(negative) : TableCell(),
                              separator_side});  // of the negative; half cell: of the working electrode
     }
     table.rows.add(row);
@@ -203,7 +203,7 @@ Plot capability_plot(const Job& job, const Curves& curves) {
     Some some = of_sense(curves, charge);
     if (some.empty()) continue;
     std::stable_sort(some.begin(), some.end(), [](auto* a, auto* b) { return a->c_rate < b->c_rate; });
-    Series line{sense_of(*some.front()), charge ? Role::other : Role::predicted};
+    Series line{sense_of(*some.front()), charge ? LineRole::other : LineRole::predicted};
     line.marked = true;
     Series::Also voltage{"mean voltage", measure<params::Voltage>(), {}};
     for (const NamedCurve* c : some) {
@@ -323,12 +323,12 @@ Answer curves_answer(const Request& request, const Job& job, bool arrays) {
   state_the_model(said, job);
 
   if (request.out.empty()) return said;
-  said.course = calculated_course(job);
+  said.curves = calculated_curves(job);
   double start = 0;
   int index = 0;
   for (const NamedCurve& c : curves) {
     const solver::StepSolution& step = c.curve.step;
-    add_step(*said.course, job, step, solver::moments(step, request.points, true), start, ++index,
+    add_step(*said.curves, job, step, solver::moments(step, request.points, true), start, ++index,
              c.side ? &*c.side : nullptr);
     start += step.duration();
   }

@@ -16,6 +16,7 @@ using params::KeyNode;
 using Form = KeyNode::Form;
 
 std::string what_it_takes(const KeyNode& node) {
+  if (!node.takes.empty()) return node.takes;
   switch (node.form) {
     case Form::version:
       return "1";
@@ -94,7 +95,11 @@ Answer schema(const Request& request, const Channels&) {
                      keys_of("material card", params::material_keys()),
                      keys_of("lithium metal card", params::lithium_metal_keys()),
                      keys_of("electrolyte card", params::electrolyte_keys()),
-                     keys_of("protocol", params::protocol_keys())};
+                     keys_of("protocol", params::protocol_keys()),
+                     keys_of("in place of any value", params::value_mapping(false)),
+                     keys_of("in place of a card's property", params::value_mapping(true)),
+                     keys_of("a property as formula or table", params::function_mapping(false)),
+                     keys_of("a potential as formula or table", params::function_mapping(true))};
   }
   return said;
 }

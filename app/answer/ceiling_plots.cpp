@@ -24,15 +24,15 @@ Plot potential_plot(const Job& job, double margin, const study::ChargePath& path
   plot.x = soc_axis();
   plot.y = {"Potential at the separator side", measure<params::Voltage>("V", 3)};
   plot.names = Plot::Names::right;
-  const auto line = [&](const char* label, Role role, const std::vector<double>& y) {
+  const auto line = [&](const char* label, LineRole role, const std::vector<double>& y) {
     Series s{label, role};
     s.x = path.soc;
     s.y = y;
     s.also.push_back({"cell", measure<params::Voltage>(), path.voltage});
     plot.series.push_back(std::move(s));
   };
-  line("at the separator side", Role::predicted, path.separator_side);
-  line("if the reaction were even", Role::other, path.even);
+  line("at the separator side", LineRole::predicted, path.separator_side);
+  line("if the reaction were even", LineRole::other, path.even);
   double lowest = 0, highest = 0;
   for (const auto* some : {&path.separator_side, &path.even}) {
     lowest = std::min(lowest, *std::min_element(some->begin(), some->end()));
@@ -66,7 +66,7 @@ Plot terminal_plot(const Job& job, const study::ChargePath& path) {
   plot.y = {"Voltage", measure<params::Voltage>()};
   plot.y.include = {rises ? *low : std::min(*low, cut_off - 0.05), rises ? cut_off + 0.08 : *high};
   plot.names = Plot::Names::none;
-  plot.series = {{"", Role::predicted}};
+  plot.series = {{"", LineRole::predicted}};
   plot.series.front().x = path.soc;
   plot.series.front().y = path.voltage;
   plot.zones.push_back(
@@ -134,7 +134,7 @@ Plot survival_plot(const Job& job, const study::CeilingFound& found) {
   plot.x = {"Charge rate as multiples of 1C", measure<params::Number>(nullptr, 3), {0.0}};
   plot.y = {"Share of the plausible cells that keep every limit", measure<params::Fraction>(nullptr, 3), {0.0, 1.0}};
   plot.names = Plot::Names::none;
-  Series line{"", Role::predicted};
+  Series line{"", LineRole::predicted};
   line.stepped = line.filled = true;
   const auto add = [&](double current, double share) {
     line.x.push_back(job.c_rate(current));
@@ -195,7 +195,7 @@ Plot temperature_plot(const Job& job, const study::CeilingFound& found) {
   plot.y.ticks = rate_ticks();
   plot.y.zero = "none";
   plot.names = Plot::Names::right;
-  const auto line = [&](const char* label, Role role, double study::CeilingAtTemperature::*current) {
+  const auto line = [&](const char* label, LineRole role, double study::CeilingAtTemperature::*current) {
     Series s{label, role};
     s.marked = true;
     for (const study::CeilingAtTemperature& t : found.temperatures) {
@@ -207,8 +207,9 @@ Plot temperature_plot(const Job& job, const study::CeilingFound& found) {
     }
     plot.series.push_back(std::move(s));
   };
-  line("the cell as the sheet has it", Role::other, &study::CeilingAtTemperature::current);
-  if (found.plausible) line("kept with confidence", Role::predicted, &study::CeilingAtTemperature::confident_current);
+  line("the cell as the sheet has it", LineRole::other, &study::CeilingAtTemperature::current);
+  if (found.plausible)
+    line("kept with confidence", LineRole::predicted, &study::CeilingAtTemperature::confident_current);
   const double zero = 273.15;
   for (const double end : {found.temperatures.front().temperature - 4, found.temperatures.back().temperature + 4})
     plot.x.include.push_back(end);

@@ -17,7 +17,7 @@ Plot staircase_plot(const Job& job, const study::CeilingFound& found) {
   plot.x = {"State of charge", measure<params::Fraction>(nullptr, 3)};
   plot.y = {"Charge rate as multiples of 1C", measure<params::Number>(nullptr, 3), {0.0}};
   plot.names = Plot::Names::right;
-  Series steps{"the steps", Role::predicted};
+  Series steps{"the steps", LineRole::predicted};
   steps.stepped = steps.filled = true;
   double highest = 0;
   for (const solver::StaircaseStep& step : s.staircase.steps) {
@@ -35,7 +35,7 @@ Plot staircase_plot(const Job& job, const study::CeilingFound& found) {
     highest = std::max(highest, job.c_rate(step.current));
     plot.stages.push_back({step.from, step.to, rate_words(job, step.current)});
   }
-  Series ride{"highest rate at each moment", Role::other};
+  Series ride{"highest rate at each moment", LineRole::other};
   for (std::size_t k = 0; k < s.ride.soc.size(); ++k) {
     ride.x.push_back(s.ride.soc[k]);
     ride.y.push_back(s.share * job.c_rate(s.ride.current[k]));

@@ -26,10 +26,9 @@ std::string called(const std::string& key) { return key == "working" ? "working 
 
 Figures electrode_figures(const params::ElectrodeBench& e) {
   Figures block{"bench." + e.key, called(e.key) + ": " + e.material, {}};
-  const auto add = [&](const char* key, const char* label, const params::Figure& from, const char* unit = nullptr) {
-    block.figures.push_back(figure(key, label, from, unit));
-  };
-  const auto add_if = [&](const char* key, const char* label, const std::optional<params::Figure>& from,
+  const auto add = [&](const char* key, const char* label, const params::BenchFigure& from,
+                       const char* unit = nullptr) { block.figures.push_back(figure(key, label, from, unit)); };
+  const auto add_if = [&](const char* key, const char* label, const std::optional<params::BenchFigure>& from,
                           const char* unit = nullptr) {
     if (from) add(key, label, *from, unit);
   };
@@ -147,16 +146,16 @@ Table rests_before_cut_offs(const std::vector<params::RestEnd>& ends) {
 
 }  // namespace
 
-Figure figure(std::string key, std::string label, const params::Figure& from, const char* unit) {
+Figure figure(std::string key, std::string label, const params::BenchFigure& from, const char* unit) {
   Figure made{std::move(key), std::move(label), from.value, {from.kind, unit}};
-  made.uncertainty = Uncertainty::plus_minus(from.plus_minus);
+  made.uncertainty = ErrorBar::plus_minus(from.plus_minus);
   return made;
 }
 
 std::vector<Block> cell_figures(const Job& job) {
   const params::Bench& b = job.bench;
   Figures cell{"bench", "cell", {}};
-  const auto add = [&](const char* key, const char* label, const params::Figure& from, const char* top,
+  const auto add = [&](const char* key, const char* label, const params::BenchFigure& from, const char* top,
                        const std::string& note) {
     cell.figures.push_back(figure(key, label, from));
     cell.figures.back().at_the_top = top;
@@ -199,7 +198,7 @@ Table currents(const Job& job) {
                {"hours", "", Measure{}, summary}}};  // a key from before units stood in keys
   for (const params::RateRow& r : job.bench.rates) {
     table.rows.add({r.name, r.c_rate, r.current, r.current_density,
-                    r.specific_current ? Cell(*r.specific_current) : Cell(), 3600 * r.hours, r.hours});
+                    r.specific_current ? TableCell(*r.specific_current) : TableCell(), 3600 * r.hours, r.hours});
   }
   return table;
 }

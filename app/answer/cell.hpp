@@ -19,6 +19,6 @@ Section what_went_in(const Job& job);
 bool invented(const Job& job);
 
 /// "+-" of a figure of the bench.
-Figure figure(std::string key, std::string label, const params::Figure& from, const char* unit = nullptr);
+Figure figure(std::string key, std::string label, const params::BenchFigure& from, const char* unit = nullptr);
 
 }  // namespace onegrain::app::answer

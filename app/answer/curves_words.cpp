@@ -97,7 +97,7 @@ std::vector<Series> lines(const Job& job, const std::vector<const NamedCurve*>& 
   std::vector<const NamedCurve*> by_rate = curves;
   std::stable_sort(by_rate.begin(), by_rate.end(), [](auto* a, auto* b) { return a->c_rate < b->c_rate; });
   for (const NamedCurve* c : by_rate) {
-    Series line{c->label, Role::in_order, static_cast<int>(drawn.size())};
+    Series line{c->label, LineRole::in_order, static_cast<int>(drawn.size())};
     line.doubtful = !solver::judge(c->curve.step).trusted();
     Series::Also voltage{"", measure<params::Voltage>(), {}}, time{"after", lasting(), {}},
         other{"negative against lithium", measure<params::Voltage>("V", 3), {}};
@@ -172,7 +172,7 @@ Plot grain_profile(const Job& job, const NamedCurve& c, bool positive) {
   for (const auto& [label, share] : shown) {
     const double t = share * step.duration();
     const Eigen::VectorXd x = positive ? step.positive_profile(t, rho) : step.negative_profile(t, rho);
-    Series line{label, Role::in_time, static_cast<int>(plot.series.size())};
+    Series line{label, LineRole::in_time, static_cast<int>(plot.series.size())};
     line.x.assign(rho.begin(), rho.end());
     line.y.assign(x.begin(), x.end());
     plot.description += fmt::format(" {}: {} at the centre, {} at the surface.", label, digits(line.y.front(), 3),

@@ -152,7 +152,7 @@ Section potentials_section(const study::Estimation& estimation) {
     plot.names = Plot::Names::none;
     plot.low = true;
     plot.levels = {{0, ""}};
-    Series line{"", Role::predicted};
+    Series line{"", LineRole::predicted};
     line.x = c.stoichiometry;
     line.y = c.correction;
     for (std::size_t i = 0; i < c.correction.size(); ++i) {

@@ -28,10 +28,10 @@ bool open_below(const study::Estimation& estimation, std::size_t k) {
   return p.lower_open || (free.logarithmic && !(p.lower > free.lower));
 }
 
-Uncertainty interval_of(const study::Estimation& estimation, std::size_t k) {
+ErrorBar interval_of(const study::Estimation& estimation, std::size_t k) {
   const solver::ProfileInterval& p = estimation.result.estimates[k].profile;
-  return Uncertainty::interval(open_below(estimation, k) ? -infinite : std::max(p.lower, estimation.free()[k].lower),
-                               open_above(estimation, k) ? infinite : p.upper);
+  return ErrorBar::interval(open_below(estimation, k) ? -infinite : std::max(p.lower, estimation.free()[k].lower),
+                            open_above(estimation, k) ? infinite : p.upper);
 }
 
 Table parameters_table(const study::Estimation& estimation) {
@@ -82,7 +82,7 @@ std::vector<Bar> bars(const study::Estimation& estimation) {
     const solver::Estimate& e = estimation.result.estimates[k];
     const solver::FreeParameter& p = estimation.free()[k];
     if (!(p.nominal > 0 && e.value > 0) || p.quantity == solver::FreeQuantity::start) continue;
-    const Uncertainty known = interval_of(estimation, k);
+    const ErrorBar known = interval_of(estimation, k);
     const bool tight = known.low > 0 && known.high < narrow * known.low, linear = !p.logarithmic && !tight;
     const auto over = [&](double value) {
       const double ratio = value / p.nominal;
@@ -177,7 +177,7 @@ Section correlation_section(const study::Estimation& estimation) {
     if (a + 1 < estimates.size()) shown.columns.push_back({"", fmt::format("{}.", a + 1), {}, page});
     Row cells = {fmt::format("{}. {}", a + 1, estimates[a].name)};
     for (std::size_t b = 0; b + 1 < estimates.size(); ++b)
-      cells.push_back(b < a ? Cell(fmt::format("{:+.2f}", row[b])) : Cell());
+      cells.push_back(b < a ? TableCell(fmt::format("{:+.2f}", row[b])) : TableCell());
     shown.rows.add(cells);
     for (std::size_t b = 0; b < a; ++b)
       if (std::abs(row[b]) > 0.9)

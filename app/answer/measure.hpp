@@ -46,7 +46,7 @@ inline Measure allowed_rate() {
 }
 
 /// How well a number is known, in SI like the number.
-struct Uncertainty {
+struct ErrorBar {
   enum class Form {
     none,
     plus_minus,  ///< `size` is the half-width of the 95 % interval
@@ -55,11 +55,11 @@ struct Uncertainty {
   };
   Form form = Form::none;
   double size = 0, low = 0, high = 0;
-  bool operator==(const Uncertainty&) const = default;
+  bool operator==(const ErrorBar&) const = default;
 
-  static Uncertainty plus_minus(double half_width) { return {Form::plus_minus, half_width}; }
-  static Uncertainty interval(double low, double high) { return {Form::interval, 0, low, high}; }
-  static Uncertainty within_factor(double factor) { return {Form::factor, factor}; }
+  static ErrorBar plus_minus(double half_width) { return {Form::plus_minus, half_width}; }
+  static ErrorBar interval(double low, double high) { return {Form::interval, 0, low, high}; }
+  static ErrorBar within_factor(double factor) { return {Form::factor, factor}; }
 };
 
 }  // namespace onegrain::app::answer

@@ -74,7 +74,7 @@ Plot voltage_plot(const std::vector<Compared>& curves, const ComparedOver& over)
   std::vector<Series> calculated;
   for (const Compared& c : curves) {
     const int order = static_cast<int>(plot.series.size());
-    Series measured{c.label, Role::measured, order}, model{c.label, Role::calculated, order};
+    Series measured{c.label, LineRole::measured, order}, model{c.label, LineRole::calculated, order};
     measured.x = model.x = c.x;
     measured.y = c.measured;
     model.y = c.model;
@@ -108,7 +108,7 @@ Plot residual_plot(const std::vector<Compared>& curves, const ComparedOver& over
   plot.levels = {{0, ""}};
   std::vector<double> all;
   for (const Compared& c : curves) {
-    Series line{c.label, Role::calculated, static_cast<int>(plot.series.size())};
+    Series line{c.label, LineRole::calculated, static_cast<int>(plot.series.size())};
     line.x = c.x;
     line.y = residuals(c);
     line.doubtful = c.doubtful;
@@ -233,8 +233,8 @@ std::string mended_words(const Recording& r) {
   return words;
 }
 
-std::vector<std::pair<Role, std::string>> compared_key() {
-  return {{Role::measured, "measured"}, {Role::calculated, "calculated"}};
+std::vector<std::pair<LineRole, std::string>> compared_key() {
+  return {{LineRole::measured, "measured"}, {LineRole::calculated, "calculated"}};
 }
 
 std::pair<double, double> robust_range(std::vector<double> values) {

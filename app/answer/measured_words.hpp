@@ -43,7 +43,7 @@ struct ComparedOver {
 std::vector<Block> compared_plots(const std::vector<Compared>& curves, const ComparedOver& over);
 
 /// What the looks of measured and calculated lines mean.
-std::vector<std::pair<Role, std::string>> compared_key();
+std::vector<std::pair<LineRole, std::string>> compared_key();
 
 /// Ends of a scale that shows nearly all values and zero: a few far off must not flatten the rest.
 std::pair<double, double> robust_range(std::vector<double> values);

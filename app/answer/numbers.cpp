@@ -88,7 +88,7 @@ std::string text_of(double si, const Measure& measure) {
   return with_unit(digits_of(si, measure) + (std::isfinite(si) ? measure.behind : ""), measure);
 }
 
-std::string cell_text(const Cell& cell, const Column& column) {
+std::string cell_text(const TableCell& cell, const TableColumn& column) {
   if (const auto* value = std::get_if<double>(&cell)) {
     if (!column.measure) return digits(*value);
     const Measure& m = *column.measure;
@@ -101,19 +101,19 @@ std::string cell_text(const Cell& cell, const Column& column) {
 }
 
 std::string text_of(const Figure& figure) {
-  const Uncertainty& known = figure.uncertainty;
+  const ErrorBar& known = figure.uncertainty;
   switch (known.form) {
-    case Uncertainty::Form::plus_minus:
+    case ErrorBar::Form::plus_minus:
       if (known.size > 0) {
         const auto [value, margin] = value_and_margin(figure);
         return with_unit(value + " \u00b1 " + margin, figure.measure);
       }
       break;
-    case Uncertainty::Form::interval:
+    case ErrorBar::Form::interval:
       return text_of(figure.value, figure.measure) + " (" + uncertainty_of(figure) + ")";
-    case Uncertainty::Form::factor:
+    case ErrorBar::Form::factor:
       return text_of(figure.value, figure.measure) + ", " + uncertainty_of(figure);
-    case Uncertainty::Form::none:
+    case ErrorBar::Form::none:
       break;
   }
   const Measure& m = figure.measure;
@@ -131,11 +131,11 @@ std::string text_of(const Amount& amount) {
 }
 
 std::string uncertainty_of(const Figure& figure) {
-  const Uncertainty& known = figure.uncertainty;
+  const ErrorBar& known = figure.uncertainty;
   switch (known.form) {
-    case Uncertainty::Form::plus_minus:
+    case ErrorBar::Form::plus_minus:
       return known.size > 0 ? "\u00b1 " + with_unit(value_and_margin(figure).second, figure.measure) : "";
-    case Uncertainty::Form::interval: {
+    case ErrorBar::Form::interval: {
       Measure down = figure.measure, up = figure.measure;  // an interval is never made narrower
       down.rounding = Rounding::down;
       up.rounding = Rounding::up;
@@ -145,9 +145,9 @@ std::string uncertainty_of(const Figure& figure) {
       if (!std::isfinite(known.high)) return "at least " + low;
       return low + " to " + high;
     }
-    case Uncertainty::Form::factor:
+    case ErrorBar::Form::factor:
       return "within a factor " + digits(known.size, 2);
-    case Uncertainty::Form::none:
+    case ErrorBar::Form::none:
       break;
   }
   return "";

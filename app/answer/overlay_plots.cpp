@@ -22,7 +22,7 @@ std::string voltage_title(const Job& job) { return job.cell.is_full_cell() ? "Vo
 
 /// What is known, as far as was measured, without its gaps: where rows lie wider apart than the smoothing reaches it is
 /// drawn straight across.
-Series derivative_line(const Derivative& d, const Derivative& measured, Role role, const char* label) {
+Series derivative_line(const Derivative& d, const Derivative& measured, LineRole role, const char* label) {
   Series line{label, role};
   for (std::size_t k = 0; k < d.x.size(); ++k) {
     if (!std::isfinite(d.value[k]) || d.x[k] < measured.x.front() || d.x[k] > measured.x.back()) continue;
@@ -82,8 +82,8 @@ std::optional<Plot> derivative_plot(const std::string& name, const Derivative& m
   plot.key = compared_key();
   plot.names = Plot::Names::none;
   plot.low = true;
-  plot.series = {derivative_line(measured, measured, Role::measured, "measured"),
-                 derivative_line(model, measured, Role::calculated, "calculated")};
+  plot.series = {derivative_line(measured, measured, LineRole::measured, "measured"),
+                 derivative_line(model, measured, LineRole::calculated, "calculated")};
   if (plot.series[0].x.size() < 2) return std::nullopt;
   by_voltage ? scale_to_peaks(plot) : scale_to_middle(plot);
   return plot;
@@ -236,8 +236,8 @@ std::vector<Block> yardstick_plots(const Overlay& overlay) {
     plot.x.logarithmic = true;
     plot.y = {"Off the measured curve, rms", measure<params::Voltage>("mV", 3), {0.0}};
     plot.names = Plot::Names::right;
-    Series model{"the model", Role::predicted}, line{"slow curve less one resistance", Role::other},
-        cells{"other cells, same test", Role::in_time};
+    Series model{"the model", LineRole::predicted}, line{"slow curve less one resistance", LineRole::other},
+        cells{"other cells, same test", LineRole::in_time};
     for (Series* s : {&model, &line, &cells}) s->marked = true;
     const auto add = [](Series& s, double x, const std::optional<double>& y) {
       if (!y) return;

@@ -16,13 +16,14 @@ namespace {
 
 const Measure in_mV = measure<params::Voltage>("mV", 3);
 
-Cell maybe(const std::optional<double>& value) { return value ? Cell(*value) : Cell(); }
+TableCell maybe(const std::optional<double>& value) { return value ? TableCell(*value) : TableCell(); }
 /// Nothing finer than 0.005 mV is worth a digit.
-Cell seen(double volts) { return std::abs(volts) < 5e-6 ? 0.0 : volts; }
-Cell seen(const std::optional<double>& volts) { return volts ? seen(*volts) : Cell(); }
+TableCell seen(double volts) { return std::abs(volts) < 5e-6 ? 0.0 : volts; }
+TableCell seen(const std::optional<double>& volts) { return volts ? seen(*volts) : TableCell(); }
 /// Of a predicted temperature [K].
-Cell in_kelvin(double study::Distance::*what, const OverlaidStep& s) {
-  return s.temperature_distance && s.temperature_distance->rows > 0 ? Cell((*s.temperature_distance).*what) : Cell();
+TableCell in_kelvin(double study::Distance::*what, const OverlaidStep& s) {
+  return s.temperature_distance && s.temperature_distance->rows > 0 ? TableCell((*s.temperature_distance).*what)
+                                                                    : TableCell();
 }
 double count(std::size_t n) { return static_cast<double>(n); }
 
@@ -40,10 +41,10 @@ std::vector<std::size_t> rows_kept(const OverlaidStep& s) {
 }
 
 Row summary_row(const OverlaidStep& s) {
-  const auto compared = [&](double value) { return s.distance.rows > 0 ? Cell(value) : Cell(); };
+  const auto compared = [&](double value) { return s.distance.rows > 0 ? TableCell(value) : TableCell(); };
   return {count(s.number + 1),
           std::string(params::step_kind_name(s.recorded.kind)),
-          s.c_rate > 0 ? Cell(s.c_rate) : Cell(),
+          s.c_rate > 0 ? TableCell(s.c_rate) : TableCell(),
           std::abs(s.recorded.mean_current),
           s.recorded.charge,
           maybe(s.temperature),
@@ -62,9 +63,9 @@ Row summary_row(const OverlaidStep& s) {
           in_kelvin(&study::Distance::mean, s),
           in_kelvin(&study::Distance::largest, s),
           maybe(s.lowest_separator_side),
-          s.model_ended_by ? Cell(std::string(solver::name_of(*s.model_ended_by))) : Cell(),
+          s.model_ended_by ? TableCell(std::string(solver::name_of(*s.model_ended_by))) : TableCell(),
           s.trust.trusted(),
-          s.trust.trusted() ? Cell() : Cell(untrusted(s.trust))};
+          s.trust.trusted() ? TableCell() : TableCell(untrusted(s.trust))};
 }
 
 void add_trace(Row& row, const OverlaidStep& s) {
@@ -82,8 +83,8 @@ void add_trace(Row& row, const OverlaidStep& s) {
       const study::Derivative* d = !*both       ? nullptr
                                    : by_voltage ? &(*both)->charge_by_voltage
                                                 : &(*both)->voltage_by_charge;
-      row.push_back(d ? Cell(d->x) : Cell());
-      row.push_back(d ? Cell(d->value) : Cell());
+      row.push_back(d ? TableCell(d->x) : TableCell());
+      row.push_back(d ? TableCell(d->value) : TableCell());
     }
   }
 }
@@ -143,10 +144,10 @@ Table terminal_steps(const OverlaidRun& run) {
   for (const OverlaidStep& s : run.steps) {
     const bool compared = s.distance.rows > 0;
     table.rows.add({count(s.number + 1), called(params::step_kind_name(s.recorded.kind), s), nominal_rate(s.c_rate),
-                    maybe(s.temperature), compared ? seen(s.distance.rms) : Cell(),
-                    compared ? seen(s.distance.mean) : Cell(), compared ? seen(s.distance.largest) : Cell(),
-                    s.c_rate > 0 ? Cell(s.capacity) : Cell(), maybe(s.model_capacity), seen(s.model_rms_there),
-                    seen(s.resistance_rms), seen(s.between_cells_rms),
+                    maybe(s.temperature), compared ? seen(s.distance.rms) : TableCell(),
+                    compared ? seen(s.distance.mean) : TableCell(), compared ? seen(s.distance.largest) : TableCell(),
+                    s.c_rate > 0 ? TableCell(s.capacity) : TableCell(), maybe(s.model_capacity),
+                    seen(s.model_rms_there), seen(s.resistance_rms), seen(s.between_cells_rms),
                     std::string(s.resistance_fitted_here ? "resistance fitted here" : "")});
   }
   return table;
@@ -170,10 +171,10 @@ Table page_steps(const Overlay& overlay) {
   for (const StepAt place : all_steps(overlay)) {
     const OverlaidStep& s = overlay.at(place);
     const bool compared = s.distance.rows > 0;
-    table.rows.add({called(names.full(place), s), maybe(s.temperature), compared ? seen(s.distance.rms) : Cell(),
-                    compared ? seen(s.distance.mean) : Cell(), compared ? seen(s.distance.largest) : Cell(),
+    table.rows.add({called(names.full(place), s), maybe(s.temperature), compared ? seen(s.distance.rms) : TableCell(),
+                    compared ? seen(s.distance.mean) : TableCell(), compared ? seen(s.distance.largest) : TableCell(),
                     std::to_string(s.distance.rows) + " of " + std::to_string(s.time.size()),
-                    s.is_sweep() ? Cell(s.capacity) : Cell(), maybe(s.model_capacity)});
+                    s.is_sweep() ? TableCell(s.capacity) : TableCell(), maybe(s.model_capacity)});
   }
   return table;
 }

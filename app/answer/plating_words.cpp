@@ -106,14 +106,14 @@ void PlatingTold::tell(Answer& said) const {
   said.recommends = true;
 }
 
-std::vector<Column> lowest_columns(const Job& job) {
+std::vector<TableColumn> lowest_columns(const Job& job) {
   return {{"", job.cell.is_full_cell() ? "negative, lowest" : "against lithium, lowest", {}, read},
           {"lowest_separator_side", "", measure<params::Voltage>(), summary}};
 }
 
 void add_lowest(Row& row, const Job& job, const std::optional<study::SeparatorSide>& side) {
   row.emplace_back(lowest_words(job, side));
-  row.push_back(side ? Cell(side->lowest()) : Cell());
+  row.push_back(side ? TableCell(side->lowest()) : TableCell());
 }
 
 }  // namespace onegrain::app::answer

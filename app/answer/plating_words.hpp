@@ -42,7 +42,7 @@ class PlatingTold {
 
 /// The columns "negative, lowest" of a table of charges, and their cells for one of them: "-117 mV: can plate",
 /// "4.1 mV: too near", "35 mV"; nothing where there is no such potential.
-std::vector<Column> lowest_columns(const Job& job);
+std::vector<TableColumn> lowest_columns(const Job& job);
 void add_lowest(Row& row, const Job& job, const std::optional<study::SeparatorSide>& side);
 
 }  // namespace onegrain::app::answer

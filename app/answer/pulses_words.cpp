@@ -180,8 +180,8 @@ std::optional<Plot> diffusion_plot(const PulseReport& report) {
   plot.y = {"D, logarithmic", measure<params::Diffusivity>("m2/s", 3)};
   plot.y.logarithmic = true;
   plot.names = Plot::Names::none;
-  plot.key = {{Role::predicted, "diffusion in a sphere"}, {Role::other, "square-root formula"}};
-  Series sphere{"diffusion in a sphere", Role::predicted}, root{"square-root formula", Role::other};
+  plot.key = {{LineRole::predicted, "diffusion in a sphere"}, {LineRole::other, "square-root formula"}};
+  Series sphere{"diffusion in a sphere", LineRole::predicted}, root{"square-root formula", LineRole::other};
   for (Series* s : {&sphere, &root})
     s->also = {{"pulse", counted(), {}},
                {"known within a factor", measure<params::Number>(nullptr, 2), {}},
@@ -250,11 +250,11 @@ Plot pulse_plot(const MeasuredPulse& pulse) {
                                   3),
             {0.0}};
   plot.y = {"Voltage", measure<params::Voltage>("V", 5)};
-  plot.key = {{Role::measured, "measured"}, {Role::calculated, "diffusion in a sphere"}};
+  plot.key = {{LineRole::measured, "measured"}, {LineRole::calculated, "diffusion in a sphere"}};
   plot.names = Plot::Names::none;
   plot.stages = {
       {0, pulse.rows.fit_from, ""}, {pulse.rows.fit_from, off, "pulse, fitted"}, {off, last, "rest, fitted"}};
-  Series measured{"measured", Role::measured}, fitted{"diffusion in a sphere", Role::calculated};
+  Series measured{"measured", LineRole::measured}, fitted{"diffusion in a sphere", LineRole::calculated};
   bool resting = false;
   for (std::size_t k = 0; k < rows.time.size(); ++k) {
     // the switch of the current is a jump, which no line should lean across

@@ -195,7 +195,7 @@ void add_records(Section& section, const std::vector<CheckedFile>& files) {
              {},
              summary};
   const auto words = [](const std::string& text) {
-    Cell cell;
+    TableCell cell;
     if (!text.empty()) cell = params::valid_utf8(text);
     return cell;
   };

@@ -41,7 +41,7 @@ void put(std::string& bytes, const T& value) {
   bytes.append(reinterpret_cast<const char*>(&value), sizeof value);
 }
 
-void put_cell(std::string& bytes, const Cell& cell) {
+void put_cell(std::string& bytes, const TableCell& cell) {
   bytes += static_cast<char>(cell.index());
   if (const auto* number = std::get_if<double>(&cell)) put(bytes, *number);
   if (const auto* yes = std::get_if<bool>(&cell)) put(bytes, *yes);
@@ -69,7 +69,7 @@ T get(std::FILE* file) {
   return value;
 }
 
-Cell get_cell(std::FILE* file) {
+TableCell get_cell(std::FILE* file) {
   switch (get<char>(file)) {
     case 1:
       return get<double>(file);
@@ -93,8 +93,8 @@ Cell get_cell(std::FILE* file) {
 }
 
 std::size_t size_of(const Row& row) {
-  std::size_t bytes = sizeof(Row) + row.size() * sizeof(Cell);
-  for (const Cell& cell : row) {
+  std::size_t bytes = sizeof(Row) + row.size() * sizeof(TableCell);
+  for (const TableCell& cell : row) {
     if (const auto* text = std::get_if<std::string>(&cell)) bytes += text->size();
     if (const auto* array = std::get_if<std::vector<double>>(&cell)) bytes += array->size() * sizeof(double);
   }
@@ -111,7 +111,7 @@ struct Rows::Store {
   void write(const Row& row) {
     std::string text;
     put(text, row.size());
-    for (const Cell& cell : row) put_cell(text, cell);
+    for (const TableCell& cell : row) put_cell(text, cell);
     if (std::fwrite(text.data(), 1, text.size(), file.get()) != text.size())
       throw NotCompleted(std::string("the file of temporary rows cannot be written: ") + std::strerror(errno));
   }
@@ -146,7 +146,7 @@ void Rows::each(const std::function<bool(const Row&)>& see) const {
   std::rewind(s.file.get());
   for (std::size_t k = 0; k < s.count; ++k) {
     Row row(get<std::size_t>(s.file.get()));
-    for (Cell& cell : row) cell = get_cell(s.file.get());
+    for (TableCell& cell : row) cell = get_cell(s.file.get());
     if (!see(row)) break;
   }
   std::fseek(s.file.get(), 0, SEEK_END);  // a row may still be added

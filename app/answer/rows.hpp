@@ -15,25 +15,25 @@ namespace onegrain::app::answer {
 struct Amount {
   double value = 0;
   Measure measure;
-  Uncertainty uncertainty{};
+  ErrorBar uncertainty{};
   bool operator==(const Amount&) const = default;
 };
 
 /// What stands in a cell of a table: nothing, a number in SI, yes or no, text, a whole array (summary only), or a
 /// number with its own measure.
-struct Cell : std::variant<std::monostate, double, bool, std::string, std::vector<double>, Amount> {
+struct TableCell : std::variant<std::monostate, double, bool, std::string, std::vector<double>, Amount> {
   using Alternatives = std::variant<std::monostate, double, bool, std::string, std::vector<double>, Amount>;
   using Alternatives::Alternatives;
   // Where memory runs out within the copy of a variant of these types, libstdc++ 12 destroys what was never made and
   // jumps anywhere; an assignment makes the copy first.
   // NOLINTNEXTLINE(bugprone-copy-constructor-init,readability-redundant-member-init)
-  Cell(const Cell& other) : Alternatives() { Alternatives::operator=(other); }
-  Cell(Cell&&) noexcept = default;
-  Cell& operator=(const Cell&) = default;
-  Cell& operator=(Cell&&) noexcept = default;
-  Cell() = default;
+  TableCell(const TableCell& other) : Alternatives() { Alternatives::operator=(other); }
+  TableCell(TableCell&&) noexcept = default;
+  TableCell& operator=(const TableCell&) = default;
+  TableCell& operator=(TableCell&&) noexcept = default;
+  TableCell() = default;
 };
-using Row = std::vector<Cell>;
+using Row = std::vector<TableCell>;
 
 /// Rows of a table or of a long series, written once from first to last and then read as often as renderings ask.
 ///

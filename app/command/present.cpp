@@ -83,8 +83,8 @@ void present(const Request& request, const Channels& channels, const Answer& sai
   if (!said.unsound.empty()) throw UnsoundInput(said.unsound);
   if (request.out.empty()) return;
   ResultFolder folder(request.out, said.command);
-  if (said.course) folder.add("curves.csv", [&](std::ostream& out) { render::write_curves(out, *said.course); });
-  for (const auto& more : said.more_courses)
+  if (said.curves) folder.add("curves.csv", [&](std::ostream& out) { render::write_curves(out, *said.curves); });
+  for (const auto& more : said.more_curves)
     folder.add(more.first, [&more](std::ostream& out) { render::write_curves(out, more.second); });
   for (const auto& [name, content] : said.more_files) folder.add(name, content);
   folder.add("summary.json", [&](std::ostream& out) { render::write_summary(out, said); });

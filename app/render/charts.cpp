@@ -45,19 +45,19 @@ json axis(const Axis& a) {
   return j;
 }
 
-const char* name_of(Role role) {
+const char* name_of(LineRole role) {
   switch (role) {
-    case Role::predicted:
+    case LineRole::predicted:
       return "predicted";
-    case Role::other:
+    case LineRole::other:
       return "other";
-    case Role::in_order:
+    case LineRole::in_order:
       return "in_order";
-    case Role::in_time:
+    case LineRole::in_time:
       return "in_time";
-    case Role::measured:
+    case LineRole::measured:
       return "measured";
-    case Role::calculated:
+    case LineRole::calculated:
       return "calculated";
   }
   return "";

@@ -9,7 +9,7 @@
 
 namespace onegrain::app::render {
 
-void write_curves(std::ostream& out, const answer::Course& course) {
+void write_curves(std::ostream& out, const answer::CurvesTable& course) {
   std::vector<Scale> scales;
   const char* before = "";
   for (const auto& [title, measure] : course.columns) {

@@ -126,8 +126,9 @@ class Writer {
 
   ordered_json value(const KeyNode& node, bool scaled) {
     const ordered_json plain = scalar(node);
-    ordered_json properties = {{"value", plain}, {"spread", spread()}, {"source", any_text}};
-    if (scaled) properties["scaled_by"] = {{"type", "number"}, {"exclusiveMinimum", 0}};
+    ordered_json properties = ordered_json::object();
+    for (const KeyNode& key : params::value_mapping(scaled).keys)
+      properties[key.key] = key.key == "value" ? plain : of_a_mapping(key);
     return {{"anyOf",
              {plain,
               {{"type", "object"},
@@ -136,11 +137,22 @@ class Writer {
                {"additionalProperties", false}}}}};
   }
 
-  ordered_json spread() {
-    return shared(
-        "spread",
-        {{"description", "half-width of the 95 % interval: with a unit, as a percentage of the value, or 'factor 3'"},
-         {"type", ordered_json::array({"string", "number"})}});
+  /// A key of the mappings that may stand for a value or give a function.
+  ordered_json of_a_mapping(const KeyNode& key) {
+    const ordered_json text_or_number = ordered_json::array({"string", "number"});
+    ordered_json schema = {{"description", key.help}};
+    if (key.key == "source" || key.key == "note") {
+      schema.update(any_text);
+    } else if (key.key == "scaled_by") {
+      schema.update({{"type", "number"}, {"exclusiveMinimum", 0}});
+    } else if (key.key == "range") {
+      schema.update({{"type", "array"}, {"minItems", 2}, {"maxItems", 2}, {"items", {{"type", text_or_number}}}});
+    } else if (key.key == "spread" || key.key == "expression") {
+      schema["type"] = text_or_number;
+    } else {
+      schema["type"] = "string";
+    }
+    return key.key == "spread" ? shared("spread", schema) : schema;
   }
 
   /// A formula or a table; that of a potential holds more keys.
@@ -149,24 +161,9 @@ class Writer {
     const std::string variables = node.variable == "c"   ? "c (salt, mol/L) and T (kelvin)"
                                   : node.variable == "x" ? "x (filled share of the sites) and T (kelvin)"
                                                          : "T (kelvin)";
-    ordered_json properties = {
-        {"expression",
-         {{"description", "formula of " + variables}, {"type", ordered_json::array({"string", "number"})}}},
-        {"table", {{"description", "name of a delimited file beside this one"}, {"type", "string"}}},
-        {"unit", {{"description", "of the formula"}, {"type", "string"}}},
-        {"range",
-         {{"description", "where it was measured"},
-          {"type", "array"},
-          {"minItems", 2},
-          {"maxItems", 2},
-          {"items", {{"type", ordered_json::array({"string", "number"})}}}}},
-        {"spread", spread()},
-        {"source", any_text}};
-    if (potential) {
-      properties["note"] = any_text;
-    } else {
-      properties["scaled_by"] = {{"type", "number"}, {"exclusiveMinimum", 0}};
-    }
+    ordered_json properties = ordered_json::object();
+    for (const KeyNode& key : params::function_mapping(potential).keys) properties[key.key] = of_a_mapping(key);
+    properties["expression"]["description"] = "formula of " + variables;
     for (const KeyNode& key : node.keys) properties[key.key] = described(key);
     ordered_json by_formula = with_key("expression"), by_table = with_key("table");
     if (!potential && !node.kind->dimension.none()) by_formula["required"].push_back("unit");

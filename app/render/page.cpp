@@ -31,7 +31,7 @@ json table_json(const answer::Table& table) {
   json columns = json::array(), rows = json::array();
   std::vector<std::size_t> shown;
   for (std::size_t k = 0; k < table.columns.size(); ++k) {
-    const Column& c = table.columns[k];
+    const TableColumn& c = table.columns[k];
     if (!(c.places & page)) continue;
     shown.push_back(k);
     columns.push_back({{"head", c.measure ? titled(capital(c.label), *c.measure) : capital(c.label)},
@@ -113,7 +113,7 @@ void tell_the_handles(json& document) {
 
 json footer(const Answer& said) {
   json rows = json::array({{"program", "onegrain " + said.version}, {"command", said.command}});
-  for (const SourceFile& file : said.files)
+  for (const UsedFile& file : said.files)
     rows.push_back({file.shipped ? "shipped file" : "file", file.name + ", SHA-256 " + file.sha256});
   return {{"title", "Where this page comes from"}, {"rows", rows}};
 }
@@ -130,7 +130,7 @@ json page_document(const Answer& said) {
   for (const Figure& f : said.important) {
     Figure alone = f;
     alone.measure.digits = std::min(alone.measure.digits, 3);
-    const std::string value = f.uncertainty.form == Uncertainty::Form::plus_minus && f.uncertainty.size > 0
+    const std::string value = f.uncertainty.form == ErrorBar::Form::plus_minus && f.uncertainty.size > 0
                                   ? value_of(f)  // to the digits of its uncertainty
                                   : text_of(alone.value, alone.measure);
     j["key"].push_back(

@@ -69,13 +69,13 @@ ordered_json as_json(double si, const Measure& measure) {
   return number(machine_number(si, measure));
 }
 
-ordered_json as_json(double si, const Measure& m, const Uncertainty& known) {
+ordered_json as_json(double si, const Measure& m, const ErrorBar& known) {
   ordered_json json{{"value", as_json(si, m)}};
   const auto width = [&](double size) { return number(m.kind->dimension.none() ? size : Scale(m).difference(size)); };
-  if (known.form == Uncertainty::Form::interval) {
+  if (known.form == ErrorBar::Form::interval) {
     json["lower"] = as_json(known.low, m);
     json["upper"] = as_json(known.high, m);
-  } else if (known.form == Uncertainty::Form::factor) {
+  } else if (known.form == ErrorBar::Form::factor) {
     json["within_factor"] = number(known.size);
   } else {
     json["plus_minus"] = width(known.size);
@@ -89,8 +89,8 @@ ordered_json as_json(const Figure& figure) {
 }
 
 ordered_json as_json(const Amount& amount) {
-  return amount.uncertainty.form == Uncertainty::Form::none ? as_json(amount.value, amount.measure)
-                                                            : as_json(amount.value, amount.measure, amount.uncertainty);
+  return amount.uncertainty.form == ErrorBar::Form::none ? as_json(amount.value, amount.measure)
+                                                         : as_json(amount.value, amount.measure, amount.uncertainty);
 }
 
 ordered_json list_of(const std::vector<double>& array, const Measure& measure) {
@@ -164,7 +164,7 @@ void write_rows(std::ostream& out, const answer::Table& table, std::size_t depth
     return;
   }
   std::vector<std::string> keys;
-  for (const Column& column : table.columns)
+  for (const TableColumn& column : table.columns)
     keys.push_back(
         column.places & summary && !column.key.empty() ? key_of(column.key, column.measure.value_or(Measure{})) : "");
   const char* before = "[\n";
@@ -227,7 +227,7 @@ void write_summary(std::ostream& out, const Answer& said) {
   if (!said.subject.empty()) root.put("sheet", said.subject);
   if (!said.subject.empty() || !said.files.empty()) {
     ordered_json files = ordered_json::array();
-    for (const SourceFile& file : said.files)
+    for (const UsedFile& file : said.files)
       files.push_back({{"name", file.name}, {"shipped", file.shipped}, {"sha256", file.sha256}});
     root.put("files", std::move(files));
   }

@@ -12,12 +12,12 @@ std::size_t width(const std::string& text) {
   return static_cast<std::size_t>(std::count_if(text.begin(), text.end(), [](char c) { return (c & 0xC0) != 0x80; }));
 }
 
-void Table::add(std::vector<std::string> cells) {
+void PrintedTable::add(std::vector<std::string> cells) {
   cells.resize(headings_.size());
   rows_.push_back(std::move(cells));
 }
 
-std::string Table::text() const {
+std::string PrintedTable::text() const {
   std::vector<std::size_t> widths;
   for (std::size_t k = 0; k < headings_.size(); ++k) {
     std::size_t w = std::max(width(headings_[k].title), width(headings_[k].unit));

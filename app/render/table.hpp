@@ -6,7 +6,7 @@
 namespace onegrain::app {
 
 /// A table for the terminal: columns as wide as their widest cell, numbers to the right, words to the left.
-class Table {
+class PrintedTable {
  public:
   enum class Align { left, right };
   struct Heading {
@@ -15,7 +15,7 @@ class Table {
     std::string unit = {};  ///< in a second line of the headings
   };
 
-  explicit Table(std::vector<Heading> headings) : headings_(std::move(headings)) {}
+  explicit PrintedTable(std::vector<Heading> headings) : headings_(std::move(headings)) {}
   void add(std::vector<std::string> cells);
   /// With a rule under the headings. Ends with a line end.
   std::string text() const;

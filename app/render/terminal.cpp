@@ -14,22 +14,22 @@ using namespace answer;
 namespace {
 
 /// A number that is missing has a dash.
-std::string shown_cell(const Cell& cell, const Column& column) {
+std::string shown_cell(const TableCell& cell, const TableColumn& column) {
   return std::holds_alternative<std::monostate>(cell) && column.measure ? "-" : cell_text(cell, column);
 }
 
 void print_table(std::ostream& out, const answer::Table& table) {
   std::vector<std::size_t> shown;
-  std::vector<app::Table::Heading> headings;
+  std::vector<PrintedTable::Heading> headings;
   for (std::size_t k = 0; k < table.columns.size(); ++k) {
-    const Column& column = table.columns[k];
+    const TableColumn& column = table.columns[k];
     if (!(column.places & terminal)) continue;
     shown.push_back(k);
-    headings.push_back({column.label, column.measure ? app::Table::Align::right : app::Table::Align::left,
+    headings.push_back({column.label, column.measure ? PrintedTable::Align::right : PrintedTable::Align::left,
                         column.measure ? unit_of(*column.measure) : ""});
   }
   if (table.titled & terminal) out << table.title << "\n";
-  app::Table text(std::move(headings));
+  PrintedTable text(std::move(headings));
   const std::size_t count = table.rows.size();
   const std::size_t head = count > most_rows ? most_rows - 20 : count, tail = count > most_rows ? count - 20 : count;
   std::size_t k = 0;
@@ -49,7 +49,7 @@ void print_table(std::ostream& out, const answer::Table& table) {
 }
 
 void print_figures(std::ostream& out, const Figures& block) {
-  app::Table text({{"quantity", app::Table::Align::left}, {"value", app::Table::Align::left}});
+  PrintedTable text({{"quantity", PrintedTable::Align::left}, {"value", PrintedTable::Align::left}});
   for (const Figure& figure : block.figures)
     if (figure.places & terminal) text.add({figure.label, text_of(figure)});
   out << text.text();

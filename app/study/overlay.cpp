@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 
+#include "model/root_search.hpp"
 #include "solver/estimation/pulses.hpp"
 
 namespace onegrain::app::study {
@@ -135,16 +136,15 @@ std::optional<double> model_capacity(const OverlaidStep& step, const Followed& f
     const solver::StepSolution& part = f.done.steps[j];
     last = j;
     if (f.done.starts[j] < begins - 1e-9) continue;
-    const auto beyond = [&](double t) { return sense * (part.at(t).terminal.voltage - r.last_voltage) >= 0; };
+    const auto beyond = [&](double t) { return sense * (part.at(t).terminal.voltage - r.last_voltage); };
     constexpr int looks = 400;
     double before = 0;
     // the first moments belong to the jump, in which a voltage may be passed and left again
     for (int k = 1; k <= looks; ++k) {
-      double t = part.duration() * k / looks;
-      if (beyond(t)) {
-        double low = before;
-        for (int n = 0; n < 40; ++n) (beyond(0.5 * (low + t)) ? t : low) = 0.5 * (low + t);
-        return passed + std::abs(r.mean_current) * t;
+      const double t = part.duration() * k / looks;
+      if (beyond(t) >= 0) {
+        const double met = beyond(before) < 0 ? model::bracketed_root(beyond, before, t) : before;
+        return passed + std::abs(r.mean_current) * met;
       }
       before = t;
     }

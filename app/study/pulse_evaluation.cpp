@@ -119,7 +119,7 @@ class Evaluation {
   }
 
  private:
-  Jump jump(std::size_t with, std::size_t without) const {
+  JumpResistance jump(std::size_t with, std::size_t without) const {
     const params::Record& r = steps_.record;
     return {(r.voltage[with] - r.voltage[without]) / (r.current[with] - r.current[without]),
             std::abs(r.time[with] - r.time[without])};

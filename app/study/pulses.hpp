@@ -16,7 +16,7 @@ namespace onegrain::app::study {
 inline constexpr double normal_95 = 1.96;
 
 /// Resistance from the jump of the voltage between two rows, one with current and one without.
-struct Jump {
+struct JumpResistance {
   double resistance;  ///< [ohm]
   double within;      ///< time between the two rows [s]
 };
@@ -80,7 +80,7 @@ struct MeasuredPulse {
       stoichiometry;                ///< of the working electrode, half way through the pulse; interruption: at its rest
   double stoichiometry_spread = 0;  ///< half-width of about 95 %
   Anchor stoichiometry_from;
-  std::optional<Jump> on, off;
+  std::optional<JumpResistance> on, off;
   std::optional<double> relaxation;  ///< from the first row of the rest to its end: concentrations evening out [V]
   std::optional<WithinFactor> by_square_root;  ///< D / R^2 by the square-root law [1/s]
   std::optional<double> by_two_points;         ///< D / R^2 by the sphere, from the same two numbers [1/s]
@@ -92,7 +92,7 @@ struct MeasuredPulse {
   solver::PulseFit fit;
 
   /// That of which the rows lie closer together.
-  std::optional<Jump> closest_jump() const { return on && (!off || on->within <= off->within) ? on : off; }
+  std::optional<JumpResistance> closest_jump() const { return on && (!off || on->within <= off->within) ? on : off; }
 };
 
 struct PulseReport {

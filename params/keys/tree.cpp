@@ -64,6 +64,53 @@ KeyNode protocol_keys() {
   return node;
 }
 
+namespace {
+
+KeyNode in_words(const char* key, bool needed, const char* takes, const char* help) {
+  KeyNode node;
+  node.key = key;
+  node.form = KeyNode::Form::text;
+  node.needed = needed;
+  node.takes = takes;
+  node.help = help;
+  return node;
+}
+
+KeyNode spread_key() {
+  return in_words("spread", false, "a value with its unit | 5 % | factor 3",
+                  "half-width of the 95 % interval: with a unit, as a percentage of the value, or 'factor 3'");
+}
+KeyNode source_key() { return in_words("source", false, "words", "where it comes from"); }
+KeyNode scale_key() {
+  return in_words("scaled_by", false, "a number, greater than 0",
+                  "what it is multiplied by; the spread is that of the product");
+}
+
+}  // namespace
+
+KeyNode value_mapping(bool scaled) {
+  KeyNode node;
+  node.keys = {in_words("value", true, "a number with a unit", "the value itself"), spread_key(), source_key()};
+  if (scaled) node.keys.push_back(scale_key());
+  return node;
+}
+
+KeyNode function_mapping(bool potential) {
+  KeyNode node;
+  node.keys = {
+      in_words("expression", false, "a formula", "of x (filled share of the sites), c (salt, mol/L) and T (kelvin)"),
+      in_words("table", false, "the name of a file", "a delimited file beside this one"),
+      in_words("unit", false, "a unit", "of what a formula gives; that of a potential is in volts without it"),
+      in_words("range", false, "[from, to]", "where it was measured"),
+      spread_key(),
+      source_key()};
+  node.keys.push_back(potential ? in_words("note", false, "words", "anything worth knowing") : scale_key());
+  Alternatives either;
+  either.sets = {Alternative{{"expression"}}, Alternative{{"table"}}};
+  node.alternatives = {either};
+  return node;
+}
+
 std::string quantity_pattern(const Kind& kind) {
   const std::string number = R"([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?)";
   std::string names;

@@ -100,6 +100,7 @@ struct KeyNode {
   Limits limits;
   std::string unit;                  ///< in which limits are told; empty: that of the kind
   std::string otherwise;             ///< the default as text; may be empty
+  std::string takes;                 ///< what it takes, where that is said in words of its own
   std::string variable;              ///< of a property: "x", "c" or none
   std::vector<std::string> choices;  ///< of a choice
   std::vector<KeyNode> keys;         ///< of a group; of a card, where it stands in place of its name
@@ -251,6 +252,14 @@ KeyNode material_keys();
 KeyNode lithium_metal_keys();
 KeyNode electrolyte_keys();
 KeyNode protocol_keys();
+
+/// The mapping that may stand in place of a value.
+/// @param scaled  of a property of a card: its value may be multiplied
+KeyNode value_mapping(bool scaled);
+
+/// The mapping that gives a property, or a potential, as a formula or a table; a potential's further keys stand with
+/// it.
+KeyNode function_mapping(bool potential);
 
 /// A pattern (ECMA 262) for a number with a unit of this dimension: units of one word by their names, others by their
 /// form alone, since a pattern cannot multiply dimensions.

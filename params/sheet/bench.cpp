@@ -133,12 +133,12 @@ Row half_widths(const Sheet& sheet, const Row& centre) {
   return variance;
 }
 
-Figure figure(double value, double plus_minus, const Kind& kind) {
+BenchFigure figure(double value, double plus_minus, const Kind& kind) {
   // what is below round-off of a difference is no uncertainty
   return {value, plus_minus > 1e-9 * std::abs(value) ? plus_minus : 0, &kind};
 }
 
-std::optional<Figure> maybe(double value, double plus_minus, const Kind& kind) {
+std::optional<BenchFigure> maybe(double value, double plus_minus, const Kind& kind) {
   if (!std::isfinite(value)) return std::nullopt;
   return figure(value, plus_minus, kind);
 }
@@ -300,7 +300,7 @@ const char* capacity_ratio_basis(const Sheet& sheet) {
                               : "the negative's room over the charge between the cut-offs";
 }
 
-std::string Figure::text(int digits) const {
+std::string BenchFigure::text(int digits) const {
   if (!(plus_minus > 0)) return show(value, *kind, digits);
   // Both to the second significant digit of the uncertainty: 2.918 ± 0.085 mAh
   const bool has_unit = *kind->unit != '\0';

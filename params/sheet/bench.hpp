@@ -11,7 +11,7 @@
 namespace onegrain::params {
 
 /// A result with its uncertainty, SI.
-struct Figure {
+struct BenchFigure {
   double value = 0;
   double plus_minus = 0;  ///< half-width of the 95 % interval; 0 where no input has a spread
   const Kind* kind = nullptr;
@@ -25,20 +25,20 @@ struct Figure {
 struct ElectrodeBench {
   std::string key;  ///< "positive", "negative", "working"
   std::string material;
-  std::optional<Figure> coating_loading;  ///< dry coating per area
-  std::optional<Figure> active_loading;   ///< host per area
-  std::optional<Figure> active_mass;      ///< host in the cell
-  Figure thickness, active_fraction, porosity, inactive_fraction, tortuosity;
-  std::optional<Figure> accessible_fraction;   ///< where it is stated, or not 1
-  Figure areal_capacity;                       ///< F eps L c_max: grains full minus grains empty
-  Figure areal_capacity_in_window;             ///< between the cut-offs of this cell
-  std::optional<Figure> theoretical_capacity;  ///< n F / M, per mass of the formula as written
-  std::optional<Figure> specific_capacity;     ///< areal_capacity over active_loading
-  std::optional<Figure> specific_capacity_in_window;
-  Figure maximum_concentration;
-  std::optional<Figure> crystal_concentration;
-  std::optional<Figure> density;
-  Figure stoichiometry_full, stoichiometry_empty;  ///< at the upper and the lower cut-off, at rest
+  std::optional<BenchFigure> coating_loading;  ///< dry coating per area
+  std::optional<BenchFigure> active_loading;   ///< host per area
+  std::optional<BenchFigure> active_mass;      ///< host in the cell
+  BenchFigure thickness, active_fraction, porosity, inactive_fraction, tortuosity;
+  std::optional<BenchFigure> accessible_fraction;   ///< where it is stated, or not 1
+  BenchFigure areal_capacity;                       ///< F eps L c_max: grains full minus grains empty
+  BenchFigure areal_capacity_in_window;             ///< between the cut-offs of this cell
+  std::optional<BenchFigure> theoretical_capacity;  ///< n F / M, per mass of the formula as written
+  std::optional<BenchFigure> specific_capacity;     ///< areal_capacity over active_loading
+  std::optional<BenchFigure> specific_capacity_in_window;
+  BenchFigure maximum_concentration;
+  std::optional<BenchFigure> crystal_concentration;
+  std::optional<BenchFigure> density;
+  BenchFigure stoichiometry_full, stoichiometry_empty;  ///< at the upper and the lower cut-off, at rest
 };
 
 /// A host that is full or empty at rest before a cut-off is met, in words and numbers.
@@ -65,13 +65,13 @@ struct RateRow {
 struct Bench {
   ElectrodeBench positive;  ///< working electrode of a half cell
   std::optional<ElectrodeBench> negative;
-  std::optional<Figure> capacity_ratio;  ///< N/P: room in the negative over the lithium of the first charge; with a
-                                         ///< `charged_state` over the charge between the cut-offs
-  Figure plate_area;
-  Figure equilibrium_capacity;  ///< of the cell between the cut-offs [C]
-  Figure rated_capacity;        ///< stated, else the equilibrium one [C]
+  std::optional<BenchFigure> capacity_ratio;  ///< N/P: room in the negative over the lithium of the first charge; with
+                                              ///< a `charged_state` over the charge between the cut-offs
+  BenchFigure plate_area;
+  BenchFigure equilibrium_capacity;  ///< of the cell between the cut-offs [C]
+  BenchFigure rated_capacity;        ///< stated, else the equilibrium one [C]
   bool rated_capacity_stated = false;
-  Figure one_c_current;  ///< [A]
+  BenchFigure one_c_current;  ///< [A]
   model::Window window{};
   std::vector<RestEnd>
       rest_ends;  ///< where a cut-off lies beyond what the hosts reach at rest; also among the assumptions

@@ -48,7 +48,17 @@ MatrixXd with_few_entries(MatrixXd columns) {
   return columns;
 }
 
-/// J with columns of unit length, J = Q R, and the singular values and right singular vectors of R.
+/// Singular values, descending, and right singular vectors of a matrix, one of each for every column: those of R where
+/// it is Q R.
+using RightSvd = Eigen::JacobiSVD<MatrixXd, Eigen::NoQRPreconditioner>;
+RightSvd right_svd(const MatrixXd& matrix) {
+  const Index n = matrix.cols(), rows = std::min(n, matrix.rows());
+  MatrixXd R = MatrixXd::Zero(n, n);
+  R.topRows(rows) = Eigen::HouseholderQR<MatrixXd>(matrix).matrixQR().topRows(rows).triangularView<Eigen::Upper>();
+  return RightSvd(R, Eigen::ComputeFullV);
+}
+
+/// J with columns of unit length and their singular values and right singular vectors.
 struct Factors {
   VectorXd lengths;     // of the columns; 1 for a zero column
   VectorXd singular;    // descending, one per parameter
@@ -61,11 +71,7 @@ Factors factors_of(const MatrixXd& J, double jacobian_error) {
   Factors f;
   f.lengths = J.colwise().stableNorm();
   f.lengths = (f.lengths.array() > 0).select(f.lengths, 1.0);
-  const MatrixXd unit = J * f.lengths.cwiseInverse().asDiagonal();
-  MatrixXd R = MatrixXd::Zero(n, n);
-  const Index rows = std::min(n, unit.rows());
-  R.topRows(rows) = Eigen::HouseholderQR<MatrixXd>(unit).matrixQR().topRows(rows).triangularView<Eigen::Upper>();
-  const Eigen::JacobiSVD<MatrixXd> svd(R, Eigen::ComputeFullV);
+  const RightSvd svd = right_svd(J * f.lengths.cwiseInverse().asDiagonal());
   f.singular = svd.singularValues();
   f.directions = svd.matrixV();
   const double floor = f.singular(0) * std::max(std::sqrt(static_cast<double>(n)) * jacobian_error,
@@ -105,8 +111,8 @@ std::vector<Direction> untold_directions(const MatrixXd& J, const Factors& f, co
   }
   if (f.rank == 0) return untold;
   const MatrixXd told = J * scale.asDiagonal() * rest;
-  const Eigen::JacobiSVD<MatrixXd> svd(told, Eigen::ComputeThinV);
-  for (Index k = f.rank - 1; k >= 0 && k < svd.singularValues().size(); --k) {
+  const RightSvd svd = right_svd(told);  // at least as many rows as columns, since its rank is that of J
+  for (Index k = f.rank - 1; k >= 0; --k) {
     if (svd.singularValues()(k) * useful < 1)
       untold.push_back({rest * svd.matrixV().col(k), 1 / svd.singularValues()(k)});
   }

@@ -158,6 +158,52 @@ TEST_CASE("the examples of README.md print what it says") {
 
 TEST_CASE("the examples of DEVELOPERS.md print what it says") { run_examples("DEVELOPERS.md"); }
 
+namespace {
+
+/// Keys as the page writes them: in files, and in `code` of its sentences; in comments where they stand behind "or".
+std::vector<std::string> keys_written(const std::string& page) {
+  static const std::regex in_file(R"((?:^|[{,]|- )\s*([a-z_]+):(?= |$))"), in_comment(R"(\bor ([a-z_]+):)"),
+      in_code(R"(`\{?([a-z_]+): [^`]*`)"), quoted(R"("[^"]*")");
+  std::vector<std::string> keys;
+  const auto take = [&](const std::string& text, const std::regex& pattern) {
+    for (std::sregex_iterator found(text.begin(), text.end(), pattern), end; found != end; ++found)
+      keys.push_back(found->str(1));
+  };
+  for (const Block& block : fenced_blocks(page)) {
+    if (block.language != "yaml") continue;
+    for (const std::string& line : block.lines) {
+      const std::string bare = std::regex_replace(line, quoted, "''");
+      const std::size_t comment = std::min(bare.find('#'), bare.size());
+      take(bare.substr(0, comment), in_file);
+      take(bare.substr(comment), in_comment);
+    }
+  }
+  take(page, in_code);
+  return keys;
+}
+
+}  // namespace
+
+TEST_CASE("every key that README.md writes is a key that is described") {
+  std::set<std::string> described;
+  for (const std::string& line : lines_of(program({"schema", "keys"}).results)) {
+    const std::string path = line.substr(0, line.find(' '));
+    described.insert(path.substr(path.rfind('.') + 1));
+  }
+  for (const char* key : {"value", "spread", "source", "scaled_by", "expression", "table", "unit", "range"}) {
+    CAPTURE(key);
+    CHECK(described.count(key) == 1);  // of the mapping that may stand for a value, as README has it
+  }
+  const std::vector<std::string> written = keys_written(read_file(std::string(ONEGRAIN_SOURCE_DIR) + "/README.md"));
+  CHECK(written.size() > 60);
+  for (const std::string& key : written) {
+    CAPTURE(key);
+    CHECK(described.count(key) == 1);
+  }
+  CHECK(keys_written("```yaml\nporosty: 3 %  # or plate_aera: 1 cm2\n```\nor `rated_capcity: 2 mAh`") ==
+        std::vector<std::string>{"porosty", "plate_aera", "rated_capcity"});
+}
+
 TEST_CASE("one version stands in the build, the change log and the citation") {
   const std::string root = ONEGRAIN_SOURCE_DIR;
   const auto found = [&](const std::string& file, const std::string& pattern) {

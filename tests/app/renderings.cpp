@@ -74,16 +74,16 @@ TEST_CASE("SI turns into the unit shown, and the unit stands in the key", "[rend
 TEST_CASE("an uncertainty is told in its own form, and an interval is never made narrower", "[renderings]") {
   Figure figure{"c", "capacity", 7.4501, measure<params::Charge>()};
   CHECK(text_of(figure) == "2.069 mAh");
-  figure.uncertainty = Uncertainty::plus_minus(0.0972);
+  figure.uncertainty = ErrorBar::plus_minus(0.0972);
   CHECK(text_of(figure) == "2.069 ± 0.027 mAh");
-  figure.uncertainty = Uncertainty::within_factor(3);
+  figure.uncertainty = ErrorBar::within_factor(3);
   CHECK(text_of(figure) == "2.069 mAh, within a factor 3.0");
   figure.measure.digits = 2;
-  figure.uncertainty = Uncertainty::interval(7.1899, 7.6);  // 1.9972 to 2.1111 mAh
+  figure.uncertainty = ErrorBar::interval(7.1899, 7.6);  // 1.9972 to 2.1111 mAh
   CHECK(uncertainty_of(figure) == "1.9 to 2.2");
-  figure.uncertainty = Uncertainty::interval(-INFINITY, 7.6);
+  figure.uncertainty = ErrorBar::interval(-INFINITY, 7.6);
   CHECK(uncertainty_of(figure) == "at most 2.2");
-  figure.uncertainty = Uncertainty::interval(-INFINITY, INFINITY);
+  figure.uncertainty = ErrorBar::interval(-INFINITY, INFINITY);
   CHECK(uncertainty_of(figure) == "open at both ends");
 }
 
@@ -99,7 +99,7 @@ TEST_CASE("rows of a table may measure different things, each in its own unit", 
   Table table{"found", "", {{"name", "quantity", {}}, {"value", "found", {}}}, {}};
   const Measure length = measure<params::Length>(nullptr, 3), share = measure<params::Fraction>(nullptr, 2);
   table.rows.add({std::string("a"), Amount{2.5e-6, length}});
-  table.rows.add({std::string("b"), Amount{0.25, share, Uncertainty::interval(0.2, INFINITY)}});
+  table.rows.add({std::string("b"), Amount{0.25, share, ErrorBar::interval(0.2, INFINITY)}});
   said.sections.push_back({"", {table}});
   std::ostringstream screen, summary;
   render::print(screen, said);
@@ -113,7 +113,7 @@ TEST_CASE("rows of a table may measure different things, each in its own unit", 
 TEST_CASE("rows come back as they went in, from memory or from a file", "[renderings]") {
   Rows rows;
   const std::string text(1000, 'x');
-  const auto amount = [](int k) { return Amount{0.1 * k, measure<params::Voltage>("mV"), Uncertainty::plus_minus(k)}; };
+  const auto amount = [](int k) { return Amount{0.1 * k, measure<params::Voltage>("mV"), ErrorBar::plus_minus(k)}; };
   const int count = 12000;  // some 12 MB, more than is kept in memory
   for (int k = 0; k < count; ++k)
     rows.add({std::monostate{}, 0.5 * k, k % 2 == 0, text + std::to_string(k), std::vector<double>{1.0 * k, -1.0},
@@ -211,7 +211,7 @@ TEST_CASE("blocks nest by their paths, and one key is never used twice", "[rende
   table.rows.add({"one", 0.002, 3.0});
   table.rows.add({"two", std::monostate{}, 4.0});
   Figures figures{"bench", "", {{"capacity", "", 3.6, measure<params::Charge>()}}};
-  figures.figures[0].uncertainty = Uncertainty::interval(1.8, INFINITY);
+  figures.figures[0].uncertainty = ErrorBar::interval(1.8, INFINITY);
   said.sections.push_back({"", {figures, table, Facts{"bench.positive", {{"material", "oxide"}}}}});
   const json j = json::parse(summary_of(said));
   CHECK(j["onegrain_summary"] == 1);

@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "app/command/verbs.hpp"
 #include "tests/catch.hpp"
 
 TEST_CASE("includes point along the arrows of the map", "[structure]") {
@@ -79,8 +80,6 @@ const std::map<std::string, std::string> long_ones = {
     {"tests/model/salt.cpp", "one closed form a test, all of one equation"},
     {"tests/solver/replay.cpp", "one property of replayed records a test"},
     {"tests/estimation/uncertainty.cpp", "ten lines over"},
-    {"solver/estimation/least_squares.cpp",
-     "the search and the linear algebra that its intervals need share their matrices"},
     {"benchmarks/discharge.cpp", "a table whose rows share one set-up"},
     {"benchmarks/porous_equations.cpp", "the full equations, residual by residual, as they stand in the book"},
     {"benchmarks/porous_electrode_table.cpp", "a table whose rows share one set-up"},
@@ -144,5 +143,34 @@ TEST_CASE("no file is longer than 400 lines and no function than 80, or the reas
   for (const auto& [name, why] : long_ones) {
     CAPTURE(name, why);
     CHECK(needed.count(name) == 1);  // an excuse that is needed no more goes
+  }
+}
+
+TEST_CASE("a verb stands in every place that the guide of DEVELOPERS.md names", "[structure]") {
+  const std::filesystem::path root = ONEGRAIN_SOURCE_DIR;
+  const auto text_of = [&](const std::filesystem::path& name) {
+    std::ifstream in(root / name);
+    return std::string(std::istreambuf_iterator<char>(in), {});
+  };
+  const std::string answers = text_of("app/answer/answers.hpp"), schema = text_of("app/render/summary.schema.json"),
+                    calls = text_of("tests/app/check_summaries.py"), readme = text_of("README.md");
+  std::string tests, said;
+  for (const auto& entry : std::filesystem::directory_iterator(root / "app/answer"))
+    if (entry.path().filename().string().rfind("answer_", 0) == 0)
+      said += text_of(std::filesystem::relative(entry.path(), root));
+  for (const auto& entry : std::filesystem::recursive_directory_iterator(root / "tests/app"))
+    if (entry.path().extension() == ".cpp") tests += text_of(std::filesystem::relative(entry.path(), root));
+  CHECK(onegrain::app::verbs().size() > 10);
+  for (const onegrain::app::Verb& verb : onegrain::app::verbs()) {
+    const std::string name = verb.name;
+    CAPTURE(name);
+    CHECK(said.find("\nAnswer " + name + "(") != std::string::npos);
+    CHECK(answers.find("Answer " + name + "(") != std::string::npos);
+    CHECK(readme.find("\n| `" + name + " ") != std::string::npos);
+    CHECK(tests.find("{\"" + name + "\"") != std::string::npos);
+    if (name == "schema") continue;  // prints a file as it is; no summary
+    CHECK(schema.find("\"verb_" + name + "\": {") != std::string::npos);
+    CHECK(schema.find("{\"const\": \"" + name + "\"}") != std::string::npos);
+    CHECK(calls.find("[\"" + name + "\"") != std::string::npos);
   }
 }

@@ -120,10 +120,10 @@ TEST_CASE("spreads go into results in quadrature, as 95 % intervals", "[params][
   CHECK(result.positive.areal_capacity.plus_minus == 0);
   CHECK_THAT(result.one_c_current.plus_minus / result.one_c_current.value, WithinRel(0.02, 1e-6));
   CHECK_THAT(result.one_c_current.text(), HasText(" \u00b1 ") && HasText(" mA"));
-  CHECK(Figure{2.4103e-3, 0.0857e-3, &CurrentKind::kind}.text() == "2.410 \u00b1 0.086 mA");
-  CHECK(Figure{2.4103e-3, 0, &CurrentKind::kind}.text() == "2.41 mA");
-  CHECK(Figure{49179, 154, &SiteConcentrationKind::kind}.text() == "49179 \u00b1 154 mol/m3");
-  CHECK(Figure{298.15, 2, &TemperatureKind::kind}.text() == "25.0 \u00b1 2.0 degC");
+  CHECK(BenchFigure{2.4103e-3, 0.0857e-3, &CurrentKind::kind}.text() == "2.410 \u00b1 0.086 mA");
+  CHECK(BenchFigure{2.4103e-3, 0, &CurrentKind::kind}.text() == "2.41 mA");
+  CHECK(BenchFigure{49179, 154, &SiteConcentrationKind::kind}.text() == "49179 \u00b1 154 mol/m3");
+  CHECK(BenchFigure{298.15, 2, &TemperatureKind::kind}.text() == "25.0 \u00b1 2.0 degC");
   CHECK(bench(without_spreads(cell)).one_c_current.plus_minus == 0);
 }
 

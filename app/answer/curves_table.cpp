@@ -1,23 +1,23 @@
-#include "app/answer/course.hpp"
+#include "app/answer/curves_table.hpp"
 
 namespace onegrain::app::answer {
 
-Course calculated_course(const Job& job, bool repeated) {
+CurvesTable calculated_curves(const Job& job, bool repeated) {
   const bool full = job.cell.is_full_cell();
   const std::string p = full ? "Positive" : "Working";
   const Measure volts = measure<params::Voltage>(), millivolts = measure<params::Voltage>("mV");
-  Course course{{{"Test Time", measure<params::Time>("s")},
-                 {"Voltage", volts},
-                 {"Current", measure<params::Current>("A")},
-                 {"Step", Measure{}},
-                 {"Step Time", measure<params::Time>("s")},
-                 {"Capacity", measure<params::Charge>("mAh")},
-                 {p + " Surface Stoichiometry", Measure{}},
-                 {p + " Mean Stoichiometry", Measure{}},
-                 {p + " Potential vs Li", volts},
-                 {p + " Diffusion Overpotential", millivolts},
-                 {p + " Charge-Transfer Overpotential", millivolts}},
-                {}};
+  CurvesTable course{{{"Test Time", measure<params::Time>("s")},
+                      {"Voltage", volts},
+                      {"Current", measure<params::Current>("A")},
+                      {"Step", Measure{}},
+                      {"Step Time", measure<params::Time>("s")},
+                      {"Capacity", measure<params::Charge>("mAh")},
+                      {p + " Surface Stoichiometry", Measure{}},
+                      {p + " Mean Stoichiometry", Measure{}},
+                      {p + " Potential vs Li", volts},
+                      {p + " Diffusion Overpotential", millivolts},
+                      {p + " Charge-Transfer Overpotential", millivolts}},
+                     {}};
   if (full) {
     course.columns.insert(course.columns.end(), {{"Negative Surface Stoichiometry", Measure{}},
                                                  {"Negative Mean Stoichiometry", Measure{}},
@@ -37,7 +37,7 @@ Course calculated_course(const Job& job, bool repeated) {
   return course;
 }
 
-void add_step(Course& course, const Job& job, const solver::StepSolution& step, const std::vector<double>& moments,
+void add_step(CurvesTable& course, const Job& job, const solver::StepSolution& step, const std::vector<double>& moments,
               double start_time, int index, const study::SeparatorSide* side, std::optional<int> repetition) {
   const model::Cell& cell = job.cell;
   const double area = cell.plate_area, start_charge = step.first().charge;
