@@ -1,7 +1,5 @@
 #include "app/command/present.hpp"
 
-#include <algorithm>
-#include <iterator>
 #include <ostream>
 
 #include "app/answer/cell.hpp"
@@ -60,10 +58,7 @@ void complete(Answer& said, const Request& request, const Job& job) {
   for (const Finding& finding : said.findings) first += "Warning: " + finding.sentence + " ";
   said.headline = first + said.headline;
   said.warnings.insert(said.warnings.begin(), job.reader_warnings.begin(), job.reader_warnings.end());
-  std::vector<std::string> of_bench;
-  std::copy_if(job.bench.warnings.begin(), job.bench.warnings.end(), std::back_inserter(of_bench),
-               [&](const std::string& text) { return std::find(doubts.begin(), doubts.end(), text) == doubts.end(); });
-  said.warnings.insert(said.warnings.begin(), of_bench.begin(), of_bench.end());
+  said.warnings.insert(said.warnings.begin(), job.bench.warnings.begin(), job.bench.warnings.end());
   said.assumptions.insert(said.assumptions.begin(), job.bench.assumptions.begin(), job.bench.assumptions.end());
   if (!job.sheet.note.empty())
     said.assumptions.insert(said.assumptions.begin(), "Note of the sheet: " + params::one_line(job.sheet.note));

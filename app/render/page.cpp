@@ -10,6 +10,7 @@
 #include "app/render/assets.hpp"
 #include "app/render/charts.hpp"
 #include "app/render/html.hpp"
+#include "app/render/said_once.hpp"
 #include "app/render/table.hpp"
 
 namespace onegrain::app::render {
@@ -92,9 +93,8 @@ json listed(const std::string& title, const std::vector<std::string>& items) {
   return {{"title", title}, {"items", items}};
 }
 
-std::string warnings_title(const Answer& said) {
-  return said.warnings.size() > 1 ? fmt::format("{} things to check first", said.warnings.size())
-                                  : "One thing to check first";
+std::string warnings_title(std::size_t count) {
+  return count > 1 ? fmt::format("{} things to check first", count) : "One thing to check first";
 }
 
 /// What a reader may do with the charts, under the first one of them.
@@ -136,7 +136,8 @@ json page_document(const Answer& said) {
     j["key"].push_back(
         {{"label", f.at_the_top}, {"value", value}, {"plus_minus", uncertainty_of(f)}, {"note", f.note}});
   }
-  j["warnings"] = listed(warnings_title(said), said.warnings);
+  const std::vector<std::string> warnings = warnings_beside_headline(said);
+  j["warnings"] = listed(warnings_title(warnings.size()), warnings);
   j["doubts"] = listed("Not to be relied on (?)", said.doubts);
   j["cautions"] = listed(cautions_title, said.cautions);
   j["sections"] = json::array();
@@ -161,8 +162,9 @@ std::string page_text(const Answer& said) {
   return filled(web_asset("render/web/report.html"), [&](std::string_view name) -> std::string {
     if (name == "TITLE") return html_text((said.subject.empty() ? "onegrain" : said.subject) + ": " + said.verb);
     if (name == "HEADLINES") {
+      const std::vector<std::string> warnings = warnings_beside_headline(said);
       return "<p class=\"headline\">" + html_text(said.headline) + "</p>\n" +
-             html_list(warnings_title(said), "warnings", said.warnings) +
+             html_list(warnings_title(warnings.size()), "warnings", warnings) +
              html_list("Not to be relied on (?)", "warnings", said.doubts);
     }
     if (name == "CAUTIONS") return html_list(cautions_title, "cautions", said.cautions);

@@ -84,12 +84,13 @@ void print_block(std::ostream& out, const Block& block) {
 void print(std::ostream& out, const Answer& said) {
   if (!said.subject.empty()) out << said.subject << "\n";
   if (!said.headline.empty()) out << wrapped(said.headline);
+  const std::vector<std::string> warnings = warnings_beside_headline(said);
   if (said.recommends) {
     out << "\n";
     print_list(out, said.cautions);
-    if (!said.warnings.empty() || !said.doubts.empty()) out << "\n";
+    if (!warnings.empty() || !said.doubts.empty()) out << "\n";
   }
-  for (const std::string& warning : said.warnings) out << "warning: " << wrapped(warning, 91, "  ");
+  for (const std::string& warning : warnings) out << "warning: " << wrapped(warning, 91, "  ");
   for (const std::string& doubt : said.doubts) out << "(?) " << wrapped(doubt, 96, "    ");
   for (const Section& section : said.sections) {
     if (!(section.places & terminal)) continue;

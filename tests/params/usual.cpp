@@ -17,6 +17,7 @@ params::Sheet demo_with(const std::string& path, double si) {
   params::Value* value = params::find_value(sheet, path);
   REQUIRE(value != nullptr);
   value->si = si;
+  value->spread = {};
   value->written = "as typed";
   return sheet;
 }

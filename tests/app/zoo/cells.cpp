@@ -318,3 +318,39 @@ TEST_CASE("N/P is one number for one sheet, whichever verb tells it", "[zoo][cel
     CHECK(value(balance["balance"]["capacity_ratio"]) == Approx(ratio).epsilon(0.03));
   }
 }
+
+// What no bench makes: common practice (see params/sheet/usual.cpp). Said before the headline, whatever is asked.
+TEST_CASE("a slip of a unit on a sheet begins every answer", "[zoo][cells]") {
+  const std::string contact = "{value: 10 ohm.cm2, spread: 4 ohm.cm2", thin = "separator: {thickness: 25 um";
+  const auto asked = [](const std::string& from, const std::string& to, Words call) {
+    return on_sheet(changed("demo", from, to), call);
+  };
+  const Words ceiling = {"ceiling", "cell.yaml", "--samples", "0"}, rates = {"rates", "cell.yaml", "--rates", "C/5"};
+  must_be_said({"a disc of 12 cm", asked("{value: 12 mm", "{value: 12 cm", ceiling), 0, "higher than a coating has"});
+  must_be_said(
+      {"a negative half as heavy", asked("loading: {value: 6.3", "loading: {value: 3.1", ceiling), 0, "N/P is 0.57"});
+  must_be_said({"nanometres of grain", asked("{value: 4.8 um, spread: 0.4 um", "{value: 4.8 nm, spread: 0.4 nm", rates),
+                0, "positive.particle_radius = 4.8 nm, where from 0.01 um to 40 um is usual"});
+  must_be_said({"millimetres of separator", asked(thin, "separator: {thickness: 2.5 mm", rates), 0,
+                "separator.thickness = 2.5 mm, where from 4 um to 1500 um is usual"});
+  must_be_said({"contacts in the wrong unit", asked(contact, "{value: 1000 ohm.cm2, spread: 4 ohm.cm2", ceiling), 0,
+                "at 1C by itself, of a window of 1.4 V"});
+  must_be_said({"a loss of the first charge in the wrong place",
+                asked("{value: 8 %, spread: 1 %", "{value: 80 %, spread: 1 %", rates), 0,
+                "formation_loss = 80 %, where up to 40 % is usual"});
+  must_be_said({"a curve", asked(thin, "separator: {thickness: 2.5 mm", {"curve", "cell.yaml", "--rates", "C/5"}), 0,
+                "all sheets together"});
+  must_raise_nothing("a thick separator of glass fibre",
+                     asked(thin, "separator: {thickness: 260 um", {"rates", "cell.yaml", "--rates", "C/20"}));
+  must_raise_nothing("fine grains", asked("{value: 4.8 um, spread: 0.4 um", "{value: 0.3 um, spread: 0.05 um", rates));
+  must_raise_nothing("good contacts", asked(contact, "{value: 2 ohm.cm2, spread: 1 ohm.cm2", rates));
+}
+
+TEST_CASE("check names what no bench makes", "[zoo][cells]") {
+  const Folder folder;
+  folder.write("cell.yaml", changed("demo", "{value: 12 mm", "{value: 12 cm"));
+  const auto outcome = app_test::program({"check", "cell.yaml"});
+  CHECK(outcome.status == 0);
+  CHECK(outcome.results.find("but look at the warning") != std::string::npos);
+  CHECK(outcome.narration.find("higher than a coating has") != std::string::npos);
+}
