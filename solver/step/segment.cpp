@@ -328,6 +328,22 @@ double Segment::truncation(double t, ConstVectorView y) const {
   return result;
 }
 
+double Segment::unseen_layer(double t, ConstVectorView y) const {
+  if (!is_hold() || t == 0) return 0;
+  const Here h = here(t, y);
+  const auto cost = [&](const Modal& modal, const model::Host& host, double x) {
+    const double layer =
+        std::abs(modal.outflow_per_current * (h.i - current0_)) * missing_layer(*modal.grain, modal.D0, 0.5 * t);
+    const auto potential = [&](double at) {
+      return host.potential(std::clamp(at, surface_limit, 1 - surface_limit), h.T);
+    };
+    return std::max(std::abs(potential(x + layer) - potential(x)), std::abs(potential(x - layer) - potential(x)));
+  };
+  double result = cost(positive_, model_->cell().positive.host, h.x_p);
+  if (negative_.grain) result += cost(negative_, model_->cell().negative->host, h.x_n);
+  return result;
+}
+
 double Segment::time_to_resolve(double t, ConstVectorView y) const {
   const Here h = here(t, y);
   const auto longest = [&](const model::Grain& grain, double x) {

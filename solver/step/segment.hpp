@@ -111,6 +111,10 @@ class Segment final : public OdeSystem {
 
   /// Bound on what the number of modes costs: the last two polynomials of y, times dV/dx at the surfaces [V].
   double truncation(double t, ConstVectorView y) const;
+  /// What the layers may cost that a hold makes by changing its current, as far as no mode sees them [V]: the whole
+  /// change is taken to be half as old as the hold, and the potentials are asked where the surfaces may be instead, for
+  /// a flat one says nothing by its slope. 0 where the current is given.
+  double unseen_layer(double t, ConstVectorView y) const;
   /// Time after which the modes resolve a layer that begins at (t, y): the longer one of the two grains [s].
   double time_to_resolve(double t, ConstVectorView y) const;
 

@@ -273,10 +273,13 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
       solution.pieces_.push_back(std::move(piece));
       const double truncation = segment->truncation(t, integrator.state());
       solution.truncation_ = std::max(solution.truncation_, truncation);
-      solution.left_unresolved_ = {truncation, 0};
-      if (truncation > doubtful_layer) solution.unresolved_until_ = t;
-      if (truncation > absurd && ++absurd_steps > most_absurd_steps)
-        throw IntegrationFailure("fails: " + layer_too_thin);
+      const double doubt = std::max(truncation, segment->unseen_layer(t, integrator.state()));
+      solution.left_unresolved_ = {doubt, 0};
+      if (doubt > doubtful_layer) {
+        solution.unresolved_until_ = t;
+        solution.truncation_ = std::max(solution.truncation_, doubt);
+      }
+      if (doubt > absurd && ++absurd_steps > most_absurd_steps) throw IntegrationFailure("fails: " + layer_too_thin);
       if (solution.truncation_ > accuracy_.truncation && modes_ < most_modes)
         return solution;  // run() takes more modes
     }

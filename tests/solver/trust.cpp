@@ -323,15 +323,15 @@ TEST_CASE("a layer under the grain surfaces that no number of modes resolves is 
   const auto hold = [&](double volts, double seconds) {
     return simulator.run(half, {model::VoltageDrive{volts}, {.time = seconds}, "hold"});
   };
-  const auto short_one = hold(3.4, 1), long_one = hold(3.4, 1e4);
-  REQUIRE(short_one.truncation() > 1);
+  const auto short_one = hold(3.6, 1), long_one = hold(3.6, 1e4);
+  REQUIRE(short_one.truncation() > 0.1);
   CHECK(short_one.unresolved_until() == Approx(1).epsilon(1e-12));
   CHECK_THAT(solver::judge(short_one).reasons.back(),
              HasText("thinner than can be resolved all the time: what is told of that time is of the right order"));
   CHECK(long_one.unresolved_until() > 1);
   CHECK(long_one.unresolved_until() < 1000);
-  CHECK_THAT(solver::judge(long_one).reasons.back(), HasText("thinner than can be resolved for its first 6e+01 s"));
-  CHECK_THROWS_WITH(hold(3.2, 1),
+  CHECK_THAT(solver::judge(long_one).reasons.back(), HasText("thinner than can be resolved for its first 2e+01 s"));
+  CHECK_THROWS_WITH(hold(3.4, 1),
                     "the step 'hold' ends while the layer of lithium under the grain surfaces is thinner than can be "
                     "resolved");
   CHECK_THROWS_WITH(
@@ -344,4 +344,28 @@ TEST_CASE("a layer under the grain surfaces that no number of modes resolves is 
   cell.positive.host.diffusivity = tests::published_cell().positive.host.diffusivity;
   solver::Simulator usual(cell, workspace);
   CHECK(usual.run(half, {model::VoltageDrive{3.4}, {.time = 1}, "hold"}).unresolved_until() == 0);
+}
+
+TEST_CASE("a layer that a hold makes on a flat potential is asked for the potentials it may reach, not for the slope",
+          "[solver][trust]") {
+  // Grains whose potential is flat but for its ends. A hold a tenth of a volt above it would move the surface by
+  // 2 i outflow sqrt(t / (pi D)) within its first second, were its current to stay, which is from 0.5 beyond empty.
+  Cell cell = tests::published_cell();
+  model::Electrode& grains = cell.positive;
+  const double D = std::pow(1e-4 * grains.particle_radius, 2);
+  grains.host.diffusivity = Property::constant(D);
+  grains.host.potential = model::OpenCircuitPotential(Property(
+      model::Curve::pieces({0, 0.2, 0.8, 1}, {{4.3, -4}, {3.5, -1e-3}, {3.4994, -4}}, model::Curve::Beyond::tangent)));
+  solver::Workspace workspace;
+  solver::Simulator simulator(cell, workspace);
+  const solver::State half = simulator.at_rest(model::Stoichiometries{0.5, 0.5});
+  const double rest = 3.5 - 0.3e-3 - cell.negative->host.potential(0.5, T);
+  const auto moment = simulator.run(half, {model::VoltageDrive{rest + 0.1}, {.time = 1e-9}, "hold"});
+  const double outflow = 1 / (grains.roughness() * F * grains.host.maximum_concentration);
+  REQUIRE(2 * moment.first().current * outflow * std::sqrt(1 / (3.14159 * D)) > 0.5);
+  CHECK(moment.unresolved_until() == 0);
+  // until the surface may stand beyond the flat part, for 0.3 of a stoichiometry on either side
+  const auto told = simulator.run(half, {model::VoltageDrive{rest + 0.1}, {.time = 1}, "hold"});
+  INFO(told.truncation() << " V, " << told.last().positive_surface);
+  CHECK(told.unresolved_until() > 0.1);
 }
