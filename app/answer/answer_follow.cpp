@@ -80,7 +80,7 @@ class Told {
       : request_(request), job_(job), protocol_(protocol), watch_(job) {
     if (watch_.applies())
       for (TableColumn& column : lowest_columns(job)) steps_.columns.push_back(std::move(column));
-    if (!request.out.empty()) course_ = calculated_curves(job);
+    if (!request.out.empty()) course_ = calculated_curves(job, protocol.repeat > 1);
   }
 
   void operator()(const solver::ProtocolStep& run) {
@@ -140,7 +140,10 @@ class Told {
       voltage_.add(run.start_time + t, p.terminal.voltage);
       current_.add(run.start_time + t, p.current * area);
     }
-    if (course_) add_step(*course_, job_, s, moments, run.start_time, ++index_, side ? &*side : nullptr);
+    // numbered as in the tables: the step of the protocol, and the repetition where there are several
+    if (course_)
+      add_step(*course_, job_, s, moments, run.start_time, run.step + 1, side ? &*side : nullptr,
+               protocol_.repeat > 1 ? std::optional<int>(run.repetition + 1) : std::nullopt);
   }
 
   Answer answer() && {
@@ -228,7 +231,6 @@ class Told {
   Table skipped_ = passed_over_table();
   std::string last_run_;  // the last step that was run, and what ended it; empty before there is one
   double charged_ = 0, discharged_ = 0, end_time_ = 0, last_voltage_ = NAN;
-  int index_ = 0;
 };
 
 }  // namespace

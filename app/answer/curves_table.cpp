@@ -2,7 +2,7 @@
 
 namespace onegrain::app::answer {
 
-CurvesTable calculated_curves(const Job& job) {
+CurvesTable calculated_curves(const Job& job, bool repeated) {
   const bool full = job.cell.is_full_cell();
   const std::string p = full ? "Positive" : "Working";
   const Measure volts = measure<params::Voltage>(), millivolts = measure<params::Voltage>("mV");
@@ -33,11 +33,12 @@ CurvesTable calculated_curves(const Job& job) {
                                                {"Contact Drop", millivolts},
                                                {"Separator-Side Potential vs Li", volts},
                                                {"Temperature", measure<params::Temperature>("degC")}});
+  if (repeated) course.columns.push_back({"Cycle Count", Measure{}});
   return course;
 }
 
 void add_step(CurvesTable& course, const Job& job, const solver::StepSolution& step, const std::vector<double>& moments,
-              double start_time, int index, const study::SeparatorSide* side) {
+              double start_time, int index, const study::SeparatorSide* side, std::optional<int> repetition) {
   const model::Cell& cell = job.cell;
   const double area = cell.plate_area, start_charge = step.first().charge;
   for (const double t : moments) {
@@ -63,6 +64,7 @@ void add_step(CurvesTable& course, const Job& job, const solver::StepSolution& s
     }
     row.insert(row.end(), {v.electrolyte, v.concentration, v.electronic, v.contact,
                            side ? side->at(t) : v.separator_side, p.temperature});
+    if (repetition) row.emplace_back(static_cast<double>(*repetition));
     course.rows.add(row);
   }
 }

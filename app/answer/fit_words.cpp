@@ -158,7 +158,13 @@ std::vector<Finding> searched(const Request& request, const Channels& channels, 
     study::search(estimation, request, profiles, [&](const std::string& text) { progress.line(text); });
   }
   std::vector<Finding> findings = examined(job, recordings_of(estimation));
-  examine_search(estimation, findings);
+  try {
+    examine_search(estimation, findings);
+  } catch (const NotCompleted& refused) {  // what was seen of the records may be why
+    std::string all = refused.what();
+    for (const Finding& finding : findings) all += ". " + finding.sentence;
+    throw NotCompleted(all);
+  }
   for (const Recording& r : estimation.recordings)
     if (r.beginning.with_others && (r.beginning.at_end || r.beginning.spread > told_start)) ask_for_start(r);
   return findings;

@@ -226,6 +226,10 @@ std::string mended_words(const Recording& r) {
   if (spikes > 0)
     words += fmt::format("; {} spike{} of the current that the voltage does not follow {} mended", spikes,
                          spikes == 1 ? "" : "s", spikes == 1 ? "is" : "are");
+  const std::size_t glitches = data.doubts.count(params::DoubtKind::voltage_glitch);
+  if (glitches > 0)
+    words += fmt::format("; {} voltage{} far off the rows around {} taken as what lies between", glitches,
+                         glitches == 1 ? "" : "s", glitches == 1 ? "is" : "are");
   return words;
 }
 

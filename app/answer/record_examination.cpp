@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "app/answer/numbers.hpp"
@@ -17,7 +18,7 @@ constexpr double less_than = 0.6;    // of it
 constexpr double slow = 1.5 * 3600;  // [s] a sweep that lasts as long loses little to its rate
 constexpr double whole_window = 0.8;  // of the voltage window
 constexpr double half_way = 0.5;      // of a step
-constexpr double misses = 0.1;        // [V] rms
+constexpr double misses = 0.1;        // [V] over half of the charge
 
 constexpr double warm = 3;  // [K] a sensor on a cell tells to 1 or 2, common practice
 
@@ -87,6 +88,30 @@ std::optional<Finding> start_to_blame(const study::OverlaidRun& run) {
                              off_by(b.rms), how_to_tell)};
 }
 
+namespace {
+
+/// What the model is off over half of the charge that it reaches [V]: a steep end, where a little charge is a large
+/// voltage, counts for no more than its charge.
+double missed_over_half(const study::OverlaidStep& step) {
+  std::vector<std::pair<double, double>> off;  // and the charge that it holds for
+  double whole = 0;
+  for (std::size_t k = 0; k < step.time.size(); ++k) {
+    if (!std::isfinite(step.model[k])) continue;
+    const double before = step.charge[k > 0 ? k - 1 : 0], after = step.charge[std::min(k + 1, step.time.size() - 1)];
+    off.emplace_back(std::abs(step.model[k] - step.measured[k]), 0.5 * (after - before));
+    whole += off.back().second;
+  }
+  std::sort(off.begin(), off.end());
+  double sum = 0;
+  for (const auto& [volts, charge] : off) {
+    sum += charge;
+    if (sum >= 0.5 * whole) return volts;
+  }
+  return 0;
+}
+
+}  // namespace
+
 std::optional<Finding> not_described(const study::OverlaidRun& run) {
   for (const study::OverlaidStep& step : run.steps) {
     if (!step.is_sweep() || step.time.size() < 5) continue;
@@ -95,12 +120,47 @@ std::optional<Finding> not_described(const study::OverlaidRun& run) {
       return Finding{"not_described", fmt::format("the model goes through {} of step {} of {} only: it does not "
                                                   "describe this cell, and its figures for it mean nothing.",
                                                   share_words(reached), step.number + 1, run.recording.name())};
-    if (step.distance.rows < 5 || step.distance.rms <= misses) continue;
-    return Finding{"not_described", fmt::format("the model misses step {} of {} by {} rms: it does not describe this "
-                                                "cell, and its figures for it mean nothing.",
-                                                step.number + 1, run.recording.name(), off_by(step.distance.rms))};
+    if (step.distance.rows < 5) continue;
+    const double half = missed_over_half(step);
+    if (half <= misses) continue;
+    return Finding{"not_described",
+                   fmt::format("the model misses more than half of step {} of {} by {} and more: it does not describe "
+                               "this cell, and its figures for it mean nothing.",
+                               step.number + 1, run.recording.name(), off_by(half))};
   }
   return std::nullopt;
+}
+
+std::optional<Finding> many_glitches(const Recording& r) {
+  const std::size_t count = r.measured.doubts.count(params::DoubtKind::voltage_glitch), rows = r.measured.record.size();
+  if (50 * count <= rows) return std::nullopt;
+  return Finding{"glitches", fmt::format("{} of the {} voltages of {} stand far off the rows around, which no current "
+                                         "explains: a contact or a lead is loose, and what lies between them is no "
+                                         "measurement either.",
+                                         count, rows, r.name())};
+}
+
+std::optional<Finding> open_balance(const Recording& r) {
+  for (const params::Doubt& doubt : r.measured.doubts.list())
+    if (doubt.kind == params::DoubtKind::open_balance)
+      return Finding{"open_balance",
+                     fmt::format("{}: {}. All its charges and capacities are as wrong. A rest in the record would show "
+                                 "the offset, and it would be taken off.",
+                                 r.name(), doubt.text)};
+  return std::nullopt;
+}
+
+std::optional<Finding> current_at_rest(const Job& job, const Recording& r) {
+  const std::vector<RestUnderCurrent> found = rests_under_current(job, r);
+  if (found.empty()) return std::nullopt;
+  return Finding{
+      "current_at_rest",
+      fmt::format(
+          "the voltage of step {} of {} rests although {} mA flow by the file, which by the sheet would move it "
+          "by {} mV in the second half of the step. If the cell was at rest there the sensor has that offset, and "
+          "all charges and capacities are as wrong.",
+          found.front().step + 1, r.name(), digits(1e3 * found.front().current, 3),
+          digits(1e3 * found.front().would_move, 2))};
 }
 
 std::optional<Finding> other_surroundings(const Job& job, const Recording& r) {
@@ -144,6 +204,9 @@ std::vector<Finding> examined(const Job& job, const std::vector<const Recording*
   for (const Recording* r : recordings) {
     take(findings, other_size(job, *r));
     take(findings, uncertain_start(*r));
+    take(findings, many_glitches(*r));
+    take(findings, open_balance(*r));
+    take(findings, current_at_rest(job, *r));
     take(findings, other_surroundings(job, *r));
   }
   return findings;

@@ -21,8 +21,18 @@ std::optional<Finding> other_size(const Job& job, const Recording& recording);
 /// Another start would halve how far the model is off.
 std::optional<Finding> start_to_blame(const study::OverlaidRun& run);
 
-/// A charge or discharge that the model misses by more than 0.1 V: it is not this cell.
+/// A charge or discharge that the model misses by more than 0.1 V over half of the charge: it is not this cell. A steep
+/// end that is missed makes the rms large and says little.
 std::optional<Finding> not_described(const study::OverlaidRun& run);
+
+/// More than one voltage in fifty stands far off its neighbours.
+std::optional<Finding> many_glitches(const Recording& recording);
+
+/// Charge that comes out and did not go in; see params::examine_balance().
+std::optional<Finding> open_balance(const Recording& recording);
+
+/// A rest under current in one place, which may be something else; more are refused. See rests_under_current().
+std::optional<Finding> current_at_rest(const Job& job, const Recording& recording);
 
 /// A record that begins warmer or colder than the surroundings of the sheet by more than 3 K, where its heat balance is
 /// to tell the temperature.

@@ -75,7 +75,7 @@ params::Measured read_data(const Request& request, const Channels& channels, con
   channels.narration << loaded.faults.text() << params::one_line(params::stream_name(file)) << ": "
                      << row_counts(*loaded.value) << '\n';
   files.insert(files.end(), loaded.files.begin(), loaded.files.end());
-  params::mend_current(*loaded.value);
+  params::mend_sensors(*loaded.value);
   return std::move(*loaded.value);
 }
 

@@ -299,7 +299,7 @@ double rested_voltage(const std::string& text, std::vector<params::SourceFile>& 
   }
   auto loaded = params::load_measured(text);
   if (!loaded.value) throw wrong("no measured data are read from this file: " + params::one_line(loaded.faults.text()));
-  params::mend_current(*loaded.value);
+  params::mend_sensors(*loaded.value);
   files.insert(files.end(), loaded.files.begin(), loaded.files.end());
   const params::Record& record = loaded.value->record;
   const std::vector<params::RecordedStep> steps = params::recorded_steps(record);

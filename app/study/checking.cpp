@@ -103,7 +103,7 @@ class Checker {
     result.sound = true;
     CheckedRecord record;
     record.measured = std::move(*measured);
-    params::mend_current(record.measured);
+    params::mend_sensors(record.measured);
     record.steps = params::recorded_steps(record.measured.record);
     params::examine(record.measured.record, record.steps, record.measured.doubts);
     record.balance = params::charge_balance(record.measured.record, record.steps);

@@ -80,6 +80,24 @@ void require_size(const Recording& r, const Job& job) {
   }
 }
 
+/// @throws UnsoundInput  one current at rests of different voltages: an offset of the sensor
+void require_rests(const Recording& r, const Job& job) {
+  constexpr double apart = 0.05, alike = 0.2;  // [V], of the current
+  const std::vector<RestUnderCurrent> found = rests_under_current(job, r);
+  for (const RestUnderCurrent& one : found) {
+    for (const RestUnderCurrent& other : found) {
+      if (std::abs(one.voltage - other.voltage) < apart ||
+          std::abs(one.current - other.current) > alike * std::abs(one.current))
+        continue;
+      throw UnsoundInput(fmt::format(
+          "{}: the voltage rests in the steps {} and {}, where {} flow by the file: as it seems the current sensor has "
+          "that offset, too large for every charge to be of use. Take it off the column of the current and try again\n",
+          r.file, std::min(one.step, other.step) + 1, std::max(one.step, other.step) + 1,
+          params::show(one.current, params::CurrentKind::kind)));
+    }
+  }
+}
+
 /// @throws CommandLineError  no such cell was at rest there before a test; a fresh half cell may be, above its cut-offs
 void require_within_cut_offs(const std::string& text, double voltage, const Job& job) {
   constexpr double beyond = 0.2;  // [V]
@@ -315,6 +333,7 @@ Recording load_recording(const Request& request, const Channels& channels, Job& 
   params::examine(record, r.steps, r.measured.doubts);
   require_signs(r.file, r.measured, r.steps);
   require_size(r, job);
+  require_rests(r, job);
   r.first_step = 0;
   r.last_step = r.steps.size() - 1;
   if (!request.steps.empty()) std::tie(r.first_step, r.last_step) = chosen_steps(request.steps, r.steps.size());

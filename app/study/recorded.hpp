@@ -67,6 +67,15 @@ struct Reading {
 Recording load_recording(const Request& request, const Channels& channels, Job& job, const std::string& file,
                          const Reading& reading);
 
+/// A step with a steady current of up to a fifth of the largest under which the voltage rests, where by the sheet it
+/// would move by 10 mV and more: the cell is at rest, and the sensor has an offset that is too large to be known for
+/// one.
+struct RestUnderCurrent {
+  std::size_t step;
+  double current, voltage, would_move;  ///< [A], [V], [V] in the second half of the step
+};
+std::vector<RestUnderCurrent> rests_under_current(const Job& job, const Recording& recording);
+
 /// Makes run and rows of a recording anew from another beginning.
 void begin_run(Recording& recording, const Beginning& beginning, double plate_area, std::size_t most_rows);
 

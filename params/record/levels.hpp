@@ -45,6 +45,8 @@ void tell_ends(const Record& record, std::vector<RecordedStep>& steps);
 /// What the sensor did and not the cell. Spikes: single rows whose current stands far off the rows around while the
 /// voltage does not follow get the mean of their neighbours, and a doubt. An offset: a current that is read at every
 /// rest is taken off every row and kept in `Measured::current_offset`, if it exceeds 0.0005 of the largest current.
-void mend_current(Measured& data);
+/// Glitches: one voltage, or two, that stand 10 mV, ten times the noise and five times what the voltage moves around
+/// them off their neighbours, under one current, get what lies straight between these, and a doubt.
+void mend_sensors(Measured& data);
 
 }  // namespace onegrain::params

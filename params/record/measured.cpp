@@ -96,6 +96,8 @@ const char* doubt_name(DoubtKind kind) {
       "current without sign",
       "current positive on discharge",
       "spike of the current (mended)",
+      "glitch of the voltage (mended)",
+      "charge that does not balance",
   };
   return names[static_cast<std::size_t>(kind)];
 }

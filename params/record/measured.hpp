@@ -53,8 +53,10 @@ enum class DoubtKind {
   unsigned_current,  ///< no current is negative, although the voltage falls
   turned_current,    ///< positive where the voltage falls, throughout the file
   current_spike,     ///< a single row far off its neighbours, which the voltage does not follow: mended
+  voltage_glitch,    ///< one row or two far off their neighbours, which no current explains: mended
+  open_balance,      ///< more charge comes out than went in, or far less, between two visits to one state
 };
-constexpr std::size_t doubt_kinds = 14;
+constexpr std::size_t doubt_kinds = 16;
 constexpr bool leaves_row_out(DoubtKind kind) { return kind <= DoubtKind::backward_time; }
 /// "no value for time, voltage or current", ...
 const char* doubt_name(DoubtKind kind);

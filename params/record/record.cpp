@@ -114,6 +114,7 @@ void examine(const Record& record, const std::vector<RecordedStep>& steps, Doubt
     }
   }
   examine_direction(record, steps, doubts);
+  examine_balance(record, steps, doubts);
 }
 
 }  // namespace onegrain::params

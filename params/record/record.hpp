@@ -112,6 +112,13 @@ enum class Direction {
 /// the voltage by 10 mV or more: each counts by how far it moves. Four fifths must speak against the agreed sign.
 Direction direction_of(const Record& record, const std::vector<RecordedStep>& steps);
 
+/// The part of examine() that is about charge which comes out and did not go in. Where a charge (or its hold) ends as
+/// an earlier one did, at the same voltage and current, the cell is in the same state, whatever it did in between: what
+/// came out must have gone in again. So must it where two discharges end alike. 1 % more out than in is no cell, 5 %
+/// more in than out hardly one, past the first charge, of which much is bound for good. Both are what a sensor with an
+/// offset makes of a sound cell.
+void examine_balance(const Record& record, const std::vector<RecordedStep>& steps, Doubts& doubts);
+
 /// The part of examine() that is about the sign of the current.
 void examine_direction(const Record& record, const std::vector<RecordedStep>& steps, Doubts& doubts);
 

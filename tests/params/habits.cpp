@@ -21,7 +21,7 @@ std::string kinds(const std::vector<RecordedStep>& steps) {
 Measured mended(Record record) {
   Measured data;
   data.record = std::move(record);
-  mend_current(data);
+  mend_sensors(data);
   return data;
 }
 

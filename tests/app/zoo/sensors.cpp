@@ -1,0 +1,74 @@
+#include "tests/app/zoo/cycle.hpp"
+
+// What sensors, leads and contacts do to records of a sound cell.
+
+using namespace zoo;
+using namespace app_test;
+
+TEST_CASE("zoo: what sensors do to records", "[zoo]") {
+  // Offsets that no rest of at most 5 % of the largest current shows. The demo's 1C is 2.07 mA.
+  const auto two_cycles = [] {
+    const Record up = cycle().part(6, 7), down = cycle().part(9, 9);
+    Record r = up;
+    for (const Record& part : {down, up, down, up}) r = records::joined(r, part, 0.5);
+    return r;
+  };
+  const std::vector<Situation> bad = {
+      {"an offset of 8 % of 1C, with rests", call("overlay", [] { return records::offset(whole(), 1.7e-4); }), 3,
+       "as it seems the current sensor has that offset"},
+      {"an offset of 4 % of 1C that passes as much in a rest as a slow step does",
+       call("overlay", [] { return records::offset(whole(), 8e-5); }), 3,
+       "as it seems the current sensor has that offset"},
+      {"an offset of 15 % of 1C, a balance",
+       call(
+           "balance", [] { return records::offset(whole(), 3.1e-4); }, quick),
+       3, "as it seems the current sensor has that offset"},
+      {"the other way", call("overlay", [] { return records::offset(whole(), -1.7e-4); }), 3,
+       "as it seems the current sensor has that offset"},
+      {"an offset of 2 % of 1C, without any rest",
+       call("overlay", [=] { return records::offset(two_cycles(), -4e-5); }), 0, "which is the same state"},
+      {"the same, a fit",
+       call(
+           "fit", [=] { return records::offset(two_cycles(), -4e-5); }, one_free),
+       4, "which is the same state"},
+      {"a loose contact",
+       call("overlay",
+            [] {
+              Record r = rested_discharge();
+              for (std::size_t k = 20; k + 5 < r.size(); k += 12) r.voltage[k] = 0;
+              return r;
+            }),
+       0, "a contact or a lead is loose"},
+  };
+  for (const Situation& situation : bad) must_be_said(situation);
+  must_raise_nothing("two cycles without any rest", call("overlay", two_cycles));
+  must_raise_nothing("three voltages far off", call("overlay", [] {
+                       Record r = whole();
+                       for (const std::size_t k : {80, 81, 300}) r.voltage[k] += 0.5;
+                       return r;
+                     }));
+  must_raise_nothing("an offset of 2 % of 1C, with rests",
+                     call("overlay", [] { return records::offset(whole(), 4e-5); }));
+}
+
+TEST_CASE("voltages far off count for nothing and are counted", "[measured][habits]") {
+  const Folder folder;
+  folder.write("clean.csv", records::text(whole()));
+  Record glitches = whole();
+  // in the rests and in the middle of steps, under one current; 4 rows
+  for (const std::size_t k : {cycle().steps[1].first + 60, cycle().steps[1].first + 120, cycle().steps[5].first + 40,
+                              cycle().steps[5].first + 41})
+    glitches.voltage[k] = k % 2 == 0 ? 0.0 : 9.99;
+  folder.write("glitches.csv", records::text(glitches));
+  const json clean = json_of({"overlay", "demo", "clean.csv"}), bad = json_of({"overlay", "demo", "glitches.csv"});
+  const json &before = clean["overlay"]["runs"][0]["steps"], &after = bad["overlay"]["runs"][0]["steps"];
+  REQUIRE(before.size() == after.size());
+  for (std::size_t k = 0; k < before.size(); ++k) {
+    CHECK_THAT(after[k]["rms_mV"].get<double>(), WithinAbs(before[k]["rms_mV"].get<double>(), 0.5));
+    CHECK_THAT(after[k]["capacity_mAh"].get<double>(), WithinRel(before[k]["capacity_mAh"].get<double>(), 1e-6));
+  }
+  std::string words = program({"overlay", "demo", "glitches.csv"}).results;
+  std::replace(words.begin(), words.end(), '\n', ' ');
+  CHECK(words.find("4 voltages far off the rows around are taken as what lies between") != std::string::npos);
+  CHECK(program({"check", "glitches.csv"}).results.find("glitch of the voltage (mended)") != std::string::npos);
+}
