@@ -158,6 +158,7 @@ Figures method_figures(const PulseReport& report, const std::string& key, const 
 
 std::vector<std::string> in_words(const std::vector<study::PulseRemark>& remarks) {
   std::vector<std::string> words;
+  words.reserve(remarks.size());
   for (const study::PulseRemark& remark : remarks) words.push_back(words_of(remark));
   return words;
 }

@@ -42,9 +42,6 @@ std::string cell_text(const TableCell& cell, const TableColumn& column);
 /// The number of a figure with "+-" alone, to the digits of its uncertainty: "1.107".
 std::string value_of(const Figure& figure);
 
-/// The number of a figure with "+-" alone, to the digits of its uncertainty: "1.107".
-std::string value_of(const answer::Figure& figure);
-
 /// Value and uncertainty to the second digit of the uncertainty: "2.070 ± 0.027 mA"; "1.2e-14 m2/s, within a factor 3",
 /// "12.1 mAh (11.8 to 12.5)".
 std::string text_of(const Figure& figure);

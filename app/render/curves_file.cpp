@@ -10,7 +10,7 @@
 namespace onegrain::app::render {
 
 void write_curves(std::ostream& out, const answer::CurvesTable& course) {
-  std::vector<Scale> scales;
+  std::vector<answer::Scale> scales;
   const char* before = "";
   for (const auto& [title, measure] : course.columns) {
     const std::string unit = measure.shown_unit();

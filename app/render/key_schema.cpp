@@ -114,7 +114,7 @@ class Writer {
     std::string name = node.kind->noun;
     name = name.substr(name.find(' ') + 1);
     std::replace(name.begin(), name.end(), ' ', '_');
-    const ordered_json text = shared(name, {{"type", "string"}, {"pattern", params::quantity_pattern(*node.kind)}});
+    ordered_json text = shared(name, {{"type", "string"}, {"pattern", params::quantity_pattern(*node.kind)}});
     if (!node.kind->dimension.none()) return text;
     ordered_json number = {{"type", "number"}};
     if (std::isfinite(node.limits.lower))

@@ -49,7 +49,7 @@ std::string wrapped(const std::string& text, std::size_t columns, const std::str
   std::string out, line;
   for (std::string word; words >> word;) {
     if (!line.empty() && width(line) + 1 + width(word) > columns) {
-      out += line + "\n" + indent;
+      out.append(line).append("\n").append(indent);
       line.clear();
     }
     line += (line.empty() ? "" : " ") + word;

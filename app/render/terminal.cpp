@@ -36,6 +36,7 @@ void print_table(std::ostream& out, const answer::Table& table) {
   table.rows.each([&](const Row& row) {
     if (k < head || k >= tail) {
       std::vector<std::string> cells;
+      cells.reserve(shown.size());
       for (const std::size_t c : shown) cells.push_back(shown_cell(row[c], table.columns[c]));
       text.add(std::move(cells));
     } else if (k == head) {

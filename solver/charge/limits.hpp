@@ -22,7 +22,7 @@ enum class Limit {
   salt,     ///< lowest salt as a share of its starting concentration [1]: beyond it the model is out of its depth
   unsolved  ///< no physical limit: the charge could not be calculated, and so counts as keeping none
 };
-constexpr int limit_count = 9;
+constexpr int limit_count = static_cast<int>(Limit::unsolved) + 1;
 
 /// True where a quantity must not fall below what is allowed, false where it must not rise above.
 /// @param voltage_rises  in the charge in question: that of a full cell, or of a half cell whose electrode is emptied
