@@ -5,6 +5,7 @@
 #include <ostream>
 
 #include "app/answer/numbers.hpp"
+#include "app/render/said_once.hpp"
 #include "app/render/table.hpp"
 
 namespace onegrain::app::render {
