@@ -31,6 +31,10 @@ std::optional<Finding> many_glitches(const Recording& recording);
 /// Charge that comes out and did not go in; see params::examine_balance().
 std::optional<Finding> open_balance(const Recording& recording);
 
+/// The integral of the current over a step and the file's own counter of capacity disagree by more than half a per
+/// cent: an offset that no rest shows, a scaled current, a counter in another unit.
+std::optional<Finding> counter_disagrees(const Recording& recording);
+
 /// A rest under current in one place, which may be something else; more are refused. See rests_under_current().
 std::optional<Finding> current_at_rest(const Job& job, const Recording& recording);
 

@@ -1,3 +1,6 @@
+#include <fstream>
+#include <sstream>
+
 #include "tests/app/zoo/cycle.hpp"
 
 // What sensors, leads and contacts do to records of a sound cell.
@@ -71,4 +74,35 @@ TEST_CASE("voltages far off count for nothing and are counted", "[measured][habi
   std::replace(words.begin(), words.end(), '\n', ' ');
   CHECK(words.find("4 voltages far off the rows around are taken as what lies between") != std::string::npos);
   CHECK(program({"check", "glitches.csv"}).results.find("glitch of the voltage (mended)") != std::string::npos);
+}
+
+// Open data (tests/data/README.md): C/10, whose current is moved by 0.3 % of 1C while the cycler's counter stays. No
+// rest shows it; three per cent of the capacity.
+TEST_CASE("a current that the file's own counter of capacity contradicts is said first", "[zoo]") {
+  const auto moved = [](double amperes) {
+    return [=](const Folder& folder) {
+      std::ifstream file(std::string(ONEGRAIN_SOURCE_DIR) + "/tests/data/pouch_discharge_0p1C.csv");
+      std::string line, text;
+      REQUIRE(std::getline(file, line));
+      text = line + "\n";
+      while (std::getline(file, line)) {
+        std::vector<std::string> cells;
+        std::istringstream row(line);
+        for (std::string cell; std::getline(row, cell, ',');) cells.push_back(cell);
+        REQUIRE(cells.size() >= 5);
+        cells[3] = std::to_string(std::stod(cells[3]) + amperes);
+        for (std::size_t k = 0; k < cells.size(); ++k) text += (k > 0 ? "," : "") + cells[k];
+        text += "\n";
+      }
+      folder.write("moved.csv", text);
+      return Words{"overlay", "pouch_fitted", "moved.csv"};
+    };
+  };
+  must_be_said({"an offset of 0.3 % of 1C at C/10, without any rest", moved(0.003 * 6.55), 0,
+                "the file's own counter of capacity says 7280"});
+  must_be_said({"the other way", moved(-0.003 * 6.55), 0, "by 20 mA throughout"});
+  // As it was measured nothing is found (the sheet itself has a warning of its own).
+  const Folder folder;
+  Words call = moved(0)(folder);
+  CHECK(json_of(call)["findings"].empty());
 }
