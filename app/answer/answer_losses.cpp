@@ -339,6 +339,13 @@ Answer losses(const Request& request, const Channels&, Job& job) {
   const LossesFound found = study::find_losses(job, rates.front(), request.charge);
   const Said s{job, found};
   const std::string& rate_name = found.curve.label;
+  if (over_at_once(job, found.curve)) {
+    throw NotCompleted(
+        fmt::format("at {} the {} is over at once, and next to nothing passes: there is no charge of which "
+                    "losses could be told apart. Ask for a lower rate; `onegrain rates` shows which pass "
+                    "charge",
+                    rate_name, request.charge ? "charge" : "discharge"));
+  }
   Answer said;
   said.headline = headline_of(s);
   PlatingTold plating(job);

@@ -67,6 +67,14 @@ std::vector<std::string> unusual_values(const Sheet& sheet) {
       }
     }
   });
+  // Common practice, from memory: data sheets of cells allow discharge from -20 to 60 degC.
+  constexpr double usual_cold = 273.15 - 20, usual_heat = 273.15 + 60;
+  if (const double T = sheet.temperature.si; T < usual_cold - 0.01 || T > usual_heat + 0.01) {
+    found.push_back(fmt::format(
+        "at {}, where from -20 to 60 degC is usual for cells, nobody has measured what the cards "
+        "hold: electrolytes of carbonates {}, and the figures carry on from warmer and colder days",
+        show(T, TemperatureKind::kind, 3), T < usual_cold ? "thicken and may freeze" : "react with both electrodes"));
+  }
   return found;
 }
 

@@ -346,6 +346,19 @@ TEST_CASE("a slip of a unit on a sheet begins every answer", "[zoo][cells]") {
   must_raise_nothing("good contacts", asked(contact, "{value: 2 ohm.cm2, spread: 1 ohm.cm2", rates));
 }
 
+// Data sheets of cells: discharge from -20 to 60 degC, common practice.
+TEST_CASE("temperatures and rates of which nothing can be told", "[zoo][cells]") {
+  must_be_said({"forty below", words({"rates", "demo", "--rates", "C/5", "--temperature", "-40 degC"}), 0,
+                "where from -20 to 60 degC is usual"});
+  must_be_said({"a ceiling thirty below", words({"ceiling", "demo", "--samples", "0", "--temperature", "-30 degC"}), 0,
+                "thicken and may freeze"});
+  must_be_said({"eighty above", words({"curve", "demo", "--rates", "C/5", "--temperature", "80 degC"}), 0,
+                "react with both electrodes"});
+  must_be_said({"losses of nothing", words({"losses", "demo", "--rate", "50C"}), 4, "next to nothing passes"});
+  must_raise_nothing("twenty below", words({"rates", "demo", "--rates", "C/20", "--temperature", "-20 degC"}));
+  must_raise_nothing("losses of a fast discharge", words({"losses", "demo", "--rate", "2C"}));
+}
+
 TEST_CASE("check names what no bench makes", "[zoo][cells]") {
   const Folder folder;
   folder.write("cell.yaml", changed("demo", "{value: 12 mm", "{value: 12 cm"));
