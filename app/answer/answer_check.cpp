@@ -135,7 +135,7 @@ Answer check(const Request& request, const Channels& channels) {
     Section section;
     const std::size_t warnings = file.faults.sorted().size();
     std::string line = params::one_line(params::stream_name(file.file)) + ": sound, " + what_it_is(file);
-    if (warnings > 0) line += fmt::format("; but look at {}", warnings == 1 ? "the warning" : "the warnings");
+    if (warnings > 0) line += warnings == 1 ? "; but look at the warning" : "; but look at the warnings";
     section.blocks.push_back(Lines{{line}});
     if (file.record) tell_record(section, *file.record);
     section.places = terminal;

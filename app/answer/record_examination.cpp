@@ -152,23 +152,20 @@ std::optional<Finding> open_balance(const Recording& r) {
 
 std::optional<Finding> counter_disagrees(const Recording& r) {
   constexpr double agree = 0.005, counts_other_steps = 0.01;  // of the charge of a step
-  const params::Record& record = r.measured.record;
-  if (record.capacity.empty()) return std::nullopt;
+  constexpr std::size_t enough = 20;                          // rows: the trapezoidal rule over fewer says little
   for (std::size_t s = r.first_step; s <= r.last_step; ++s) {
     const params::RecordedStep& step = r.steps[s];
-    const double passed = std::abs(step.charge);
-    const double counted = std::abs(record.capacity[step.last] - record.capacity[step.first]);
-    constexpr std::size_t enough = 20;  // rows: the trapezoidal rule over fewer says little
-    if (!step.is_sweep() || step.last < step.first + enough || !std::isfinite(counted) ||
-        counted < counts_other_steps * passed || std::abs(passed - counted) <= agree * counted)
-      continue;
+    const auto found = params::counted_charge(r.measured.record, step);
+    if (!found || !step.is_sweep() || step.last < step.first + enough) continue;
+    const double counted = found->by_counter, passed = found->by_current, off = std::abs(passed - counted);
+    if (counted < counts_other_steps * passed || off <= agree * counted) continue;
     return Finding{
         "counter",
         fmt::format("in step {} of {} the current sums up to {} mAh, the file's own counter of capacity says {}: the "
                     "current is off (by {} mA throughout, if it is an offset), or the counter is in another unit. All "
                     "charges and capacities told here are those of the current.",
                     s + 1, r.name(), digits(passed / 3.6, 4), digits(counted / 3.6, 4),
-                    digits(1e3 * std::abs(passed - counted) / step.duration, 2))};
+                    digits(1e3 * off / step.duration, 2))};
   }
   return std::nullopt;
 }

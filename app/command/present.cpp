@@ -52,8 +52,10 @@ void complete(Answer& said, const Request& request, const Job& job) {
   said.arrangement = job.cell.is_full_cell() ? "full cell" : "half cell against lithium";
   said.invented = invented(job);
   const std::vector<std::string>& doubts = job.bench.doubts;
-  for (std::size_t k = 0; k < doubts.size(); ++k)
-    said.findings.insert(said.findings.begin() + static_cast<std::ptrdiff_t>(k), Finding{"sheet", doubts[k] + "."});
+  std::vector<Finding> findings;  // those of the cell come first
+  for (const std::string& doubt : doubts) findings.push_back({"sheet", doubt + "."});
+  findings.insert(findings.end(), said.findings.begin(), said.findings.end());
+  said.findings = std::move(findings);
   std::string first;
   for (const Finding& finding : said.findings) first += "Warning: " + finding.sentence + " ";
   said.headline = first + said.headline;

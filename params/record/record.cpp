@@ -33,6 +33,15 @@ double charge_between(const Record& record, std::size_t from, std::size_t to) {
   return charge;
 }
 
+std::optional<CountedCharge> counted_charge(const Record& record, const RecordedStep& step) {
+  if (record.capacity.empty()) return std::nullopt;
+  const std::size_t first = std::min(step.first + 1, step.last);
+  const CountedCharge found{std::abs(record.capacity[step.last] - record.capacity[first]),
+                            std::abs(charge_between(record, first, step.last))};
+  if (!std::isfinite(found.by_counter) || found.by_counter == 0) return std::nullopt;
+  return found;
+}
+
 ChargeBalance charge_balance(const Record& record, const std::vector<RecordedStep>& steps) {
   ChargeBalance balance{0, 0, 0, std::nullopt};
   double largest = 0;
@@ -47,15 +56,12 @@ ChargeBalance charge_balance(const Record& record, const std::vector<RecordedSte
     balance.integrated += trapezoid(record, k);
     balance.passed += std::abs(trapezoid(record, k));
   }
-  if (record.capacity.empty()) return balance;
   for (const RecordedStep& step : steps) {
     if (std::abs(step.charge) < 0.01 * largest) continue;
-    // Between the step's own rows, in which a counter may not start anew; opening rows still show the old count.
-    const std::size_t first = std::min(step.first + 1, step.last);
-    const double counted = std::abs(record.capacity[step.last] - record.capacity[first]);
-    const double own = charge_between(record, first, step.last);
-    if (!std::isfinite(counted) || counted == 0) continue;
-    balance.largest_deviation = std::max(balance.largest_deviation.value_or(0), std::abs(std::abs(own) / counted - 1));
+    if (const auto counted = counted_charge(record, step)) {
+      balance.largest_deviation =
+          std::max(balance.largest_deviation.value_or(0), std::abs(counted->by_current / counted->by_counter - 1));
+    }
   }
   return balance;
 }

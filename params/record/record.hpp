@@ -84,6 +84,13 @@ bool bridged(const Record& record, std::size_t k);
 /// Integral of the current from one row to a later one by the trapezoidal rule [C].
 double charge_between(const Record& record, std::size_t from, std::size_t to);
 
+/// What passed in a step by the file's own counter of capacity, and by the current between the same rows: the step's
+/// own, since its opening row may still show the old count [C], both > 0. Nothing where the file counts nothing there.
+struct CountedCharge {
+  double by_counter, by_current;
+};
+std::optional<CountedCharge> counted_charge(const Record& record, const RecordedStep& step);
+
 /// Charge over the whole record by the trapezoidal rule, pauses between steps left out [C].
 struct ChargeBalance {
   double integrated;  ///< integral of the current
