@@ -94,6 +94,14 @@ Eigen::MatrixXd LayerPoints::share_at(const Eigen::Ref<const Eigen::ArrayXd>& pl
   return share;
 }
 
+Eigen::MatrixXd LayerPoints::values_at(const Eigen::Ref<const Eigen::ArrayXd>& places) const {
+  Eigen::MatrixXd values(places.size(), count());
+  for (Eigen::Index q = 0; q < places.size(); ++q) {
+    for (Eigen::Index k = 0; k < count(); ++k) values(q, k) = lagrange(xi_, k, places[q]);
+  }
+  return values;
+}
+
 LayerDrop layer_drop(const LayerPoints& points, const Electrode& layer, const Electrolyte& electrolyte,
                      const Eigen::VectorXd& salt, const Eigen::VectorXd& slope, double T) {
   const double solid = layer.electronic_conductivity > 0 ? layer.thickness / layer.electronic_conductivity : 0.0;
@@ -140,6 +148,7 @@ bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerD
   const Eigen::Index n = points.count();
   const double area = layer.roughness();
   if (state.current.size() != n) state.current.setConstant(n, i);
+  state.equilibrium.resize(n);
   state.by_current.resize(n);
   state.by_surface.resize(n);
   state.by_salt.resize(n);
@@ -147,7 +156,7 @@ bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerD
   std::array<ExchangeCurrent, most_points> exchange;
   for (Eigen::Index k = 0; k < n; ++k) {
     const Property::Value U = layer.host.potential.at(surface[k], T);
-    potential[k] = U.value;
+    potential[k] = state.equilibrium[k] = U.value;
     by_surface[k] = U.by_composition;
     exchange[static_cast<std::size_t>(k)] = exchange_current_density(layer.host, surface[k], salt[k], T);
   }
@@ -183,7 +192,8 @@ bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerD
     jacobian.col(n).head(n).setConstant(-1);
     jacobian.row(n).head(n) = weights.transpose();
     jacobian(n, n) = 0;
-    step = -Eigen::PartialPivLU<Square>(jacobian).solve(residual);
+    const Eigen::PartialPivLU<Square> factors(jacobian);
+    step = -factors.solve(residual);
     if (!step.allFinite()) return false;
     const double size = std::max({std::abs(i), state.current.cwiseAbs().maxCoeff(), 1e-9});
     const double largest = step.head(n).cwiseAbs().maxCoeff();
@@ -192,7 +202,13 @@ bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerD
     separator_side_from = state.separator_side;
     state.current += scale * step.head(n);
     state.separator_side += scale * step[n];
-    if (largest <= 1e-5 * size && std::abs(step[n]) <= 1e-5) return true;  // what is left is the square of that
+    if (largest > 1e-5 * size || std::abs(step[n]) > 1e-5) continue;
+    residual.head(n) = drop.solid;  // what is left is the square of that
+    residual[n] = -1;
+    step = -factors.solve(residual);
+    state.by_total = step.head(n);
+    state.separator_side_by_total = step[n];
+    return true;
   }
   return false;
 }

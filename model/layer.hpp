@@ -33,6 +33,8 @@ class LayerPoints {
   const Eigen::MatrixXd& share_at_samples() const { return share_; }
   /// The same at any places in [0, 1].
   Eigen::MatrixXd share_at(const Eigen::Ref<const Eigen::ArrayXd>& places) const;
+  /// The polynomials through the points, at any places: places x count.
+  Eigen::MatrixXd values_at(const Eigen::Ref<const Eigen::ArrayXd>& places) const;
   /// Row k: weights of the integral from xi_k to 1 over the samples.
   const Eigen::MatrixXd& integral_to_separator() const { return integral_; }
 
@@ -64,11 +66,14 @@ Eigen::MatrixXd layer_drop_by_salt(const LayerPoints& points, const Electrode& l
 
 /// The local currents and the potential at the separator side for which charge transfer holds at every point.
 struct LayerState {
-  Eigen::VectorXd current;     ///< s at the points [A/m2 of plate]; their weighted mean is i
-  double separator_side = 0;   ///< Phi(1) [V]
-  Eigen::VectorXd by_current;  ///< d eta / d s at the points [ohm m2], < 0
-  Eigen::VectorXd by_surface;  ///< d (U + eta) / d x_s at the points [V]
-  Eigen::VectorXd by_salt;     ///< d eta / d c at the points, through the exchange current [V m3/mol]
+  Eigen::VectorXd current;             ///< s at the points [A/m2 of plate]; their weighted mean is i
+  double separator_side = 0;           ///< Phi(1) [V]
+  Eigen::VectorXd equilibrium;         ///< U at the points [V]
+  Eigen::VectorXd by_current;          ///< d eta / d s at the points [ohm m2], < 0
+  Eigen::VectorXd by_surface;          ///< d (U + eta) / d x_s at the points [V]
+  Eigen::VectorXd by_salt;             ///< d eta / d c at the points, through the exchange current [V m3/mol]
+  Eigen::VectorXd by_total;            ///< d s / d i at the points [1]
+  double separator_side_by_total = 0;  ///< d Phi(1) / d i [ohm m2], < 0
 };
 
 /// Solves by Newton's method from the currents that `state` holds (of the right size: from an even spread otherwise).

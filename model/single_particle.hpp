@@ -46,6 +46,12 @@ enum class ElectrolyteModel {
   resolved  ///< salt diffuses through the pores, see Salt
 };
 
+/// Two descriptions of how the reaction spreads over the depth of a porous layer.
+enum class Reaction {
+  even,   ///< the same share of the current at every depth: one grain stands for all
+  uneven  ///< resolved at points over the depth, see model/layer.hpp
+};
+
 /// A cell made ready to compute with: grains with their modes, the fluxes per unit of current, the resistances.
 /// Immutable, so that one may serve several threads.
 class SingleParticle {

@@ -94,14 +94,17 @@ void Segment::prepare_ends(const Here& now) {
   // empty to the last digit, since potential and kinetics have no bound there. The surface then only guards against
   // voltages that are none.
   const bool bounded = held_voltage_ || (ends_.voltage && !is_hold() && !given_current_);
-  const auto surface = [&](Ended full, Ended empty, double (Segment::*value)(const Here&) const, bool fills) {
+  using Value = double (Segment::*)(const Here&) const;
+  const auto surface = [&](Ended full, Value fullest, Ended empty, Value emptiest, bool fills) {
     const double beyond = bounded && (held_voltage_ || current0_ != 0) ? -far_beyond : surface_limit;
-    look_for(full, value, 1 - (held_voltage_ || fills ? beyond : surface_limit), 1);
-    look_for(empty, value, held_voltage_ || !fills ? beyond : surface_limit, -1);
+    look_for(full, fullest, 1 - (held_voltage_ || fills ? beyond : surface_limit), 1);
+    look_for(empty, emptiest, held_voltage_ || !fills ? beyond : surface_limit, -1);
   };
-  surface(Ended::positive_surface_full, Ended::positive_surface_empty, &Segment::positive_surface, current0_ < 0);
+  surface(Ended::positive_surface_full, &Segment::fullest_positive, Ended::positive_surface_empty,
+          &Segment::emptiest_positive, current0_ < 0);
   if (model_->negative()) {
-    surface(Ended::negative_surface_full, Ended::negative_surface_empty, &Segment::negative_surface, current0_ > 0);
+    surface(Ended::negative_surface_full, &Segment::fullest_negative, Ended::negative_surface_empty,
+            &Segment::emptiest_negative, current0_ > 0);
   }
 }
 

@@ -5,6 +5,8 @@
 #include <cmath>
 
 #include "model/root_search.hpp"
+#include "solver/step/even.hpp"
+#include "solver/step/uneven.hpp"
 
 namespace onegrain::solver {
 
@@ -188,18 +190,21 @@ Cvode& Workspace::integrator(int size, int sensitivities) {
 }
 
 Simulator::Simulator(const model::Cell& cell, Workspace& workspace, Accuracy accuracy,
-                     model::ElectrolyteModel electrolyte)
+                     model::ElectrolyteModel electrolyte, model::Reaction reaction)
     : cell_(cell),
       workspace_(&workspace),
       accuracy_(accuracy),
       electrolyte_(electrolyte),
-      modes_(accuracy.fewest_modes) {
+      reaction_(reaction),
+      modes_(accuracy.fewest_modes),
+      points_(accuracy.fewest_points) {
   make_model();
 }
 
 void Simulator::make_model() {
   const bool resolved = electrolyte_ == model::ElectrolyteModel::resolved;
   model_ = std::make_shared<const model::SingleParticle>(cell_, modes_, modes_, resolved ? accuracy_.salt_degree : 0);
+  if (reaction_ == model::Reaction::uneven) depth_ = std::make_shared<const model::LayerPoints>(points_);
 }
 
 State Simulator::at_rest(double q) const {
@@ -246,7 +251,11 @@ void Simulator::add_unresolved(const UnresolvedLayer& before, StepSolution& solu
 
 StepSolution Simulator::attempt(const State& start, const model::Step& step) {
   StepSolution solution;
-  const auto segment = std::make_shared<Segment>(model_, start, step, accuracy_.sensitivities);
+  std::shared_ptr<Segment> segment;
+  if (depth_)
+    segment = std::make_shared<UnevenSegment>(model_, depth_, start, step);
+  else
+    segment = std::make_shared<EvenSegment>(model_, start, step, accuracy_.sensitivities);
   solution.segment_ = segment;
   if (const auto ended = segment->ended_at_start()) {
     solution.ended_ = *ended;

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "model/balance.hpp"
+#include "model/layer.hpp"
 #include "solver/step/segment.hpp"
 
 namespace onegrain::solver {
@@ -81,6 +82,7 @@ struct Accuracy {
   double truncation = 5e-5;          ///< more modes are taken until Segment::truncation stays below [V]
   int fewest_modes = 12;
   int salt_degree = 8;         ///< of the polynomials for the salt in each layer
+  int fewest_points = 4;       ///< over the depth of a layer, where the reaction is resolved
   bool sensitivities = false;  ///< also the derivatives with respect to the grain parameters; see Segment
 };
 
@@ -88,7 +90,8 @@ struct Accuracy {
 class Simulator {
  public:
   Simulator(const model::Cell& cell, Workspace& workspace, Accuracy accuracy = {},
-            model::ElectrolyteModel electrolyte = model::ElectrolyteModel::uniform);
+            model::ElectrolyteModel electrolyte = model::ElectrolyteModel::uniform,
+            model::Reaction reaction = model::Reaction::even);
 
   const model::Cell& cell() const { return cell_; }
 
@@ -109,8 +112,10 @@ class Simulator {
   Workspace* workspace_;
   Accuracy accuracy_;
   model::ElectrolyteModel electrolyte_;
-  int modes_;
+  model::Reaction reaction_;
+  int modes_, points_;
   std::shared_ptr<const model::SingleParticle> model_;
+  std::shared_ptr<const model::LayerPoints> depth_;  ///< none where the reaction is even
 };
 
 }  // namespace onegrain::solver

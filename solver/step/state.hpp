@@ -5,11 +5,26 @@
 
 namespace onegrain::solver {
 
+/// Jumps of the local currents at the points over the depth of a layer, > 0 into the grains.
+struct LocalJumps {
+  Eigen::VectorXd current;      ///< after minus before [A/m2 of plate]; empty: the same at every depth
+  Eigen::VectorXd diffusivity;  ///< at the grain surfaces, then [m2/s]
+};
+
 /// A recent jump of the current: its layer under the grain surfaces may still be thinner than the modes resolve.
 struct Jump {
   double age;      ///< [s]
   double current;  ///< after minus before [A/m2]
   double positive_diffusivity, negative_diffusivity;
+  LocalJumps positive, negative;
+};
+
+/// How a layer is filled over its depth, where that is resolved: at the points of model::LayerPoints. Empty: alike at
+/// every depth.
+struct DepthFilling {
+  Eigen::VectorXd means;    ///< mean stoichiometries of the grains
+  Eigen::MatrixXd uneven;   ///< their uneven filling as in State, one column per point; no rows: evenly filled
+  Eigen::VectorXd current;  ///< local, flowing just before [A/m2 of plate], > 0 into the grains
 };
 
 /// What a grain's filling is differentiated with respect to: the logarithm of the diffusion time R^2/D, the logarithm
@@ -28,9 +43,10 @@ struct State {
   double charge = 0;         ///< passed since `cell.inventory` [C/m2]
   Eigen::VectorXd positive;  ///< uneven filling of the grains: coefficients in orthonormal even polynomials
   Eigen::VectorXd negative;  ///<   (GrainModes::polynomials), any number of them; empty: evenly filled
-  Eigen::VectorXd salt;      ///< uneven salt: amplitudes of its modes [mol/m3 scaled as in model::Salt]; empty: even
-  double temperature = 0;    ///< [K]
-  double current = 0;        ///< flowing just before [A/m2]
+  DepthFilling positive_depth, negative_depth;  ///< `positive` and `negative` are the means over the depth of these
+  Eigen::VectorXd salt;    ///< uneven salt: amplitudes of its modes [mol/m3 scaled as in model::Salt]; empty: even
+  double temperature = 0;  ///< [K]
+  double current = 0;      ///< flowing just before [A/m2]
   std::vector<Jump> jumps;
   UnresolvedLayer unresolved;
   double run_start = 0;  ///< charge at the start of the run that sensitivities belong to [C/m2]

@@ -4,6 +4,7 @@
 
 #include "solver/charge/ceiling.hpp"
 #include "solver/step/curves.hpp"
+#include "solver/step/even.hpp"
 #include "tests/catch.hpp"
 #include "tests/published_cells.hpp"
 #include "tests/solver/bench.hpp"
@@ -151,7 +152,7 @@ TEST_CASE("a grain surface is continuous where the number of modes rises while a
     const solver::State state =
         coarse.run(coarse.at_rest(0), {CurrentDrive{-5 * one_c}, {.time = age}, "pulse"}).final_state();
     const auto first = [&](int modes) {
-      solver::Segment segment(std::make_shared<model::SingleParticle>(cell, modes, modes), state,
+      solver::EvenSegment segment(std::make_shared<model::SingleParticle>(cell, modes, modes), state,
                               {CurrentDrive{-5 * one_c}, {.time = 10}, ""});
       const solver::Vector y = segment.starting_unknowns();
       return segment.point(0, {y.data(), y.size()});

@@ -2,6 +2,7 @@
 
 #include <cmath>
 
+#include "solver/step/even.hpp"
 #include "solver/step/simulator.hpp"
 #include "tests/catch.hpp"
 #include "tests/published_cells.hpp"
@@ -10,7 +11,7 @@ using namespace onegrain;
 using model::CurrentDrive;
 using model::VoltageDrive;
 using solver::ConstVectorView;
-using solver::Segment;
+using solver::EvenSegment;
 using solver::State;
 using solver::Vector;
 using solver::VectorView;
@@ -50,7 +51,8 @@ TEST_CASE("Newton's matrix of a step is the derivative of its equations", "[solv
   };
   for (const Row& row : rows) {
     const State start = used_state(row.cell);
-    Segment segment(std::make_shared<model::SingleParticle>(row.cell, 12, 9), start, {row.drive, {.time = 100}, ""});
+    EvenSegment segment(std::make_shared<model::SingleParticle>(row.cell, 12, 9), start,
+                        {row.drive, {.time = 100}, ""});
     const Eigen::Index n = segment.size();
     const double t = 20;
     for (int seed = 0; seed < 5; ++seed) {
@@ -104,8 +106,8 @@ TEST_CASE("constant diffusivities and current leave nothing for the integrator",
 
 TEST_CASE("a state that is not a number is never accepted", "[solver][segment]") {
   const model::Cell cell = published_cell(true);
-  Segment segment(std::make_shared<model::SingleParticle>(cell, 12, 12), used_state(cell),
-                  {CurrentDrive{-one_c}, {.time = 100}, ""});
+  EvenSegment segment(std::make_shared<model::SingleParticle>(cell, 12, 12), used_state(cell),
+                      {CurrentDrive{-one_c}, {.time = 100}, ""});
   Vector y = Vector::Zero(segment.size()), rate(segment.size());
   y[3] = std::nan("");
   CHECK(segment.rate(1, ConstVectorView(y.data(), y.size()), VectorView(rate.data(), rate.size())) ==

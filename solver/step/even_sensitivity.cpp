@@ -1,11 +1,11 @@
 // Derivatives of the grains with respect to their own three parameters, integrated beside them.
 
+#include "solver/step/even.hpp"
 #include "solver/step/layers.hpp"
-#include "solver/step/segment.hpp"
 
 namespace onegrain::solver {
 
-std::vector<Vector> Segment::starting_sensitivities() const {
+std::vector<Vector> EvenSegment::starting_sensitivities() const {
   std::vector<Vector> s(static_cast<std::size_t>(sensitivity_count()), Vector::Zero(size()));
   for (std::size_t k = 0; k < s.size(); ++k) {
     const auto column = static_cast<Eigen::Index>(k);
@@ -15,11 +15,11 @@ std::vector<Vector> Segment::starting_sensitivities() const {
   return s;
 }
 
-Evaluation Segment::sensitivity_rates(double t, ConstVectorView y, const std::vector<ConstVectorView>& s,
-                                      std::vector<VectorView>& sdot) {
+Evaluation EvenSegment::sensitivity_rates(double t, ConstVectorView y, const std::vector<ConstVectorView>& s,
+                                          std::vector<VectorView>& sdot) {
   const double q = charge(t, y), T = temperature(t, y), i = given_current_ ? given_current_->at(t) : current0_;
   for (VectorView& rates : sdot) rates.setZero();
-  for (const Modal* modal : {&positive_, &negative_}) {
+  for (const ClosedForm* modal : {&positive_, &negative_}) {
     if (!modal->grain) continue;
     const model::Grain& grain = *modal->grain;
     const Eigen::Index n = modal->count;
@@ -50,15 +50,15 @@ Evaluation Segment::sensitivity_rates(double t, ConstVectorView y, const std::ve
   return Evaluation::ok;
 }
 
-double Segment::mean_by_capacity(const Modal& modal, double q) const {
+double EvenSegment::mean_by_capacity(const ClosedForm& modal, double q) const {
   return &modal == &positive_ ? (q - run_start_) / model_->positive_capacity()
                               : -(q - run_start_) / model_->negative_capacity();
 }
 
-SurfaceSlopes Segment::surface_slopes(double t, ConstVectorView y, const std::vector<Vector>& s) const {
+SurfaceSlopes EvenSegment::surface_slopes(double t, ConstVectorView y, const std::vector<Vector>& s) const {
   const double q = charge(t, y);
   SurfaceSlopes result;
-  for (const Modal* modal : {&positive_, &negative_}) {
+  for (const ClosedForm* modal : {&positive_, &negative_}) {
     if (!modal->grain) continue;
     const model::Grain& grain = *modal->grain;
     Eigen::Vector3d& slopes = modal == &positive_ ? result.positive : result.negative;
@@ -82,8 +82,8 @@ SurfaceSlopes Segment::surface_slopes(double t, ConstVectorView y, const std::ve
   return result;
 }
 
-void Segment::add_slopes(State& state, const std::vector<Vector>& s) const {
-  const auto in_polynomials = [&](const Modal& modal) {
+void EvenSegment::add_slopes(State& state, const std::vector<Vector>& s) const {
+  const auto in_polynomials = [&](const ClosedForm& modal) {
     Eigen::MatrixXd slopes(modal.count, grain_parameters);
     for (std::size_t k = 0; k < s.size(); ++k) {
       slopes.col(static_cast<Eigen::Index>(k)) =

@@ -1,0 +1,77 @@
+#pragma once
+
+#include <vector>
+
+#include "model/layer.hpp"
+#include "model/single_particle.hpp"
+#include "solver/step/closed_form.hpp"
+#include "solver/step/state.hpp"
+
+namespace onegrain::solver {
+
+/// One of the two layers of a cell with grains at the points over its depth: where they stand in a step, and the
+/// currents that flow into them. Local currents are counted into the grains.
+struct DepthLayer {
+  const model::Electrode* electrode = nullptr;
+  const model::Grain* grain = nullptr;
+  const model::LayerPoints* depth = nullptr;
+  double sign = 1;      ///< of the current i of the cell, sign i goes into these grains
+  double outflow = 0;   ///< from a grain (j / c_max, m/s) per local current
+  double capacity = 1;  ///< [C/m2]
+
+  int means = 0;                         ///< place of the mean stoichiometries, less their start, in y
+  std::vector<ClosedForm> modes;         ///< of the grain at every point
+  std::vector<std::vector<Jump>> jumps;  ///< recent ones of its local current
+  Eigen::VectorXd means0, current0;      ///< when the step starts
+
+  /// From amplitudes of the salt to concentrations, their slopes along xi, and from local currents to the current that
+  /// crosses the nodes of the salt. Empty where salt is at rest.
+  Eigen::MatrixXd at_samples, slope_at_samples, at_points, crossing;
+
+  /// As looked at last.
+  Eigen::VectorXd surface, salt;  ///< stoichiometries, [mol/m3]
+  model::LayerDrop drop;
+  model::LayerState spread;
+
+  int count() const { return depth->count(); }
+  /// @param of_positive  which of the two layers of the cell of `m`
+  DepthLayer(const model::SingleParticle& m, const model::LayerPoints& points, bool of_positive);
+  /// The grains as a state has left them, at these points, and the salt beside them.
+  void take(const State& state, const Eigen::VectorXd& amplitudes, const model::SingleParticle& m, double T);
+  /// The same of a state to come: what the grains are left with at (t, y).
+  DepthFilling filling(double t, ConstVectorView y) const;
+  /// Stoichiometry at rho = r / R, mean over the depth.
+  Eigen::VectorXd profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const;
+  /// The local currents of a step that starts, once `spread` is solved for them: what changes at once is a jump.
+  void begin();
+
+  double mean(Eigen::Index k, double t, ConstVectorView y) const {
+    return means0[k] + current0[k] * t / capacity + y[means + k];
+  }
+  /// Moves to (t, y): surfaces, and what the salt makes of the way through the pores.
+  void look(double t, ConstVectorView y, const Eigen::VectorXd& amplitudes, const model::SingleParticle& m, double T);
+  /// Spreads the current i of the cell over the depth. False where that has no solution.
+  bool solve(double i, double T);
+
+  /// Phi at the separator side and from there to the foil, [V] and what its parts are, means over the depth.
+  struct Potentials {
+    double separator_side, foil;              ///< Phi(1), phi_s at the foil against the pores at the separator
+    double equilibrium, overpotential;        ///< U, eta
+    double ohmic, concentration, electronic;  ///< from the mean of U + eta to the foil: foil is the sum of the five
+    double foil_by_total, separator_side_by_total;  ///< by the current of the cell [ohm m2]
+    double by_surface;
+  };
+  Potentials potentials() const;
+  double solid() const { return solid_; }  ///< L / sigma; 0 where the conductivity is not given [ohm m2]
+
+ private:
+  void see_salt(const Eigen::VectorXd& amplitudes, const model::SingleParticle& m, double T);
+
+  Eigen::MatrixXd crossed_;         // of w: its integral from a point to the separator, per local current
+  Eigen::MatrixXd uneven0_;         // amplitudes at the start, one column per point
+  Eigen::VectorXd current_before_;  // local
+  double solid_ = 0;                // L / sigma
+  double T_of_drop_ = -1;           // where the salt is at rest the drop changes with temperature alone
+};
+
+}  // namespace onegrain::solver
