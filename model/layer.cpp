@@ -18,7 +18,7 @@ namespace {
 constexpr double least_local_salt = 1e-3;  // mol/m3
 constexpr double small_enough = 1e-10;     // V: below it a step is not asked to leave less
 constexpr double shortest_share = 1e-6;    // of a step of Newton's
-constexpr int sample_count = 16, most_points = 20;
+constexpr int more_samples = 6, most_points = LayerPoints::most;
 using Square = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::ColMajor, most_points + 1, most_points + 1>;
 using Column =
     Eigen::Matrix<double, Eigen::Dynamic, 1, Eigen::ColMajor, most_points + 1, 1>;  // neither asks for memory
@@ -62,6 +62,7 @@ LayerPoints::LayerPoints(int count) {
   const Gauss g = radau(count);
   xi_ = g.nodes;
   weights_ = g.weights;
+  const int sample_count = count + more_samples;
   const Gauss fine = gauss_legendre(sample_count);
   samples_ = 0.5 * (1 + fine.nodes);
   share_ = share_at(samples_);
@@ -167,6 +168,8 @@ bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerD
   // The overpotentials rise with the currents, so that Newton's direction always leads down: where a step leaves more
   // volts than there were it is cut. They bend like a logarithm: none changes a local current by more than a few times.
   double volts_before = std::numeric_limits<double>::infinity(), separator_side_from = 0, scale = 1;
+  Eigen::PartialPivLU<Square> factors(n + 1);
+  bool near = false;  // the factors of the step before will do
   for (int round = 0; round < 200; ++round) {
     for (Eigen::Index k = 0; k < n; ++k) {
       const ExchangeCurrent& i0 = exchange[static_cast<std::size_t>(k)];
@@ -187,12 +190,14 @@ bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerD
       continue;
     }
     volts_before = volts;
-    jacobian.topLeftCorner(n, n) = -drop.drop;
-    jacobian.topLeftCorner(n, n).diagonal() += state.by_current;
-    jacobian.col(n).head(n).setConstant(-1);
-    jacobian.row(n).head(n) = weights.transpose();
-    jacobian(n, n) = 0;
-    const Eigen::PartialPivLU<Square> factors(jacobian);
+    if (!near) {
+      jacobian.topLeftCorner(n, n) = -drop.drop;
+      jacobian.topLeftCorner(n, n).diagonal() += state.by_current;
+      jacobian.col(n).head(n).setConstant(-1);
+      jacobian.row(n).head(n) = weights.transpose();
+      jacobian(n, n) = 0;
+      factors.compute(jacobian);
+    }
     step = -factors.solve(residual);
     if (!step.allFinite()) return false;
     const double size = std::max({std::abs(i), state.current.cwiseAbs().maxCoeff(), 1e-9});
@@ -202,8 +207,13 @@ bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerD
     separator_side_from = state.separator_side;
     state.current += scale * step.head(n);
     state.separator_side += scale * step[n];
-    if (largest > 1e-5 * size || std::abs(step[n]) > 1e-5) continue;
-    residual.head(n) = drop.solid;  // what is left is the square of that
+    // What is left is the square of a step, or the step times the one that its factors are older by.
+    const double enough = near ? 1e-6 : 1e-5;
+    if (largest > enough * size || std::abs(step[n]) > enough) {
+      near = !near && largest < 0.02 * size && std::abs(step[n]) < 5e-4;
+      continue;
+    }
+    residual.head(n) = drop.solid;
     residual[n] = -1;
     step = -factors.solve(residual);
     state.by_total = step.head(n);

@@ -21,14 +21,16 @@ namespace onegrain::model {
 /// Points and integrals on [0, 1] that do not depend on the cell.
 class LayerPoints {
  public:
-  /// @param count  of points, 1..20; exact for polynomials s of degree count - 1
+  static constexpr int most = 20;
+  /// @param count  of points, 1..most; exact for polynomials s of degree count - 1
   explicit LayerPoints(int count);
 
   int count() const { return static_cast<int>(xi_.size()); }
   const Eigen::ArrayXd& xi() const { return xi_; }            ///< ascending, the last is 1
   const Eigen::ArrayXd& weights() const { return weights_; }  ///< sum 1
 
-  /// Points between which the salt is looked at, and there: w per s, dimensions samples x count.
+  /// Points between which the salt is looked at, more of them than points, and there: w per s, dimensions samples x
+  /// count.
   const Eigen::ArrayXd& samples() const { return samples_; }
   const Eigen::MatrixXd& share_at_samples() const { return share_; }
   /// The same at any places in [0, 1].

@@ -19,7 +19,7 @@ constexpr int most_nodes = 4 * (most_degree + 4);                         // of 
 using Nodal = Eigen::Array<double, Eigen::Dynamic, 1, 0, most_nodes, 1>;  // a value at every node, not on the heap
 
 /// rows * b, four columns at a time: for so few of them quicker than a general product.
-Nodal at_nodes(const Eigen::MatrixXd& rows, const Eigen::Ref<const Eigen::VectorXd>& b) {
+Nodal at_nodes(const Eigen::Ref<const Eigen::MatrixXd>& rows, const Eigen::Ref<const Eigen::VectorXd>& b) {
   const auto column = [&](Eigen::Index n) { return rows.col(n).array() * b[n]; };
   Nodal result = column(0);
   Eigen::Index n = 1;
@@ -59,6 +59,8 @@ Eigen::RowVectorXd Salt::basis(const Part& part, std::size_t index, double xi, b
   }
   return row;
 }
+
+Salt Salt::of_count(const Cell& cell, int count) { return Salt(cell, count / (cell.negative ? 3 : 4)); }
 
 Salt::Salt(const Cell& cell, int degree)
     : electrolyte_(cell.electrolyte),
@@ -199,9 +201,21 @@ void Salt::rate_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen
 }
 
 Ionic Salt::ionic(const Eigen::Ref<const Eigen::VectorXd>& b, double T) const {
+  return ionic_of(0, parts_.size(), b, T);
+}
+
+Ionic Salt::ionic_between(const Eigen::Ref<const Eigen::VectorXd>& b, double T) const {
+  return ionic_of(half_cell_ ? 0 : 1, parts_.size() - 1, b, T);
+}
+
+Ionic Salt::ionic_of(std::size_t first_part, std::size_t last_part, const Eigen::Ref<const Eigen::VectorXd>& b,
+                     double T) const {
   const Property::Isotherm kappa(electrolyte_.conductivity, T), t(electrolyte_.transference_number, T),
       chi(electrolyte_.thermodynamic_factor, T);
-  Nodal at = at_nodes(value_, b), logarithmic = at_nodes(slope_, b), conductivity(at.size());  // ln c: its slope
+  const Eigen::Index first = parts_[first_part].first_node,
+                     count = parts_[last_part - 1].first_node + parts_[last_part - 1].nodes - first;
+  Nodal at = at_nodes(value_.middleRows(first, count), b);
+  Nodal logarithmic = at_nodes(slope_.middleRows(first, count), b), conductivity(count);  // ln c: its slope
   for (Eigen::Index q = 0; q < at.size(); ++q) {
     at[q] = std::max(mean_ + at[q], least_salt);
     conductivity[q] = kappa(at[q]);
@@ -209,11 +223,12 @@ Ionic Salt::ionic(const Eigen::Ref<const Eigen::VectorXd>& b, double T) const {
   }
   const double scale = 2 * gas_constant * T / faraday_constant;
   Ionic result;
-  for (std::size_t k = 0; k < parts_.size(); ++k) {
+  for (std::size_t k = first_part; k < last_part; ++k) {
     const Part& part = parts_[k];
     const bool is_negative = !half_cell_ && k == 0, is_positive = k + 1 == parts_.size();
-    const auto of = [&](const auto& nodal) { return nodal.segment(part.first_node, part.nodes); };
-    const auto weight = of(weight_), share = of(share_);
+    const auto of = [&](const auto& nodal) { return nodal.segment(part.first_node - first, part.nodes); };
+    const auto weight = weight_.segment(part.first_node, part.nodes),
+               share = share_.segment(part.first_node, part.nodes);
     Ionic::Layer& layer = is_negative ? result.negative : is_positive ? result.positive : result.separator;
     layer.resistance += (weight * share * share / of(conductivity)).sum() / part.transport;
     layer.concentration += scale * (weight * share * of(logarithmic)).sum();
@@ -301,6 +316,17 @@ void Salt::extremes(const Eigen::Ref<const Eigen::VectorXd>& b, double& lowest, 
   const double first = at_start_.dot(b), last = at_end_.dot(b);
   lowest = mean_ + std::min({c.minCoeff(), first, last});
   highest = mean_ + std::max({c.maxCoeff(), first, last});
+}
+
+Eigen::VectorXd Salt::amplitudes_of(const Salt& other, const Eigen::Ref<const Eigen::VectorXd>& b) const {
+  // The modes are orthonormal under int eps dx: projected.
+  const Eigen::VectorXd uneven = other.rows(position_, false) * b;
+  Eigen::VectorXd weighted(uneven.size());
+  for (const Part& part : parts_) {
+    const auto nodes = Eigen::seqN(part.first_node, part.nodes);
+    weighted(nodes) = part.porosity * weight_(nodes).matrix().cwiseProduct(uneven(nodes));
+  }
+  return value_.transpose() * weighted;
 }
 
 double Salt::content(const Eigen::Ref<const Eigen::VectorXd>& b) const {

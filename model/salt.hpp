@@ -49,6 +49,9 @@ class Salt {
   /// @param degree  of the polynomials in each layer, 2..40
   Salt(const Cell& cell, int degree);
 
+  /// The salt that has so many modes.
+  static Salt of_count(const Cell& cell, int count);
+
   int count() const { return static_cast<int>(decay_.size()); }  ///< modes besides the mean
   const Eigen::ArrayXd& decay() const { return decay_; }         ///< lambda_n, ascending [m^-2]
   /// h_n: db_n/dt per current and per (1 - t0)   [mol^.5 m^-... in the scaling of the modes]
@@ -88,6 +91,8 @@ class Salt {
 
   /// What the terminals need; see Ionic.
   Ionic ionic(const Eigen::Ref<const Eigen::VectorXd>& b, double T) const;
+  /// Of it only what lies between the layers: the separator, and in a half cell the salt at the lithium.
+  Ionic ionic_between(const Eigen::Ref<const Eigen::VectorXd>& b, double T) const;
   /// Gradients with respect to b of:  (i resistance + concentration) of each layer, and the two salt numbers.
   struct Gradient {
     Eigen::VectorXd negative, separator, positive, negative_salt, positive_salt;
@@ -99,6 +104,8 @@ class Salt {
   /// Rows that give c - mean, or its slope d c/dx, at positions x [m] when multiplied with b.
   Eigen::MatrixXd rows(const Eigen::Ref<const Eigen::ArrayXd>& x, bool slope) const;
   void extremes(const Eigen::Ref<const Eigen::VectorXd>& b, double& lowest, double& highest) const;
+  /// The amplitudes, in these modes, of a profile that is given in those of another degree. A constant stays one.
+  Eigen::VectorXd amplitudes_of(const Salt& other, const Eigen::Ref<const Eigen::VectorXd>& b) const;
   /// int eps c dx [mol/m2], by quadrature of the profile: what must not change.
   double content(const Eigen::Ref<const Eigen::VectorXd>& b) const;
   /// Largest amplitude of the highest polynomial of any layer [mol/m3]: how well the space resolves the profile.
@@ -109,6 +116,8 @@ class Salt {
     double start, thickness, porosity, transport;  // transport = eps / tau
     int first_node, nodes;
   };
+  Ionic ionic_of(std::size_t first_part, std::size_t last_part, const Eigen::Ref<const Eigen::VectorXd>& b,
+                 double T) const;
   Eigen::RowVectorXd basis(const Part& part, std::size_t index, double xi, bool slope) const;
 
   Electrolyte electrolyte_;

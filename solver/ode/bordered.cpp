@@ -1,6 +1,7 @@
 #include "solver/ode/bordered.hpp"
 
 #include <cmath>
+#include <numeric>
 
 namespace onegrain::solver {
 
@@ -8,7 +9,9 @@ Bordered::Bordered(const std::vector<int>& block_sizes, int border, int algebrai
     : integrated_(border - algebraic), algebraic_(algebraic), border_(border), solution_(border) {
   int offset = 0;
   for (const int size : block_sizes) {
-    blocks_.push_back({offset, size, true, Eigen::ArrayXd::Zero(size), Eigen::MatrixXd::Zero(size, size)});
+    std::vector<int> all(static_cast<std::size_t>(border));
+    std::iota(all.begin(), all.end(), 0);
+    blocks_.push_back({offset, size, true, Eigen::ArrayXd::Zero(size), Eigen::MatrixXd::Zero(size, size), all, all});
     offset += size;
   }
   scratch_.resize(offset);
@@ -29,21 +32,18 @@ void Bordered::set_zero() {
   }
 }
 
-void Bordered::solve_blocks(Eigen::Ref<Eigen::VectorXd> b) {
-  for (std::size_t k = 0; k < blocks_.size(); ++k) {
-    auto part = b.segment(blocks_[k].offset, blocks_[k].size);
-    if (blocks_[k].diagonal) {
-      part.array() *= inverse_diagonals_[k];
-      continue;
-    }
-    // written out, since PartialPivLU::solve takes its scratch from the heap
-    const auto& row = factors_[k].permutationP().indices();
-    auto moved = scratch_.head(blocks_[k].size);
-    for (Eigen::Index m = 0; m < row.size(); ++m) moved[row[m]] = part[m];
-    factors_[k].matrixLU().triangularView<Eigen::UnitLower>().solveInPlace(moved);
-    factors_[k].matrixLU().triangularView<Eigen::Upper>().solveInPlace(moved);
-    part = moved;
+void Bordered::solve_block(std::size_t k, Eigen::Ref<Eigen::VectorXd> part) {
+  if (blocks_[k].diagonal) {
+    part.array() *= inverse_diagonals_[k];
+    return;
   }
+  // written out, since PartialPivLU::solve takes its scratch from the heap
+  const auto& row = factors_[k].permutationP().indices();
+  auto moved = scratch_.head(blocks_[k].size);
+  for (Eigen::Index m = 0; m < row.size(); ++m) moved[row[m]] = part[m];
+  factors_[k].matrixLU().triangularView<Eigen::UnitLower>().solveInPlace(moved);
+  factors_[k].matrixLU().triangularView<Eigen::Upper>().solveInPlace(moved);
+  part = moved;
 }
 
 bool Bordered::factor(double gamma) {
@@ -58,10 +58,19 @@ bool Bordered::factor(double gamma) {
     }
   }
   // Border: integrated rows I - gamma (S, R), algebraic rows (S, R) as they are.
-  through_blocks_ = -gamma * columns_;
-  for (Eigen::Index column = 0; column < through_blocks_.cols(); ++column) solve_blocks(through_blocks_.col(column));
   schur_ = corner_;
-  schur_.noalias() -= rows_ * through_blocks_;
+  through_blocks_.resize(columns_.rows(), columns_.cols());
+  for (std::size_t k = 0; k < blocks_.size(); ++k) {
+    const Block& block = blocks_[k];
+    for (const int column : block.feels) {
+      auto through = through_blocks_.col(column).segment(block.offset, block.size);
+      through = -gamma * columns_.col(column).segment(block.offset, block.size);
+      solve_block(k, through);
+      for (const int row : block.felt_by) {
+        schur_(row, column) -= rows_.row(row).segment(block.offset, block.size).dot(through.transpose());
+      }
+    }
+  }
   schur_.topRows(integrated_) *= -gamma;
   // through_blocks_ holds A^-1 (-gamma C); the Schur term of integrated rows is -(-gamma R) A^-1 (-gamma C)
   schur_.topLeftCorner(integrated_, integrated_).diagonal().array() += 1;
@@ -71,14 +80,25 @@ bool Bordered::factor(double gamma) {
 
 void Bordered::solve(Eigen::Ref<Eigen::VectorXd> b) {
   const Eigen::Index inner = rows_.cols();
-  auto blocks = b.tail(inner);
-  solve_blocks(blocks);
-  border_.noalias() = rows_ * blocks;
+  auto inside = b.tail(inner);
+  border_.setZero();
+  for (std::size_t k = 0; k < blocks_.size(); ++k) {
+    auto part = inside.segment(blocks_[k].offset, blocks_[k].size);
+    solve_block(k, part);
+    for (const int row : blocks_[k].felt_by) {
+      border_[row] += rows_.row(row).segment(blocks_[k].offset, blocks_[k].size).dot(part.transpose());
+    }
+  }
   border_.head(integrated_) = b.head(integrated_) + gamma_ * border_.head(integrated_);
   border_.tail(algebraic_) *= -1;
   solution_.noalias() = schur_factor_.solve(border_);
   b.head(integrated_) = solution_.head(integrated_);
-  blocks.noalias() -= through_blocks_ * solution_;
+  for (const Block& block : blocks_) {
+    auto part = inside.segment(block.offset, block.size);
+    for (const int column : block.feels) {
+      part -= solution_[column] * through_blocks_.col(column).segment(block.offset, block.size);
+    }
+  }
 }
 
 }  // namespace onegrain::solver

@@ -12,7 +12,8 @@ namespace onegrain::solver {
 ///
 /// Unknowns are ordered border first. The last `algebraic` border unknowns are not integrated: their rows of S and R
 /// are the gradient of a constraint that stays zero, and they do not appear in the vectors given to solve().
-/// Cost: one factorisation per full block, and of one border x border matrix (the Schur complement).
+/// Cost: one factorisation per full block, and of one border x border matrix (the Schur complement). A block that says
+/// which border unknowns it is coupled to costs no more than these.
 class Bordered {
  public:
   Bordered(const std::vector<int>& block_sizes, int border, int algebraic);
@@ -22,10 +23,14 @@ class Bordered {
     bool diagonal = true;
     Eigen::ArrayXd diagonal_values;  ///< where diagonal
     Eigen::MatrixXd values;          ///< where not
+    /// The border unknowns that this block feels (columns of C that are not zero), and those that feel it (rows of R);
+    /// all of them unless fewer are named.
+    std::vector<int> feels, felt_by;
   };
   std::vector<Block>& blocks() { return blocks_; }
-  Eigen::MatrixXd& corner() { return corner_; }    ///< S
-  Eigen::MatrixXd& rows() { return rows_; }        ///< R
+  Eigen::MatrixXd& corner() { return corner_; }  ///< S
+  using RowMajor = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>;
+  RowMajor& rows() { return rows_; }               ///< R
   Eigen::MatrixXd& columns() { return columns_; }  ///< C
   void set_zero();
 
@@ -35,12 +40,13 @@ class Bordered {
   void solve(Eigen::Ref<Eigen::VectorXd> b);
 
  private:
-  void solve_blocks(Eigen::Ref<Eigen::VectorXd> b);
+  void solve_block(std::size_t k, Eigen::Ref<Eigen::VectorXd> part);
 
   int integrated_, algebraic_;
   double gamma_ = 0;
   std::vector<Block> blocks_;
-  Eigen::MatrixXd corner_, rows_, columns_, through_blocks_, schur_;
+  RowMajor rows_;
+  Eigen::MatrixXd corner_, columns_, through_blocks_, schur_;
   std::vector<Eigen::ArrayXd> inverse_diagonals_;
   std::vector<Eigen::PartialPivLU<Eigen::MatrixXd>> factors_;
   Eigen::PartialPivLU<Eigen::MatrixXd> schur_factor_;

@@ -54,11 +54,6 @@ void silence([[maybe_unused]] void* cvode) {
 
 constexpr int no_error = 0;
 
-// Share of the error test that Newton's iteration may use up. CVODE's own 0.1 lets enough of an old Jacobian's error
-// into a step for the error test to fail every tenth time where diffusivities vary, and makes step sequences a matter
-// of round-off. With 0.003 it does not fail, and steps are so much longer that fewer rates are evaluated in all.
-constexpr double newton_share = 0.003;
-
 // A margin: CVODE bounds the error of each of its steps, and these add up over a step of a protocol.
 constexpr double step_share = 0.3;
 
@@ -261,7 +256,6 @@ Cvode::Impl::Impl(int n, int parameters) : Allocations(parameters), size(n) {
   check(CVodeSVtolerances(cvode, 1e-6, tolerance), "CVodeSVtolerances");  // start() gives those that count
   set_up(CVodeSetLinearSolver(cvode, linear_solver, matrix), "CVodeSetLinearSolver", CVLS_MEM_FAIL);
   check(CVodeSetLinSysFn(cvode, call_linear_system), "CVodeSetLinSysFn");
-  check(CVodeSetNonlinConvCoef(cvode, newton_share), "CVodeSetNonlinConvCoef");
   check(CVodeSetMaxNumSteps(cvode, 1000000), "CVodeSetMaxNumSteps");
   // Where a grain is full to the last site a held voltage stops the current within microseconds, in the midst of steps
   // of minutes: more failures in a row than CVODE's 7 (and 10 of Newton's iteration) are in order.
@@ -332,6 +326,7 @@ void Cvode::start(OdeSystem& system, double t, const Vector& y, const Tolerances
     std::vector<double> absolute(static_cast<std::size_t>(m.sensitivities), tolerances.sensitivity_absolute);
     m.check(CVodeSensSStolerances(m.cvode, tolerances.sensitivity_relative, absolute.data()), "CVodeSensSStolerances");
   }
+  m.check(CVodeSetNonlinConvCoef(m.cvode, tolerances.newton_share), "CVodeSetNonlinConvCoef");
   m.check(CVodeSetMaxStep(m.cvode, longest_step), "CVodeSetMaxStep");
   m.check(CVodeSetStopTime(m.cvode, stop_time), "CVodeSetStopTime");
   m.check(CVodeRootInit(m.cvode, system.root_count(), system.root_count() > 0 ? Impl::call_roots : nullptr),

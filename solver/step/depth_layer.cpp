@@ -112,6 +112,28 @@ bool DepthLayer::solve(double i, double T) {
   return false;
 }
 
+struct DepthLayer::Finer {
+  model::LayerPoints points;
+  DepthLayer layer;
+  Eigen::MatrixXd from_coarse;
+  Finer(const DepthLayer& coarse, const model::SingleParticle& m)
+      : points(std::min(coarse.count() + 2, model::LayerPoints::most)),
+        layer(m, points, coarse.sign < 0),
+        from_coarse(coarse.depth->values_at(points.xi())) {}
+};
+
+double DepthLayer::error_of_points(double i, const Eigen::VectorXd& amplitudes, const model::SingleParticle& m,
+                                   double T) const {
+  if (!finer_) finer_ = std::make_shared<Finer>(*this, m);
+  DepthLayer& fine = finer_->layer;
+  fine.surface = finer_->from_coarse * surface;
+  fine.see_salt(amplitudes, m, T);
+  fine.spread.current = finer_->from_coarse * spread.current;
+  fine.spread.separator_side = spread.separator_side;
+  if (!fine.solve(i, T)) return 1;
+  return std::abs(fine.spread.separator_side - spread.separator_side);
+}
+
 DepthLayer::Potentials DepthLayer::potentials() const {
   const auto weights = depth->weights().matrix();
   const Eigen::VectorXd& s = spread.current;

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <memory>
 #include <vector>
 
 #include "model/layer.hpp"
@@ -62,6 +63,8 @@ struct DepthLayer {
     double by_surface;
   };
   Potentials potentials() const;
+  /// How far Phi(1) is from what two more points would make of the same filling, as looked at last [V].
+  double error_of_points(double i, const Eigen::VectorXd& amplitudes, const model::SingleParticle& m, double T) const;
   double solid() const { return solid_; }  ///< L / sigma; 0 where the conductivity is not given [ohm m2]
 
  private:
@@ -70,8 +73,10 @@ struct DepthLayer {
   Eigen::MatrixXd crossed_;         // of w: its integral from a point to the separator, per local current
   Eigen::MatrixXd uneven0_;         // amplitudes at the start, one column per point
   Eigen::VectorXd current_before_;  // local
-  double solid_ = 0;                // L / sigma
-  double T_of_drop_ = -1;           // where the salt is at rest the drop changes with temperature alone
+  struct Finer;
+  mutable std::shared_ptr<Finer> finer_;  // for error_of_points: made when first asked for
+  double solid_ = 0;                      // L / sigma
+  double T_of_drop_ = -1;                 // where the salt is at rest the drop changes with temperature alone
 };
 
 }  // namespace onegrain::solver

@@ -97,6 +97,9 @@ class Segment : public OdeSystem {
   /// change is taken to be half as old as the hold, and the potentials are asked where the surfaces may be instead, for
   /// a flat one says nothing by its slope. 0 where the current is given.
   virtual double unseen_layer(double t, ConstVectorView y) const = 0;
+  /// What the number of points over the depth of the layers costs at (t, y) [V]: the potentials that a finer set of
+  /// points would have with the same filling, interpolated. 0 where the reaction is even.
+  virtual double depth_error(double /*t*/, ConstVectorView /*y*/) const { return 0; }
   /// Time after which the modes resolve a layer that begins at (t, y): the longer one of the two grains [s].
   virtual double time_to_resolve(double t, ConstVectorView y) const = 0;
 

@@ -84,14 +84,35 @@ void UnevenSegment::lay_out() {
   block_sizes_ = offset - blocks_at_;
   const int algebraic = static_cast<int>(layers_.size()) * (points + 1) + (is_hold() ? 1 : 0);
   jacobian_ = Bordered(sizes, blocks_at_ + algebraic, algebraic);
-  std::size_t block = 0;
+  std::size_t which = 0;
+  int local = blocks_at_;
   for (const DepthLayer& layer : layers_) {
-    for (int k = 0; k < points; ++k) jacobian_.blocks()[block++].diagonal = layer.grain->decoupled();
+    for (int k = 0; k < points; ++k) {  // a grain feels its own mean and current, and charge transfer feels it
+      Bordered::Block& block = jacobian_.blocks()[which++];
+      block.diagonal = layer.grain->decoupled();
+      block.feels = {layer.means + k, local + k};
+      if (thermal_) block.feels.push_back(1);
+      block.felt_by = {local + k};
+    }
+    local += points + 1;
   }
   if (m.salt()) jacobian_.blocks().back().diagonal = false;
 }
 
 Segment::Here UnevenSegment::here(double t, ConstVectorView y) const {
+  // Ends, estimates of error and points ask for the same moment one after the other.
+  if (t == looked_at_time_ && y.size() == looked_at_.size() && y == looked_at_) {
+    if (spread_for_ != seen_.i) spread(seen_.i, seen_.T);
+    return seen_;
+  }
+  looked_at_time_ = none;
+  seen_ = look(t, y);
+  looked_at_time_ = t;
+  looked_at_ = y;
+  return seen_;
+}
+
+Segment::Here UnevenSegment::look(double t, ConstVectorView y) const {
   Here h;
   h.q = charge(t, y);
   h.T = temperature(t, y);
@@ -120,7 +141,7 @@ void UnevenSegment::spread(double i, double T) const {
 model::Terminal UnevenSegment::terminal(const Here& h) const {
   spread(h.i, h.T);
   const model::Cell& cell = model_->cell();
-  const model::Ionic ionic = model_->salt() ? model_->salt()->ionic(h.salt, h.T) : model_->uniform(h.T);
+  const model::Ionic ionic = between_layers(h);
   const DepthLayer::Potentials p = layers_.front().potentials();
   model::Terminal t{};
   t.positive_potential = p.equilibrium;
@@ -159,6 +180,10 @@ model::Terminal UnevenSegment::terminal(const Here& h) const {
   t.voltage = t.positive_potential + t.positive_overpotential - t.negative_potential - t.negative_overpotential +
               t.electrolyte + t.concentration + t.electronic + t.contact;
   return t;
+}
+
+model::Ionic UnevenSegment::between_layers(const Here& h) const {
+  return model_->salt() ? model_->salt()->ionic_between(h.salt, h.T) : model_->uniform(h.T);
 }
 
 double UnevenSegment::held_current(const Here& h, double guess) const {
@@ -214,13 +239,13 @@ Evaluation UnevenSegment::rate(double t, ConstVectorView y, VectorView ydot) {
 }
 
 Vector UnevenSegment::absolute_tolerance() const {
-  Vector tolerance = Vector::Constant(size(), 5e-7);  // of an amplitude or a mean
-  tolerance[0] = 1e-8 * layers_.front().capacity;
-  if (model_->negative()) tolerance[0] = 1e-8 * std::min(layers_.front().capacity, layers_.back().capacity);
+  Vector tolerance = Vector::Constant(size(), 5e-6);  // of an amplitude or a mean
+  tolerance[0] = 1e-7 * layers_.front().capacity;
+  if (model_->negative()) tolerance[0] = 1e-7 * std::min(layers_.front().capacity, layers_.back().capacity);
   if (thermal_) tolerance[1] = 1e-5;  // K
   if (salt_count_ > 0) {              // as in EvenSegment
     tolerance.segment(salt_at_, salt_count_)
-        .setConstant(1e-5 * model_->salt()->mean() * std::sqrt(model_->salt()->length()));
+        .setConstant(1e-4 * model_->salt()->mean() * std::sqrt(model_->salt()->length()));
   }
   return tolerance;
 }
@@ -260,14 +285,21 @@ double UnevenSegment::unseen_layer(double t, ConstVectorView y) const {
 }
 
 double UnevenSegment::time_to_resolve(double t, ConstVectorView y) const {
-  const double T = temperature(t, y);
+  const double T = here(t, y).T;
   double longest = 0;
-  for (DepthLayer& layer : layers_) {
-    layer.look(t, y, salt_amplitudes(t, y), *model_, T);
+  for (const DepthLayer& layer : layers_) {
     const double R = layer.grain->radius(), after = layer.grain->modes().resolved_after() * R * R;
     for (const double x : layer.surface) longest = std::max(longest, after / layer.grain->diffusivity(x, T));
   }
   return longest;
+}
+
+double UnevenSegment::depth_error(double t, ConstVectorView y) const {
+  const Here h = here(t, y);
+  spread(h.i, h.T);
+  double error = 0;
+  for (const DepthLayer& layer : layers_) error += layer.error_of_points(h.i, h.salt, *model_, h.T);
+  return error;
 }
 
 State UnevenSegment::state(double t, ConstVectorView y) const {

@@ -1,6 +1,6 @@
 #pragma once
 
-#include <array>
+#include <limits>
 #include <memory>
 #include <vector>
 
@@ -41,9 +41,12 @@ class UnevenSegment final : public Segment {
   double truncation(double t, ConstVectorView y) const override;
   double unseen_layer(double t, ConstVectorView y) const override;
   double time_to_resolve(double t, ConstVectorView y) const override;
+  double depth_error(double t, ConstVectorView y) const override;
 
  private:
   Here here(double t, ConstVectorView y) const override;
+  Here look(double t, ConstVectorView y) const;
+  model::Ionic between_layers(const Here& h) const;
   model::Terminal terminal(const Here& h) const override;
   void begin(const State& start);
   void lay_out();
@@ -57,7 +60,6 @@ class UnevenSegment final : public Segment {
   void linearise_salt(const Here& h);
   /// The constraint (held quantity = its value) as the last border row of the Jacobian.
   void linearise_hold(const Here& h);
-  const DepthLayer* layer_of_separator_side() const { return &layers_.back(); }  // negative; half cell: positive
 
   std::shared_ptr<const model::LayerPoints> depth_;
   mutable std::vector<DepthLayer> layers_;  ///< positive, and negative in a full cell
@@ -69,6 +71,9 @@ class UnevenSegment final : public Segment {
   Eigen::VectorXd crossing_between_;  ///< of the nodes between the layers, per current
   mutable double spread_for_;         ///< the current that the layers are solved for; NaN: for none
   Bordered jacobian_;
+  mutable double looked_at_time_ = std::numeric_limits<double>::quiet_NaN();
+  mutable Vector looked_at_;  ///< what `here` was asked for last, and its answer
+  mutable Here seen_;
   mutable Eigen::VectorXd a_, work_;
 };
 

@@ -91,7 +91,7 @@ void UnevenSegment::linearise_hold(const Here& h) {
   // V = (phi_s at the foil of the positive) - (of the negative) + what lies between; a held temperature sees i V
   const model::Terminal v = terminal(h);
   const double times = held_temperature_ ? h.i : 1;
-  const model::Ionic ionic = model_->salt() ? model_->salt()->ionic(h.salt, h.T) : model_->uniform(h.T);
+  const model::Ionic ionic = between_layers(h);
   double by_current = ionic.separator.resistance + model_->cell().contact_resistance;
   int local = blocks_at_;
   for (const DepthLayer& layer : layers_) {

@@ -88,13 +88,13 @@ TEST_CASE("Newton's matrix of a step is the derivative of its equations", "[solv
 TEST_CASE("constant diffusivities and current leave nothing for the integrator", "[solver][segment]") {
   const auto segment = [](bool varying, model::Drive drive) {
     const model::Cell cell = published_cell(varying);
-    return Segment(std::make_shared<model::SingleParticle>(cell, 12, 12), used_state(cell), {drive, {.time = 100}, ""});
+    return EvenSegment(std::make_shared<model::SingleParticle>(cell, 12, 12), used_state(cell), {drive, {.time = 100}, ""});
   };
   CHECK(segment(false, CurrentDrive{-one_c}).closed_form());
   CHECK(segment(false, CurrentDrive{0}).closed_form());
   CHECK_FALSE(segment(true, CurrentDrive{-one_c}).closed_form());
   CHECK_FALSE(segment(false, VoltageDrive{3.9}).closed_form());
-  Segment closed = segment(false, CurrentDrive{-one_c});
+  EvenSegment closed = segment(false, CurrentDrive{-one_c});
   const Vector zero = Vector::Zero(closed.size());
   Vector rate = Vector::Ones(closed.size());
   for (const double t : {0.0, 1.0, 99.0}) {
