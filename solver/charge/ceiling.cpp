@@ -16,13 +16,28 @@ constexpr double slowest = 1.0 / 200, fastest = 50;  // C, of the charge over th
 /// Hundreds of charges are tried: a few tenths of a millivolt will do, 0.1 % of a rate.
 constexpr Accuracy searching{.relative_tolerance = 3e-4, .truncation = 5e-4, .fewest_modes = 10, .salt_degree = 6};
 
+/// Six points over the depth, of which the onset of plating is known within 0.5 %; more where their error is seen to be
+/// above 2 mV.
+constexpr Accuracy searching_uneven{.relative_tolerance = 2e-3,
+                                    .truncation = 5e-4,
+                                    .fewest_modes = 6,
+                                    .salt_degree = 6,
+                                    .fewest_points = 6,
+                                    .depth = 2e-3};
+
 model::ElectrolyteModel electrolyte_of(Description d) {
   return d == Description::plain ? model::ElectrolyteModel::uniform : model::ElectrolyteModel::resolved;
 }
 
+model::Reaction reaction_of(Description d) {
+  return d == Description::uneven ? model::Reaction::uneven : model::Reaction::even;
+}
+
 }  // namespace
 
-Accuracy charge_accuracy() { return searching; }
+Accuracy charge_accuracy(model::Reaction reaction) {
+  return reaction == model::Reaction::uneven ? searching_uneven : searching;
+}
 
 const Margin* JudgedCharge::margin(Limit limit) const {
   for (const Margin& m : margins) {
@@ -36,11 +51,12 @@ ChargeStudy::ChargeStudy(const model::Cell& cell, const model::Window& window, C
     : cell_(cell),
       soc_(soc),
       limits_(limits),
-      // an electrode that is emptied cannot plate: nothing asks for its reaction to be resolved
-      description_(soc.empties && description == Description::uneven ? Description::even : description),
-      simulator_(cell, workspace, searching, electrolyte_of(description)),
-      layer_(cell, workspace),
+      description_(description),
+      simulator_(cell, workspace, charge_accuracy(reaction_of(description)), electrolyte_of(description),
+                 reaction_of(description)),
       sign_(cell.is_full_cell() || soc.empties ? 1 : -1) {
+  if (description == Description::uneven)
+    even_.emplace(cell, workspace, searching, model::ElectrolyteModel::resolved, model::Reaction::even);
   // Charge counts from `inventory`; the positive tells it in either arrangement.
   const double Q = cell.positive.capacity();
   const double at_empty = (cell.inventory.positive - window.empty.positive) * Q;
@@ -51,41 +67,31 @@ ChargeStudy::ChargeStudy(const model::Cell& cell, const model::Window& window, C
 
 State ChargeStudy::start() const { return simulator_.at_rest(start_charge_ + sign_ * soc_.from * whole_); }
 
-JudgedCharge ChargeStudy::judge(double current) { return judge(current, soc_.from, soc_.to, start(), {}); }
+JudgedCharge ChargeStudy::judge(double current) { return judge(current, soc_.from, soc_.to, start()); }
 
-JudgedCharge ChargeStudy::judge(double current, double from, double to, const State& start, const UnevenState& uneven) {
-  return judge(current, from, to, start, uneven, false);
+JudgedCharge ChargeStudy::judge(double current, double from, double to, const State& start) {
+  return judge(simulator_, current, from, to, start);
 }
 
-JudgedCharge ChargeStudy::judge(double current, double from, double to, const State& start, const UnevenState& uneven,
-                                bool as_even) {
+JudgedCharge ChargeStudy::judge(Simulator& simulator, double current, double from, double to, const State& start) {
   model::Step step{model::CurrentDrive{sign_ * current}, {}, "charge"};
   step.until.capacity = (to - from) * whole_;
-  const StepSolution solution = simulator_.run(start, step);
+  simulator.start_coarse();  // a charge is judged alike whatever was judged before
+  const StepSolution solution = simulator.run(start, step);
 
   JudgedCharge result;
   result.current = current;
   result.end = solution.final_state();
-  double duration = solution.duration();
-  Ended ended = solution.ended_by();
+  const double duration = solution.duration();
+  const Ended ended = solution.ended_by();
   const auto soc_at = [&](double t) { return from + current * t / whole_; };
 
   Ledger ledger(cell_, limits_, description_, from, soc_.empties);
-  for (const double t : moments(solution, as_even ? 13 : 25, true)) ledger.see(solution, t, soc_at(t));
-  if (description_ == Description::uneven && !as_even) {
-    const UnevenStep spread = layer_.follow(solution, uneven);
-    result.uneven_end = spread.end;
-    for (const double t : spread.times) result.soc.push_back(soc_at(t));
-    result.separator_side = spread.separator_side;
-    ledger.forget(Limit::plating);  // the finer answer takes the place of the even one
-    ledger.forget(Limit::salt);
-    ledger.see(Limit::plating, spread.lowest_separator_side, soc_at(spread.time_of_lowest));
-    ledger.see(Limit::negative_surface, spread.highest_surface, soc_at(spread.duration));
-    ledger.see(Limit::salt, spread.lowest_salt / cell_.electrolyte.concentration, soc_at(spread.time_of_lowest_salt));
-    if (spread.ended_early) {
-      ended = *spread.ended_early;
-      duration = spread.duration;
-    }
+  const bool coarse = even_ && &simulator == &*even_;
+  for (const double t : moments(solution, coarse ? 13 : 25, true)) {
+    const Point p = ledger.see(solution, t, soc_at(t));
+    result.soc.push_back(soc_at(t));
+    result.separator_side.push_back(p.terminal.separator_side);
   }
   result.duration = duration;
   result.completed = ended == Ended::capacity;
@@ -106,7 +112,7 @@ JudgedCharge ChargeStudy::judge(double current, double from, double to, const St
 }
 
 Ceiling ChargeStudy::ceiling(double guess, double tolerance, Guess how_good) {
-  return ceiling(guess, tolerance, soc_.from, soc_.to, start(), {}, how_good);
+  return ceiling(guess, tolerance, soc_.from, soc_.to, start(), how_good);
 }
 
 namespace {
@@ -211,17 +217,17 @@ Search find_ceiling(Judge judge, double guess, double slope, double tolerance, d
 }  // namespace
 
 Ceiling ChargeStudy::ceiling(double guess, double tolerance, double from, double to, const State& start,
-                             const UnevenState& uneven, Guess how_good) {
+                             Guess how_good) {
   const double one_hour = whole_ / 3600, least = slowest * one_hour, most = fastest * one_hour;
   double slope = -2;
-  if (description_ == Description::uneven && how_good == Guess::any) {  // the cheap description first: it comes close
-    const auto even = [&](double current) { return judge(current, from, to, start, uneven, true); };
+  if (even_ && how_good == Guess::any) {  // the cheap description first: it comes close
+    const auto even = [&](double current) { return judge(*even_, current, from, to, start); };
     const Search near = find_ceiling(even, guess, slope, 2 * tolerance, least, most);
     guess = near.kept.current > 0 ? near.kept.current : least;
     slope = near.slope;
   }
-  const Search search = find_ceiling([&](double current) { return judge(current, from, to, start, uneven); }, guess,
-                                     slope, tolerance, least, most);
+  const Search search = find_ceiling([&](double current) { return judge(current, from, to, start); }, guess, slope,
+                                     tolerance, least, most);
   Ceiling result;
   result.unlimited = !search.found && search.kept.current > 0 && search.broken.current == 0;
   result.current = search.kept.current;

@@ -6,7 +6,7 @@
 
 #include "model/balance.hpp"
 #include "solver/charge/limits.hpp"
-#include "solver/charge/uneven.hpp"
+#include "solver/step/curves.hpp"
 
 /// The highest charge rate that keeps every limit.
 namespace onegrain::solver {
@@ -20,7 +20,7 @@ struct ChargeWindow {
 };
 
 /// How well the charges are calculated that are judged.
-Accuracy charge_accuracy();
+Accuracy charge_accuracy(model::Reaction reaction);
 
 /// A charge at constant current, judged.
 struct JudgedCharge {
@@ -33,7 +33,6 @@ struct JudgedCharge {
   std::string unsolved_because;             ///< Limit::unsolved: why the charge could not be calculated
   std::vector<double> soc, separator_side;  ///< Description::uneven: the potential on the way [1], [V]
   State end;                                ///< for the step that follows
-  UnevenState uneven_end;
 
   const Margin* margin(Limit limit) const;
 };
@@ -56,14 +55,14 @@ class ChargeStudy {
   /// The whole window from rest.
   JudgedCharge judge(double current);
   /// A part of it, [from, to], from where the part before ended.
-  JudgedCharge judge(double current, double from, double to, const State& start, const UnevenState& uneven);
+  JudgedCharge judge(double current, double from, double to, const State& start);
 
   /// The largest current for which every limit is kept, from below, within `tolerance` relative.
   /// @param guess     any positive current [A/m2]
   /// @param how_good  near: within some per cent, as the ceiling of a neighbour is, which saves half of the time
   Ceiling ceiling(double guess, double tolerance = 1e-3, Guess how_good = Guess::any);
   /// The same for a part of the window.
-  Ceiling ceiling(double guess, double tolerance, double from, double to, const State& start, const UnevenState& uneven,
+  Ceiling ceiling(double guess, double tolerance, double from, double to, const State& start,
                   Guess how_good = Guess::any);
 
   State start() const;
@@ -76,15 +75,15 @@ class ChargeStudy {
   double sign() const { return sign_; }
 
  private:
-  JudgedCharge judge(double current, double from, double to, const State& start, const UnevenState& uneven,
-                     bool as_even);
+  /// @param simulator  even_ or, where the reaction is to be resolved, simulator_
+  JudgedCharge judge(Simulator& simulator, double current, double from, double to, const State& start);
 
   model::Cell cell_;
   ChargeWindow soc_;
   ChargeLimits limits_;
   Description description_;
   Simulator simulator_;
-  UnevenLayer layer_;
+  std::optional<Simulator> even_;  ///< Description::uneven: the cheaper one, to come near
   double sign_, whole_, start_charge_;
 };
 

@@ -76,10 +76,6 @@ void Ledger::see(Limit limit, double value, double soc) {
   }
 }
 
-void Ledger::forget(Limit limit) {
-  if (Margin* m = find(limit)) m->worst = nothing_seen(limit);
-}
-
 void Ledger::fell_short(Limit limit, double share, double soc) {
   Margin* m = find(limit);
   if (!m) return;
@@ -87,7 +83,7 @@ void Ledger::fell_short(Limit limit, double share, double soc) {
   m->soc = soc;
 }
 
-void Ledger::see(const StepSolution& step, double t, double soc) {
+Point Ledger::see(const StepSolution& step, double t, double soc) {
   const Point p = step.at(t);
   // The plain description knows no place: what it has is the potential of the one grain.
   see(Limit::plating,
@@ -96,11 +92,12 @@ void Ledger::see(const StepSolution& step, double t, double soc) {
                                          : p.terminal.positive_potential + p.terminal.positive_overpotential,
       soc);
   see(Limit::voltage, p.terminal.voltage, soc);
-  see(Limit::positive_surface, p.positive_surface, soc);
-  see(Limit::negative_surface, full_ ? p.negative_surface : p.positive_surface, soc);
+  see(Limit::positive_surface, p.positive_surfaces.lowest, soc);
+  see(Limit::negative_surface, full_ ? p.negative_surfaces.highest : p.positive_surfaces.highest, soc);
   see(Limit::temperature, p.temperature, soc);
   see(Limit::salt, p.lowest_salt / cell_.electrolyte.concentration, soc);
   see_stress(step, t, p, soc);
+  return p;
 }
 
 void Ledger::see_stress(const StepSolution& step, double t, const Point& p, double soc) {

@@ -42,7 +42,7 @@ struct ChargeLimits {
 enum class Description {
   plain,  ///< single particles, salt at its starting concentration: what it leaves out is dangerous
   even,   ///< salt resolved, reaction spread evenly over each layer
-  uneven  ///< and the reaction resolved across the lithiated layer
+  uneven  ///< and the reaction resolved over the depth of both layers
 };
 
 /// One limit on one charge.
@@ -65,12 +65,10 @@ class Ledger {
   Ledger(const model::Cell& cell, const ChargeLimits& limits, Description description, double starting_soc,
          bool empties = false);
 
-  /// Everything that a single particle tells of one moment.
-  void see(const StepSolution& step, double t, double soc);
+  /// Everything that a step tells of one moment, which is given back.
+  Point see(const StepSolution& step, double t, double soc);
   /// One quantity; without effect where that limit does not apply.
   void see(Limit limit, double value, double soc);
-  /// A finer answer is about to take the place of what was seen of this quantity.
-  void forget(Limit limit);
   /// The charge ended by this limit with that share of its window still to come.
   void fell_short(Limit limit, double share, double soc);
 

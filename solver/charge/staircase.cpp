@@ -117,22 +117,20 @@ Staircase cut(ChargeStudy& study, const Ride& ride, int count, double highest) {
 
   Staircase result;
   State state = study.start();
-  UnevenState uneven;
   for (std::size_t k = 1; k < edges.size(); ++k) {
     double guess = highest;
     for (std::size_t j = 0; j < ride.soc.size(); ++j) {
       if (ride.soc[j] <= edges[k]) guess = ride.current[j];
     }
-    Ceiling step = study.ceiling(std::min(guess, highest), 1e-3, edges[k - 1], edges[k], state, uneven);
+    Ceiling step = study.ceiling(std::min(guess, highest), 1e-3, edges[k - 1], edges[k], state);
     if (step.current > highest || step.unlimited) {
-      step.charge = study.judge(highest, edges[k - 1], edges[k], state, uneven);
+      step.charge = study.judge(highest, edges[k - 1], edges[k], state);
       step.current = highest;
     }
     if (!(step.current > 0)) return result;
     result.steps.push_back(
         {edges[k - 1], edges[k], step.current, step.charge.duration, step.charge.tightest, step.charge.slack});
     state = step.charge.end;
-    uneven = step.charge.uneven_end;
   }
   result.complete = true;
   return result;
@@ -141,13 +139,11 @@ Staircase cut(ChargeStudy& study, const Ride& ride, int count, double highest) {
 Staircase scaled(ChargeStudy& study, const Staircase& staircase, double factor) {
   Staircase result;
   State state = study.start();
-  UnevenState uneven;
   for (const StaircaseStep& s : staircase.steps) {
-    const JudgedCharge charge = study.judge(factor * s.current, s.from, s.to, state, uneven);
+    const JudgedCharge charge = study.judge(factor * s.current, s.from, s.to, state);
     result.steps.push_back({s.from, s.to, charge.current, charge.duration, s.limited_by, charge.slack});
     if (!charge.completed) return result;
     state = charge.end;
-    uneven = charge.uneven_end;
   }
   result.complete = staircase.complete;
   return result;

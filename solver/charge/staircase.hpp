@@ -9,7 +9,7 @@ namespace onegrain::solver {
 
 /// The current at which the first limit is just kept as the cell fills: the potential at the separator side at its
 /// margin, the voltage at its cut-off, or the temperature at its limit, each held inside the integrator; never above
-/// `highest`, nor above what would crack a grain in the steady state. Description::even.
+/// `highest`, nor above what would crack a grain in the steady state.
 struct Ride {
   std::vector<double> soc, current;  ///< [1], [A/m2]; soc ascending
   double duration = 0;               ///< [s]

@@ -233,6 +233,12 @@ State Simulator::with_own_salt(const State& start) const {
   return own;
 }
 
+void Simulator::start_coarse() {
+  if (points_ == accuracy_.fewest_points) return;
+  points_ = accuracy_.fewest_points;
+  make_model();
+}
+
 void Simulator::take_more_points(double depth_error) {
   const double more = std::ceil(std::log(depth_error / accuracy_.depth) / std::log(gained_by_point));
   points_ = std::min(model::LayerPoints::most, points_ + std::clamp(static_cast<int>(more), 1, 4));

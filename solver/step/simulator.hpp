@@ -105,6 +105,8 @@ class Simulator {
       : Simulator(cell, workspace, usual_accuracy(reaction), electrolyte, reaction) {}
 
   const model::Cell& cell() const { return cell_; }
+  /// Forgets that earlier runs have asked for more points over the depth.
+  void start_coarse();
 
   /// At rest, grains evenly filled, after charge q from `cell.inventory` [C/m2].
   State at_rest(double q) const;

@@ -158,15 +158,14 @@ TEST_CASE("lithium and salt are conserved where the reaction is resolved across 
   Subject s(tests::nmc811_graphite_siox());
   ChargeStudy study = s.study({0, 0.8}, plating_alone);
   const JudgedCharge charge = study.judge(40);
-  const model::LayerPoints points(6);
-  REQUIRE(charge.uneven_end.means.size() == 6);
-  const double mean = points.weights().matrix().dot(charge.uneven_end.means);
+  const Eigen::VectorXd& means = charge.end.negative_depth.means;
+  const model::LayerPoints points(static_cast<int>(means.size()));
+  const double mean = points.weights().matrix().dot(means);
   const double expected = s.window.empty.negative + 0.8 * study.whole() / s.cell.negative->capacity();
   CHECK(std::abs(mean - expected) < 1e-10);
-  const model::Salt salt(s.cell, 6);
+  const model::Salt salt = model::Salt::of_count(s.cell, static_cast<int>(charge.end.salt.size()));
   const Eigen::VectorXd even = Eigen::VectorXd::Zero(salt.count());
-  REQUIRE(charge.uneven_end.salt.size() == salt.count());
-  CHECK(salt.content(charge.uneven_end.salt) == Approx(salt.content(even)).epsilon(1e-10));
+  CHECK(salt.content(charge.end.salt) == Approx(salt.content(even)).epsilon(1e-10));
 }
 
 TEST_CASE("a staircase rides the limits, keeps them, and is quicker than the constant ceiling") {
@@ -185,13 +184,11 @@ TEST_CASE("a staircase rides the limits, keeps them, and is quicker than the con
   CHECK(stairs.duration() < ceiling.charge.duration);
   CHECK(stairs.duration() > 0.9 * ride.duration);  // the even line is an estimate of the uneven one, within a tenth
   State state = study.start();
-  UnevenState uneven;
   for (const StaircaseStep& step : stairs.steps) {  // run again: every step keeps every limit
-    const JudgedCharge charge = study.judge(step.current, step.from, step.to, state, uneven);
+    const JudgedCharge charge = study.judge(step.current, step.from, step.to, state);
     CHECK(charge.completed);
     CHECK(charge.slack >= 0);
     state = charge.end;
-    uneven = charge.uneven_end;
   }
   const Staircase slower = scaled(study, stairs, 0.8);
   CHECK(slower.duration() == Approx(stairs.duration() / 0.8).epsilon(1e-9));
