@@ -20,6 +20,13 @@ std::vector<std::string> for_the_answer(const params::Faults& faults) {
   return warnings;
 }
 
+/// Estimates try hundreds of curves: with an even reaction unless told otherwise.
+model::Reaction reaction_of(const Request& request) {
+  const bool estimates = request.verb == "fit" || request.verb == "balance";
+  const std::string& asked = request.reaction;
+  return asked == "even" || (asked.empty() && estimates) ? model::Reaction::even : model::Reaction::uneven;
+}
+
 }  // namespace
 
 Job load_job(const Request& request, const Channels& channels) {
@@ -58,6 +65,7 @@ Job load_job(const Request& request, const Channels& channels) {
           std::move(cell),
           base,
           request.electrolyte == "resolved" ? model::ElectrolyteModel::resolved : model::ElectrolyteModel::uniform,
+          reaction_of(request),
           for_the_answer(loaded.faults)};
 }
 

@@ -9,6 +9,7 @@
 #include "params/sheet/bench.hpp"
 #include "params/sheet/rate.hpp"
 #include "params/sheet/sheet.hpp"
+#include "solver/step/simulator.hpp"
 
 namespace onegrain::app {
 
@@ -19,8 +20,11 @@ struct Job {
   model::Cell cell;
   params::RateBase base;
   model::ElectrolyteModel electrolyte;
+  model::Reaction reaction;
   std::vector<std::string> reader_warnings;  ///< of the sheet and its cards, each with its place
 
+  /// In the description that was asked for.
+  solver::Simulator simulator(solver::Workspace& workspace) const { return {cell, workspace, electrolyte, reaction}; }
   double plate_area() const { return cell.plate_area; }
   double milliamperes(double current_density) const { return current_density * cell.plate_area * 1e3; }
   double milliampere_hours(double areal_charge) const { return areal_charge * cell.plate_area / 3.6; }

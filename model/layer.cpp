@@ -16,6 +16,7 @@ namespace onegrain::model {
 namespace {
 
 constexpr double least_local_salt = 1e-3;  // mol/m3
+constexpr double exact = 1e-13;            // V: currents that small potentials drive at rest are round-off
 constexpr double small_enough = 1e-10;     // V: below it a step is not asked to leave less
 constexpr double shortest_share = 1e-6;    // of a step of Newton's
 constexpr int more_samples = 6, most_points = LayerPoints::most;
@@ -209,7 +210,7 @@ bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerD
     state.separator_side += scale * step[n];
     // What is left is the square of a step, or the step times the one that its factors are older by.
     const double enough = near ? 1e-6 : 1e-5;
-    if (largest > enough * size || std::abs(step[n]) > enough) {
+    if ((largest > enough * size || std::abs(step[n]) > enough) && !(volts < exact)) {
       near = !near && largest < 0.02 * size && std::abs(step[n]) < 5e-4;
       continue;
     }

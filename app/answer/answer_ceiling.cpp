@@ -318,18 +318,16 @@ std::string no_staircase(const study::CeilingAsked& asked, const study::CeilingF
 }
 
 void state_what_it_rests_on(Answer& said, const Job& job, const study::CeilingAsked& asked) {
-  const solver::Accuracy used = solver::charge_accuracy();
+  const solver::Accuracy used = solver::charge_accuracy(model::Reaction::uneven);
   said.assumptions.push_back(
       "A rate counts as kept where every limit is kept at every moment of a charge at constant current that starts at "
       "rest.");
   said.assumptions.push_back(
       job.cell.is_full_cell()
-          ? "Electrolyte: salt diffuses through negative, separator and positive. The reaction is resolved across the "
-            "coating that takes lithium up, and spread evenly over the other one."
-      : empties(job)
-          ? "Electrolyte: salt diffuses through separator and coating. The reaction is spread evenly over the coating; "
-            "no lithium can plate on an electrode that is emptied."
-          : "Electrolyte: salt diffuses through separator and coating. The reaction is resolved across the coating.");
+          ? "Electrolyte: salt diffuses through negative, separator and positive; the reaction is resolved over the "
+            "depth of both coatings."
+          : "Electrolyte: salt diffuses through separator and coating; the reaction is resolved over the depth of the "
+            "coating.");
   if (asked.samples > 0)
     said.assumptions.push_back(
         "Plausible cells: each value with a spread is drawn by itself, from a normal distribution or, where the spread "

@@ -51,6 +51,8 @@ const char* name_of(solver::Loss loss, bool full) {
       return "electrolyte: resistance and uneven salt";
     case solver::Loss::resistance:
       return "contact and electronic resistance";
+    case solver::Loss::uneven_reaction:
+      return "uneven reaction over the depth of the coating";
   }
   return "";
 }
@@ -60,24 +62,28 @@ bool over_at_once(const Job& job, const NamedCurve& c) {
 }
 
 void state_the_model(Answer& said, const Job& job) {
-  const solver::Accuracy used = study::accuracy();
-  std::string remark = electrolyte_remark(job.electrolyte, job.cell.is_full_cell());
+  const solver::Accuracy used = solver::usual_accuracy(job.reaction);
+  const bool uneven = job.reaction == model::Reaction::uneven;
+  std::string remark = model_remark(job);
   if (!said.doubts.empty())
     remark += " A curve with a (?) lies beyond what this description can tell; its reason stands beside it.";
   said.sections.push_back({"", {Paragraph{remark, terminal}}, Section::Beside::none, terminal});
   said.assumptions.push_back(remark);
-  if (job.cell.is_full_cell())
+  if (job.cell.is_full_cell() && !uneven)
     said.assumptions.push_back(
-        "Potential of the negative at its separator side while charging: with the reaction resolved across the coating "
-        "where a charge at constant current begins at rest, as `ceiling` has it; after other steps the lower one of "
-        "that "
-        "and of an even reaction.");
-  for (const std::string& criterion : trust_criteria()) said.assumptions.push_back(criterion);
+        "Potential of the negative at its separator side while charging: with the reaction resolved over the depth of "
+        "the coatings, under the same current.");
+  for (const std::string& criterion : trust_criteria(job.reaction)) said.assumptions.push_back(criterion);
   said.assumptions.push_back(
       fmt::format("Numerics: even polynomials inside each grain, as many as keep an estimate of their error below {:g} "
                   "mV (at least "
                   "{}); CVODE with a relative tolerance of {:g} on what has no closed form.",
                   1e3 * used.truncation, used.fewest_modes, used.relative_tolerance));
+  if (uneven)
+    said.assumptions.push_back(
+        fmt::format("Over the depth of a coating: grains at Gauss-Radau points, as many as keep an estimate of their "
+                    "error below {:g} mV (at least {}).",
+                    1e3 * used.depth, used.fewest_points));
 }
 
 std::string doubt(const std::string& what, const solver::StepSolution& step) {

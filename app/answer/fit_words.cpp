@@ -171,7 +171,7 @@ std::vector<Finding> searched(const Request& request, const Channels& channels, 
 }
 
 void state_the_estimation(Answer& said, const Job& job, const study::Estimation& estimation) {
-  const std::string remark = electrolyte_remark(job.electrolyte, job.cell.is_full_cell());
+  const std::string remark = model_remark(job);
   said.sections.push_back({"", {Paragraph{remark, terminal}}, Section::Beside::none, terminal});
   said.assumptions.push_back(remark);
   const solver::Accuracy& used = estimation.fitting.problem.accuracy;

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include "app/answer/curves_words.hpp"
+#include "app/job.hpp"
 #include "app/study/voltage_parts.hpp"
 
 namespace onegrain::app {
@@ -36,34 +37,54 @@ std::string untrusted(const solver::Trust& trust) {
   return text;
 }
 
-std::string electrolyte_remark(model::ElectrolyteModel electrolyte, bool full_cell) {
-  if (electrolyte == model::ElectrolyteModel::resolved) {
-    return fmt::format("Electrolyte: salt diffuses through {}, with the reaction spread evenly over {}.",
-                       full_cell ? "negative, separator and positive" : "separator and working electrode",
-                       full_cell ? "each coating" : "the coating");
+std::string model_remark(const Job& job) {
+  const bool full = job.cell.is_full_cell(), uneven = job.reaction == model::Reaction::uneven;
+  const std::string reaction =
+      uneven ? fmt::format("the reaction is resolved over the depth of {}", full ? "both coatings" : "the coating")
+             : fmt::format("the reaction is taken as even over the depth of {}", full ? "each coating" : "the coating");
+  if (job.electrolyte == model::ElectrolyteModel::resolved) {
+    return fmt::format("Electrolyte: salt diffuses through {}; {}.",
+                       full ? "negative, separator and positive" : "separator and working electrode", reaction);
   }
   return "Electrolyte (uniform, for teaching): its resistance is counted, but salt stays at its starting concentration "
-         "everywhere. At high rates and in thick coatings salt runs out on one side, and a real cell gives less than "
-         "predicted here.";
+         "everywhere; " +
+         reaction +
+         ". At high rates and in thick coatings salt runs out on one side, and a real cell gives less than predicted "
+         "here.";
 }
 
-std::vector<std::string> trust_criteria() {
+std::vector<std::string> trust_criteria(model::Reaction reaction) {
   const solver::TrustLimits limits;
-  return {fmt::format("Not relied on, and marked (?): salt anywhere below {:.0f} % of its starting concentration "
-                      "(transport data of LiPF6 electrolytes are measured from about 0.1 mol/L upwards; judgement).",
-                      100 * limits.lowest_salt_share),
-          fmt::format("Not relied on, and marked (?): a current above {:.0f} % of what the salt can carry in the "
-                      "steady state, once the salt has followed (judgement, held against full porous-electrode "
-                      "calculations of two published cells: below it the voltage of the resolved electrolyte stays "
-                      "within about 25 mV of them, that of the uniform one within about 45 mV).",
-                      100 * limits.limiting_current_share),
-          fmt::format("Not relied on, and marked (?): a reaction that is uneven across a coating, whose resistance, "
-                      "ionic and electronic, is more than {:g} times that of charge transfer, where the whole current "
-                      "would lose more than 2RT/F = 51 mV in it (Newman and Balsara, Electrochemical Systems, ch. 22, "
-                      "for the ratio; the drop is judgement).",
-                      limits.unevenness),
-          "Not relied on, and marked (?): a curve that ends because a grain surface is full or empty, or the salt used "
-          "up, before its cut-off."};
+  std::vector<std::string> criteria = {fmt::format(
+      "Not relied on, and marked (?): salt anywhere below {:.0f} % of its starting concentration (transport "
+      "data of LiPF6 electrolytes are measured from about 0.1 mol/L upwards; judgement), or above what the "
+      "electrolyte's card knows.",
+      100 * limits.lowest_salt_share)};
+  const std::string limiting = fmt::format(
+      "a current above {:.0f} % of what the salt can carry in the steady state, once the salt has followed "
+      "(judgement, held against full porous-electrode calculations of two published cells",
+      100 * limits.limiting_current_share);
+  if (reaction == model::Reaction::even) {
+    criteria.push_back("Not relied on, and marked (?): " + limiting +
+                       ": below it the voltage of the resolved electrolyte stays within about 25 mV of them, that of "
+                       "the uniform one within about 45 mV).");
+    criteria.push_back(fmt::format(
+        "Not relied on, and marked (?): a reaction that is uneven across a coating, whose resistance, ionic "
+        "and electronic, is more than {:g} times that of charge transfer, where the whole current would "
+        "lose more than 2RT/F = 51 mV in it (Newman and Balsara, Electrochemical Systems, ch. 22, for the "
+        "ratio; the drop is judgement).",
+        limits.unevenness));
+  } else {
+    criteria.push_back("Not relied on, and marked (?), where salt is taken to rest: " + limiting + ").");
+    criteria.push_back(fmt::format(
+        "Not relied on, and marked (?): a reaction so uneven over the depth of a coating that the points at "
+        "which it is resolved may cost more than {:g} mV.",
+        1e3 * limits.depth_error));
+  }
+  criteria.push_back(
+      "Not relied on, and marked (?): a curve that ends because a grain surface is full or empty, or the salt used up, "
+      "before its cut-off.");
+  return criteria;
 }
 
 }  // namespace onegrain::app

@@ -10,11 +10,13 @@
 /// What the results mean, in sentences for somebody at a bench.
 namespace onegrain::app {
 
+struct Job;
+
 /// Beside every rate, voltage or temperature that the program names. No option removes them.
 const std::vector<std::string>& cautions();
 
-/// How the electrolyte of this cell is described, and what that leaves out.
-std::string electrolyte_remark(model::ElectrolyteModel electrolyte, bool full_cell);
+/// How electrolyte and reaction of this cell are described, and what that leaves out.
+std::string model_remark(const Job& job);
 
 /// "voltage cut-off", or what else ended it, in words.
 std::string ended_by(const solver::StepSolution& step);
@@ -25,6 +27,6 @@ std::string untrusted(const solver::Trust& trust);
 std::string listed(const std::vector<std::string>& names);
 
 /// Where a result is no longer believed: the limits with their values and sources.
-std::vector<std::string> trust_criteria();
+std::vector<std::string> trust_criteria(model::Reaction reaction);
 
 }  // namespace onegrain::app

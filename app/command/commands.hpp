@@ -28,6 +28,7 @@ struct Request {
   std::optional<double> from_soc;  ///< 0..1
   std::string rested_at;           ///< overlay, fit, balance: voltage at rest before the data, or a file with that rest
   std::string electrolyte = "resolved";
+  std::string reaction;     ///< "even", "uneven"; empty: as the verb has it
   std::string temperature;  ///< empty: that of the sheet
   std::string out;          ///< folder; empty: no files
   bool json = false;

@@ -57,6 +57,18 @@ void electrolyte(CLI::App& verb, Request& request) {
       ->capture_default_str();
 }
 
+namespace {
+void add_reaction(CLI::App& verb, Request& request, const char* usual) {
+  verb.add_option("--reaction", request.reaction,
+                  "even: one grain stands for a whole coating; uneven: the reaction resolved over its depth")
+      ->check(CLI::IsMember({"even", "uneven"}))
+      ->default_str(usual);
+}
+}  // namespace
+
+void reaction(CLI::App& verb, Request& request) { add_reaction(verb, request, "uneven"); }
+void reaction_even(CLI::App& verb, Request& request) { add_reaction(verb, request, "even"); }
+
 void from_soc(CLI::App& verb, Request& request) {
   verb.add_option("--from-soc", request.from_soc, "start from this state of charge")->check(state_of_charge);
 }

@@ -15,6 +15,8 @@ void data(CLI::App& verb, Request& request);   ///< DATA behind the sheet, and -
 void output(CLI::App& verb, Request& request);
 void temperature(CLI::App& verb, Request& request);
 void electrolyte(CLI::App& verb, Request& request);
+void reaction(CLI::App& verb, Request& request);
+void reaction_even(CLI::App& verb, Request& request);  ///< of verbs that try hundreds of curves
 void from_soc(CLI::App& verb, Request& request);
 void points(CLI::App& verb, Request& request);
 void rates(CLI::App& verb, Request& request);

@@ -87,7 +87,7 @@ struct UnderCurrent {
 };
 UnderCurrent under_current(const Job& job, const AtRest& rest, double voltage, double current, double seconds) {
   solver::Workspace workspace;
-  solver::Simulator simulator(job.cell, workspace, {}, job.electrolyte);
+  solver::Simulator simulator = job.simulator(workspace);
   const solver::State start = simulator.at_rest(solver::starting_charge(job.cell, {rest.within(voltage)}));
   const model::Step step{model::CurrentDrive{current / job.plate_area()}, {.time = seconds}, "jump"};
   const solver::StepSolution done = simulator.run(start, step);

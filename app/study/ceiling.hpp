@@ -64,7 +64,7 @@ struct PlausibleCells {
 /// The recommended charge of the cell as the sheet has it, on its way.
 struct ChargePath {
   std::vector<double> soc, voltage;    ///< [1], [V]
-  std::vector<double> separator_side;  ///< with the reaction resolved across the lithiated layer [V]
+  std::vector<double> separator_side;  ///< with the reaction resolved over the depth of the layers [V]
   std::vector<double> even;            ///< the same had the reaction been even [V]
 };
 

@@ -17,8 +17,6 @@ NamedCurve named(const Job& job, const std::string& label, double c_rate, solver
 
 namespace onegrain::app::study {
 
-solver::Accuracy accuracy() { return {}; }
-
 namespace {
 
 solver::State start(solver::Simulator& simulator, const Job& job, std::optional<double> from_soc, bool charge) {
@@ -30,7 +28,7 @@ solver::State start(solver::Simulator& simulator, const Job& job, std::optional<
 
 std::vector<NamedCurve> constant_currents(const Job& job, const CurvesAsked& asked) {
   solver::Workspace workspace;
-  solver::Simulator simulator(job.cell, workspace, accuracy(), job.electrolyte);
+  solver::Simulator simulator = job.simulator(workspace);
   std::vector<NamedCurve> curves;
   for (const bool charge : {false, true}) {
     if (charge ? !asked.charge : !asked.discharge) continue;
@@ -46,7 +44,7 @@ std::vector<NamedCurve> constant_currents(const Job& job, const CurvesAsked& ask
 void follow(const Job& job, const model::Protocol& protocol, std::optional<double> from_soc,
             const std::function<void(const solver::ProtocolStep&)>& see) {
   solver::Workspace workspace;
-  solver::Simulator simulator(job.cell, workspace, accuracy(), job.electrolyte);
+  solver::Simulator simulator = job.simulator(workspace);
   solver::run_protocol(simulator, start(simulator, job, from_soc, solver::starts_with_charge(protocol, job.cell)),
                        protocol, see);
 }

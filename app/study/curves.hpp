@@ -35,9 +35,6 @@ struct CurvesAsked {
 /// @throws solver::IntegrationFailure
 std::vector<NamedCurve> constant_currents(const Job& job, const CurvesAsked& asked);
 
-/// The numerics that constant_currents() and follow() use.
-solver::Accuracy accuracy();
-
 /// Runs a protocol in flat memory: each step is handed over when it is done and then let go.
 void follow(const Job& job, const model::Protocol& protocol, std::optional<double> from_soc,
             const std::function<void(const solver::ProtocolStep&)>& see);

@@ -66,7 +66,7 @@ std::vector<Trial> trials(const Job& job) {
 
 solver::ConstantCurrentCurve run(const Job& job, const model::Cell& cell, const model::Window& window, double current,
                                  solver::Workspace& workspace) {
-  solver::Simulator simulator(cell, workspace, {}, job.electrolyte);
+  solver::Simulator simulator(cell, workspace, job.electrolyte, job.reaction);
   return solver::constant_current(simulator, solver::start_of(simulator, window, current > 0), current);
 }
 
@@ -98,7 +98,7 @@ LossesFound find_losses(const Job& job, const params::Rate& rate, bool charge) {
   const model::Window& window = job.bench.window;
   LossesFound found{named(job, rate.written, rate.c_rate, run(job, job.cell, window, current, workspace)),
                     0,
-                    solver::loss_budget(job.cell, window, current, workspace, job.electrolyte),
+                    solver::loss_budget(job.cell, window, current, workspace, job.electrolyte, job.reaction),
                     {}};
   found.share = found.curve.curve.capacity / window.capacity;
   for (const Trial& trial : trials(job)) found.levers.push_back(tried(job, trial, current, found.share, workspace));

@@ -247,13 +247,14 @@ std::optional<WhyLess> why_less(const Job& job, const Overlay& overlay) {
   if (fastest.temperature && !fastest.predicts_temperature()) sheet.temperature.si = *fastest.temperature;
   const model::Cell cell = params::to_cell(sheet);
   solver::Workspace workspace;
-  return WhyLess{*fast,
-                 *slow,
-                 energy_of(fastest),
-                 energy_of(overlay.at(*slow)),
-                 solver::loss_budget(cell, model::equilibrium_window(cell),
-                                     fastest.recorded.mean_current / job.plate_area(), workspace, job.electrolyte),
-                 sheet.temperature.si};
+  return WhyLess{
+      *fast,
+      *slow,
+      energy_of(fastest),
+      energy_of(overlay.at(*slow)),
+      solver::loss_budget(cell, model::equilibrium_window(cell), fastest.recorded.mean_current / job.plate_area(),
+                          workspace, job.electrolyte, job.reaction),
+      sheet.temperature.si};
 }
 
 /// Where the model is far off although it has its say, the start may be to blame.
@@ -304,7 +305,7 @@ Overlay make_overlay(const Request& request, const Channels& channels, Job& job,
   solver::Workspace workspace;
   for (std::size_t k = 1; k < request.files.size(); ++k) {
     Recording recording = load_recording(request, channels, job, request.files[k], {most_rows, UntoldStart::fit, true});
-    solver::Simulator simulator(job.cell, workspace, {}, job.electrolyte);
+    solver::Simulator simulator = job.simulator(workspace);
     const double from = solver::starting_charge(job.cell, recording.start), started = from * job.plate_area();
     const solver::State start = recording.starting_state(simulator, from);
     const Followed followed = follow_recording(recording, simulator, start, overlay.recognised, job.plate_area());

@@ -26,8 +26,8 @@ bool at_constant_current(const solver::StepSolution& step) {
   return first != 0 && same(0.37 * step.duration()) && same(step.duration());
 }
 
-SeparatorSide even_reaction(const solver::StepSolution& step, const std::vector<double>& moments) {
-  SeparatorSide side;
+SeparatorSide told_by(const solver::StepSolution& step, const std::vector<double>& moments) {
+  SeparatorSide side{{}, {}, step.reaction() == model::Reaction::uneven};
   for (const double t : moments) {
     side.times.push_back(t);
     side.potentials.push_back(step.at(t).terminal.separator_side);
@@ -54,39 +54,30 @@ double plating_margin(const model::Cell& cell) {
 
 PlatingWatch::PlatingWatch(const Job& job)
     : job_(job),
-      layer_(job.cell, workspace_),
+      resolving_(job.cell, workspace_, job.electrolyte, model::Reaction::uneven),
       takes_up_(comes_near(job.cell.is_full_cell() ? *job.cell.negative : job.cell.positive, job.cell.temperature)) {}
 
-/// Puts the resolved potential in the place of the even one, or the lower one of both where the past is not known.
-void PlatingWatch::resolve(const solver::StepSolution& step, SeparatorSide& side) {
-  solver::UnevenState start;
-  if (past_ == Past::followed)
-    start = state_;
-  else
-    start.salt = step.salt_amplitudes(0);
-  try {
-    const solver::UnevenStep spread = layer_.follow(step, start);
-    SeparatorSide resolved{spread.times, spread.separator_side, true};
-    const auto seen = std::min_element(resolved.potentials.begin(), resolved.potentials.end());
-    *seen = std::min(*seen, spread.lowest_separator_side);
-    if (past_ == Past::unknown) {
-      for (std::size_t k = 0; k < side.times.size(); ++k)
-        if (side.times[k] <= spread.duration)
-          side.potentials[k] = std::min(side.potentials[k], resolved.at(side.times[k]));
-      side.resolved = true;
-    } else {
-      // what comes after the layer has ended early is known of the even reaction alone
-      for (std::size_t k = 0; k < side.times.size(); ++k) {
-        if (side.times[k] <= resolved.times.back() * (1 + 1e-12)) continue;
-        resolved.times.push_back(side.times[k]);
-        resolved.potentials.push_back(std::min(side.potentials[k], resolved.potentials.back()));
-      }
-      side = std::move(resolved);
-      past_ = spread.ended_early ? Past::unknown : Past::followed;
+std::optional<solver::StepSolution> PlatingWatch::resolved(const solver::StepSolution& step) {
+  const solver::Point first = step.first();
+  if (!state_) {
+    state_ = resolving_.at_rest(first.charge);
+    state_->temperature = first.temperature;
+  }
+  model::Step same{model::CurrentDrive{first.current}, {.time = step.duration()}, "the same current"};
+  if (!at_constant_current(step)) {
+    model::Course current;
+    for (const double t : solver::moments(step, 200, true)) {
+      current.time.push_back(t);
+      current.value.push_back(step.at(t).current);
     }
-    state_ = spread.end;
+    same.drive = model::CourseDrive{std::move(current)};
+  }
+  try {
+    solver::StepSolution solution = resolving_.run(*state_, same);
+    state_ = solution.final_state();
+    return solution;
   } catch (const solver::IntegrationFailure&) {  // the even reaction has to do
-    past_ = Past::unknown;
+    return std::nullopt;
   }
 }
 
@@ -98,25 +89,18 @@ std::optional<SeparatorSide> PlatingWatch::see(const solver::StepSolution& step,
   if (!takes_up_ || !(step.duration() > 0)) return std::nullopt;
   const std::vector<double> moments = solver::moments(step, even, true);
   const bool any = std::any_of(moments.begin(), moments.end(), [&](double t) { return takes_up(step.at(t)); });
-  if (!any) {
-    const bool rests = std::all_of(moments.begin(), moments.end(), [&](double t) { return step.at(t).current == 0; });
-    if (!rests || past_ != Past::none) past_ = Past::unknown;  // a rest in the beginning changes nothing
-    last_difference_ = 0;
-    return std::nullopt;
+  if (step.reaction() == model::Reaction::uneven) return any ? std::optional(told_by(step, moments)) : std::nullopt;
+  const std::optional<solver::StepSolution> finer = resolved(step);
+  if (!any) return std::nullopt;
+  SeparatorSide side = told_by(step, moments);
+  if (!finer) return side;
+  for (std::size_t k = 0; k < moments.size(); ++k) {
+    if (moments[k] <= finer->duration())
+      side.potentials[k] = finer->at(moments[k]).terminal.separator_side;
+    else
+      side.potentials[k] = std::min(side.potentials[k], finer->last().terminal.separator_side);
   }
-  SeparatorSide side = even_reaction(step, moments);
-  const double end_of_even = side.potentials.back();
-  if (at_constant_current(step)) {
-    resolve(step, side);
-    last_difference_ = side.potentials.back() - end_of_even;
-    last_current_ = step.last().current;
-    return side;
-  }
-  if (last_difference_ != 0)
-    for (std::size_t k = 0; k < side.times.size(); ++k)
-      side.potentials[k] += last_difference_ * std::clamp(step.at(side.times[k]).current / last_current_, 0.0, 1.0);
-  past_ = Past::unknown;
-  last_difference_ = 0;
+  side.resolved = true;
   return side;
 }
 

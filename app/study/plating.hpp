@@ -1,11 +1,9 @@
 #pragma once
 
-#include <map>
 #include <optional>
 #include <vector>
 
 #include "app/job.hpp"
-#include "solver/charge/uneven.hpp"
 
 /// How near the electrode that takes lithium up comes to lithium's potential: what a charge ceiling keeps a margin of,
 /// asked of every step that any verb runs.
@@ -14,7 +12,7 @@ namespace onegrain::app::study {
 /// The potential against lithium at the separator side of the electrode that takes lithium up, over one step.
 struct SeparatorSide {
   std::vector<double> times, potentials;  ///< since the start of the step [s], [V]; straight lines in between
-  bool resolved = false;  ///< with the reaction resolved across the layer, as the ceiling has it; else spread evenly
+  bool resolved = false;  ///< with the reaction resolved over the depth of the layers; else spread evenly
 
   double at(double time) const;
   double lowest() const;
@@ -37,10 +35,9 @@ double plating_margin(const model::Cell& cell);
 /// Follows the steps of one run, one after the other, from rest.
 ///
 /// In a full cell every charge is looked at, in a half cell every step that puts lithium into a host for negatives; a
-/// host that stays half a volt above lithium until it is full, such as a titanate or an oxide, is left out. At
-/// constant current from rest, and on from step to step, the reaction is resolved as the ceiling resolves it. Where the
-/// grains have a past that this does not know (after a discharge, a hold or a rest) the lower one of that and of an
-/// even reaction counts; in a hold the even one, moved by what they differed when it began.
+/// host that stays half a volt above lithium until it is full, such as a titanate or an oxide, is left out. Where the
+/// steps take the reaction as even, a second cell follows their current with the reaction resolved; what it cannot be
+/// asked, since it has ended earlier, is told of the even reaction.
 class PlatingWatch {
  public:
   explicit PlatingWatch(const Job& job);
@@ -55,20 +52,18 @@ class PlatingWatch {
   /// Where the potential falls below the margin.
   std::optional<Plating> judge(const SeparatorSide& side, const solver::StepSolution& step) const;
 
-  void start_again() { past_ = Past::none; }  ///< at rest, grains evenly filled
+  void start_again() { state_.reset(); }  ///< at rest, grains evenly filled
 
  private:
-  enum class Past { none, followed, unknown };
   bool takes_up(const solver::Point& p) const;
-  void resolve(const solver::StepSolution& step, SeparatorSide& side);
+  /// The second cell under the current of this step; nothing where that cannot be calculated.
+  std::optional<solver::StepSolution> resolved(const solver::StepSolution& step);
 
   const Job& job_;
   solver::Workspace workspace_;
-  solver::UnevenLayer layer_;
-  bool takes_up_;           ///< a step of this cell can put lithium into a host for negatives at all
-  Past past_ = Past::none;  ///< of the grains
-  solver::UnevenState state_;
-  double last_difference_ = 0, last_current_ = 0;  ///< resolved less even, at the end of the step before [V], [A/m2]
+  solver::Simulator resolving_;
+  std::optional<solver::State> state_;  ///< of the second cell
+  bool takes_up_;                       ///< a step of this cell can put lithium into a host for negatives at all
 };
 
 }  // namespace onegrain::app::study

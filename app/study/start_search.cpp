@@ -37,7 +37,7 @@ class Misfit {
   double operator()(double soc) {
     const auto known = tried_.find(soc);
     if (known != tried_.end()) return known->second;
-    solver::Simulator simulator(job_.cell, workspace_, {}, job_.electrolyte);
+    solver::Simulator simulator = job_.simulator(workspace_);
     const solver::State start = r_.starting_state(simulator, solver::starting_charge(job_.cell, {rest_.voltage(soc)}));
     double sum = 0, weights = 0;
     const solver::Replay done = solver::replay(simulator, start, r_.run);

@@ -94,11 +94,13 @@ void Segment::prepare_ends(const Here& now) {
   // empty to the last digit, since potential and kinetics have no bound there. The surface then only guards against
   // voltages that are none.
   const bool bounded = held_voltage_ || (ends_.voltage && !is_hold() && !given_current_);
+  // Where the reaction is resolved, lithium that leaves a layer may enter some of its grains: the same holds for them.
+  const double away = reaction() == model::Reaction::uneven ? -far_beyond : surface_limit;
   using Value = double (Segment::*)(const Here&) const;
   const auto surface = [&](Ended full, Value fullest, Ended empty, Value emptiest, bool fills) {
-    const double beyond = bounded && (held_voltage_ || current0_ != 0) ? -far_beyond : surface_limit;
-    look_for(full, fullest, 1 - (held_voltage_ || fills ? beyond : surface_limit), 1);
-    look_for(empty, emptiest, held_voltage_ || !fills ? beyond : surface_limit, -1);
+    const double beyond = bounded && (held_voltage_ || current0_ != 0) ? -far_beyond : rests ? away : surface_limit;
+    look_for(full, fullest, 1 - (held_voltage_ || fills ? beyond : away), 1);
+    look_for(empty, emptiest, held_voltage_ || !fills ? beyond : away, -1);
   };
   surface(Ended::positive_surface_full, &Segment::fullest_positive, Ended::positive_surface_empty,
           &Segment::emptiest_positive, current0_ < 0);

@@ -46,6 +46,7 @@ class EvenSegment final : public Segment {
   SurfaceSlopes surface_slopes(double t, ConstVectorView y, const std::vector<Vector>& s) const override;
   void add_slopes(State& state, const std::vector<Vector>& s) const override;
 
+  model::Reaction reaction() const override { return model::Reaction::even; }
   bool closed_form() const override { return closed_form_; }
   Vector absolute_tolerance() const override;
   State state(double t, ConstVectorView y) const override;

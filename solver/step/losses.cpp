@@ -8,7 +8,7 @@
 
 namespace onegrain::solver {
 
-std::vector<Loss> losses_of(const model::Cell& cell) {
+std::vector<Loss> losses_of(const model::Cell& cell, model::Reaction reaction) {
   std::vector<Loss> losses = {Loss::positive_diffusion, Loss::positive_charge_transfer};
   if (cell.negative) losses.push_back(Loss::negative_diffusion);
   losses.push_back(Loss::negative_charge_transfer);
@@ -16,6 +16,7 @@ std::vector<Loss> losses_of(const model::Cell& cell) {
   const bool solid =
       cell.positive.electronic_conductivity > 0 || (cell.negative && cell.negative->electronic_conductivity > 0);
   if (solid || cell.contact_resistance > 0) losses.push_back(Loss::resistance);
+  if (reaction == model::Reaction::uneven) losses.push_back(Loss::uneven_reaction);
   return losses;
 }
 
@@ -48,6 +49,8 @@ model::Cell without(const model::Cell& cell, const std::vector<Loss>& losses) {
         result.positive.electronic_conductivity = 0;
         if (result.negative) result.negative->electronic_conductivity = 0;
         break;
+      case Loss::uneven_reaction:
+        break;
     }
   }
   return result;
@@ -79,8 +82,8 @@ std::vector<double> shapley_values(int players, const std::vector<double>& worth
 }
 
 LossBudget loss_budget(const model::Cell& cell, const model::Window& window, double current, Workspace& workspace,
-                       model::ElectrolyteModel electrolyte) {
-  const std::vector<Loss> losses = losses_of(cell);
+                       model::ElectrolyteModel electrolyte, model::Reaction reaction) {
+  const std::vector<Loss> losses = losses_of(cell, reaction);
   const auto players = static_cast<int>(losses.size());
   std::vector<double> capacity(std::size_t{1} << players), energy(capacity.size());
   LossBudget budget{};
@@ -89,7 +92,10 @@ LossBudget loss_budget(const model::Cell& cell, const model::Window& window, dou
     for (int i = 0; i < players; ++i) {
       if (set >> i & 1) off.push_back(losses[static_cast<std::size_t>(i)]);
     }
-    Simulator simulator(without(cell, off), workspace, {}, electrolyte);
+    const bool uneven =
+        reaction == model::Reaction::uneven && std::find(off.begin(), off.end(), Loss::uneven_reaction) == off.end();
+    Simulator simulator(without(cell, off), workspace, electrolyte,
+                        uneven ? model::Reaction::uneven : model::Reaction::even);
     const ConstantCurrentCurve curve = constant_current(simulator, start_of(simulator, window, current > 0), current);
     capacity[set] = curve.capacity;
     energy[set] = curve.energy;

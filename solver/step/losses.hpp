@@ -15,15 +15,16 @@ enum class Loss {
   negative_diffusion,        ///< full cells only
   negative_charge_transfer,  ///< half cell: at the lithium metal
   electrolyte,               ///< ohmic drop and uneven salt
-  resistance                 ///< contacts and the solid of the layers
+  resistance,                ///< contacts and the solid of the layers
+  uneven_reaction            ///< that the reaction crowds somewhere in the depth of the layers
 };
-constexpr int loss_count = 6;
+constexpr int loss_count = 7;
 
-/// The losses that this cell has at all.
-std::vector<Loss> losses_of(const model::Cell& cell);
+/// The losses that this cell has at all, as far as a description of its reaction knows them.
+std::vector<Loss> losses_of(const model::Cell& cell, model::Reaction reaction);
 
 /// The cell with some losses made negligible: diffusivities times 1e4, exchange currents and salt transport times 1e6,
-/// resistances none.
+/// resistances none. An uneven reaction is made even by the description alone.
 model::Cell without(const model::Cell& cell, const std::vector<Loss>& losses);
 
 /// The Shapley value: how the worth of all players together is shared out so that the order in which they join does not
@@ -54,6 +55,6 @@ struct LossBudget {
 /// Runs every combination, 2^n curves from the state that the real cell would start in to the same cut-off.
 /// @param current  nonzero [A/m2]
 LossBudget loss_budget(const model::Cell& cell, const model::Window& window, double current, Workspace& workspace,
-                       model::ElectrolyteModel electrolyte);
+                       model::ElectrolyteModel electrolyte, model::Reaction reaction = model::Reaction::even);
 
 }  // namespace onegrain::solver

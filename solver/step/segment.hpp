@@ -56,6 +56,7 @@ class Segment : public OdeSystem {
   /// Adds the derivatives to a state.
   virtual void add_slopes(State& /*state*/, const std::vector<Vector>& /*s*/) const {}
 
+  virtual model::Reaction reaction() const = 0;
   /// True where y stays zero.
   virtual bool closed_form() const { return false; }
   double starting_current() const { return current0_; }

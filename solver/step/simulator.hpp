@@ -46,6 +46,7 @@ class StepSolution {
   double unresolved_until() const { return unresolved_until_; }
   const Counts& counts() const { return counts_; }
   const model::SingleParticle& model() const { return segment_->model(); }
+  model::Reaction reaction() const { return segment_->reaction(); }
 
  private:
   friend class Simulator;

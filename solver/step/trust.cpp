@@ -27,6 +27,21 @@ double layer_resistance(const model::Electrode& e, double kappa) {
   return r;
 }
 
+/// Up to which concentration all properties of an electrolyte are known [mol/m3].
+double most_salt_known(const model::Electrolyte& e) {
+  double most = std::numeric_limits<double>::infinity();
+  for (const model::Property* p : {&e.conductivity, &e.diffusivity, &e.transference_number, &e.thermodynamic_factor})
+    if (!p->curve().is_constant()) most = std::min(most, p->curve().upper());
+  return most;
+}
+
+std::string moles_per_litre(double c) {
+  std::ostringstream text;
+  text.precision(2);
+  text << 1e-3 * c << " mol/L";
+  return text.str();
+}
+
 /// Slowest time of the salt, L^2 / (pi^2 D_eff) for layers in a row [s].
 double salt_time(const model::Cell& cell, double T) {
   double pores = 0, resistance = 0;
@@ -86,16 +101,19 @@ Trust judge(const StepSolution& step, const TrustLimits& limits) {
   const model::SingleParticle& m = step.model();
   const model::Cell& cell = m.cell();
   Trust trust;
+  const bool resolved = step.reaction() == model::Reaction::uneven;
   bool uneven = false;
   for (const double t : moments(step, 41, true)) {
     const Point p = step.at(t);
     trust.lowest_salt_share = std::min(trust.lowest_salt_share, p.lowest_salt / cell.electrolyte.concentration);
+    trust.highest_salt = std::max(trust.highest_salt, p.highest_salt);
     if (p.current == 0) continue;
     // A pulse that is over before the salt has followed may exceed the current of the steady state.
     const double followed = 1 - std::exp(-t / salt_time(cell, p.temperature));
     trust.limiting_current_share =
         std::max(trust.limiting_current_share,
                  followed * std::abs(p.current) / limiting_current(cell, p.current > 0, p.temperature));
+    if (resolved) continue;
     const double kappa = cell.electrolyte.conductivity(cell.electrolyte.concentration, p.temperature);
     const double thermal_voltage = 2 * model::gas_constant * p.temperature / model::faraday_constant;
     const auto consider = [&](const model::Electrode& e, double overpotential) {
@@ -114,7 +132,13 @@ Trust judge(const StepSolution& step, const TrustLimits& limits) {
     trust.reasons.push_back("the salt runs out: it falls to " + percent(std::max(0.0, trust.lowest_salt_share)) +
                             " of its starting concentration somewhere");
   }
-  if (trust.limiting_current_share > limits.limiting_current_share) {
+  const double known = most_salt_known(cell.electrolyte);
+  if (trust.highest_salt > known) {
+    trust.reasons.push_back("the salt rises to " + moles_per_litre(trust.highest_salt) + " somewhere, beyond the " +
+                            moles_per_litre(known) +
+                            " up to which the electrolyte is known: it is taken as it is there");
+  }
+  if (trust.limiting_current_share > limits.limiting_current_share && !(resolved && m.salt())) {
     trust.reasons.push_back("the current is " + percent(trust.limiting_current_share) +
                             " of what the salt can carry in the long run");
   }
@@ -122,6 +146,12 @@ Trust judge(const StepSolution& step, const TrustLimits& limits) {
     trust.reasons.push_back("the reaction is uneven across a coating: the whole current would lose " +
                             std::to_string(static_cast<int>(std::lround(1e3 * trust.layer_drop))) +
                             " mV on its way through it, more than at the grain surfaces");
+  }
+  if (step.depth_error() > limits.depth_error) {
+    trust.reasons.push_back(
+        "the reaction is too uneven over the depth of a coating for the points at which it is "
+        "resolved: they may cost " +
+        std::to_string(static_cast<int>(std::lround(1e3 * step.depth_error()))) + " mV");
   }
   if (step.unresolved_until() > 0) {
     const double share = step.unresolved_until() / step.duration();

@@ -13,18 +13,22 @@ struct TrustLimits {
   /// Salt anywhere below this share of its starting concentration. Judgement: the transport data of LiPF6 electrolytes
   /// are measured from about 0.1 mol/L upwards.
   double lowest_salt_share = 0.1;
-  /// Current above this share of the steady limiting current of the electrolyte. Judgement, held against full
+  /// Unless salt and reaction are both resolved: current above this share of the steady limiting current of the
+  /// electrolyte. Judgement, held against full
   /// porous-electrode calculations: below it the resolved model stays within about 25 mV of them.
   double limiting_current_share = 0.75;
-  /// Reaction uneven across a layer: its ionic plus electronic resistance exceeds that of charge transfer by this
-  /// factor and the drop across it exceeds 2RT/F. Source of the ratio: Newman and Balsara, Electrochemical Systems,
-  /// ch. 22.
+  /// Even reaction: it is in truth uneven across a layer where its ionic plus electronic resistance exceeds that of
+  /// charge transfer by this factor and the drop across it exceeds 2RT/F. Source of the ratio: Newman and Balsara,
+  /// Electrochemical Systems, ch. 22.
   double unevenness = 1.0;
+  /// Resolved reaction: what the points over the depth of the layers may cost after all [V].
+  double depth_error = 5e-3;
 };
 
 /// The verdict on a step, with the numbers behind it.
 struct Trust {
   std::vector<std::string> reasons;  ///< empty: trusted. Sentences for a user
+  double highest_salt = 0;           ///< anywhere, at any moment [mol/m3]
   double lowest_salt_share = 1;      ///< of the starting concentration, anywhere, at any moment
   double limiting_current_share =
       0;                  ///< largest |i| over the limiting current of its direction, once the salt has followed

@@ -12,6 +12,7 @@ namespace onegrain::solver {
 
 namespace {
 constexpr model::NewtonAccuracy holding{.argument = 1e-12, .value = 1e-11};  // [A/m2], [V]: what a spread is solved to
+constexpr double near_the_last_site = 0.01;                                  // of a stoichiometry
 constexpr double none = std::numeric_limits<double>::quiet_NaN();
 }  // namespace
 
@@ -239,7 +240,11 @@ Evaluation UnevenSegment::rate(double t, ConstVectorView y, VectorView ydot) {
 }
 
 Vector UnevenSegment::absolute_tolerance() const {
-  Vector tolerance = Vector::Constant(size(), 5e-6);  // of an amplitude or a mean
+  // Of an amplitude or a mean. Near a full or an empty grain, where a potential bends like a logarithm, a share of what
+  // is left of it.
+  double left = near_the_last_site;
+  for (const DepthLayer& layer : layers_) left = std::min({left, layer.means0.minCoeff(), 1 - layer.means0.maxCoeff()});
+  Vector tolerance = Vector::Constant(size(), 5e-6 * std::max(left / near_the_last_site, 1e-3));
   tolerance[0] = 1e-7 * layers_.front().capacity;
   if (model_->negative()) tolerance[0] = 1e-7 * std::min(layers_.front().capacity, layers_.back().capacity);
   if (thermal_) tolerance[1] = 1e-5;  // K

@@ -33,6 +33,7 @@ class UnevenSegment final : public Segment {
   bool factor(double gamma) override { return jacobian_.factor(gamma); }
   void solve(VectorView b) override { jacobian_.solve(b); }
 
+  model::Reaction reaction() const override { return model::Reaction::uneven; }
   Vector absolute_tolerance() const override;
   State state(double t, ConstVectorView y) const override;
   Eigen::VectorXd positive_profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const override;

@@ -27,7 +27,7 @@ namespace fs = std::filesystem;
 struct Options {
   std::uint64_t seed = 20260801;
   int count = 100, from = 0, jobs = 1, seconds = 30, shown = 20;
-  std::string what = "rates", program, keep;
+  std::string what = "rates", reaction = "uneven", program, keep;
   bool show_all_files = false;
 };
 
@@ -62,7 +62,8 @@ struct Tally {
   setrlimit(RLIMIT_CORE, &no_core);
   int status = 0;
   try {
-    const Case c = random_case(options.seed, number);
+    Case c = random_case(options.seed, number);
+    c.reaction = options.reaction;
     write_files(c, folder);
     const Findings found =
         options.program.empty() ? run_in_process(c, what, folder) : run_program(c, what, folder, options.program);
@@ -181,6 +182,7 @@ int main(int argc, char** argv) {
   app.add_option("--count", options.count)->check(CLI::PositiveNumber)->capture_default_str();
   app.add_option("--from", options.from, "number of the first case")->capture_default_str();
   app.add_option("--what", options.what)->check(CLI::IsMember({"rates", "ceiling", "protocol"}))->capture_default_str();
+  app.add_option("--reaction", options.reaction)->check(CLI::IsMember({"even", "uneven"}))->capture_default_str();
   app.add_option("--jobs", options.jobs, "processes at a time")->check(CLI::Range(1, 64))->capture_default_str();
   app.add_option("--seconds", options.seconds, "CPU time of a case")->check(CLI::PositiveNumber)->capture_default_str();
   app.add_option("--shown", options.shown, "cases printed whole")->capture_default_str();

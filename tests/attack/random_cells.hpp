@@ -33,10 +33,11 @@ struct Case {
   int number;
   /// Names and texts of files that lie in one folder: "sheet.yaml", its cards and their tables, "protocol.yaml".
   std::vector<std::pair<std::string, std::string>> files;
-  std::string rates;        ///< for `rates --both`
-  std::string electrolyte;  ///< "uniform" or "resolved"
-  double from_soc = -1;     ///< where the protocol starts; < 0: where the program would start it
-  std::string words;        ///< a line that says what the cell is
+  std::string rates;                ///< for `rates --both`
+  std::string electrolyte;          ///< "uniform" or "resolved"
+  double from_soc = -1;             ///< where the protocol starts; < 0: where the program would start it
+  std::string words;                ///< a line that says what the cell is
+  std::string reaction = "uneven";  ///< or "even": as whoever runs the case asks
 
   const std::string& text(const std::string& name) const;
 };

@@ -63,9 +63,14 @@ model::ElectrolyteModel electrolyte_of(const Case& c) {
   return c.electrolyte == "resolved" ? model::ElectrolyteModel::resolved : model::ElectrolyteModel::uniform;
 }
 
+solver::Simulator simulator_of(const Case& c, const Made& made, solver::Workspace& workspace) {
+  return {made.cell, workspace, electrolyte_of(c),
+          c.reaction == "even" ? model::Reaction::even : model::Reaction::uneven};
+}
+
 void rates(const Case& c, const Made& made, Findings& findings) {
   solver::Workspace workspace;
-  solver::Simulator simulator(made.cell, workspace, {}, electrolyte_of(c));
+  solver::Simulator simulator = simulator_of(c, made, workspace);
   for (const bool charge : {false, true}) {
     const solver::State start = solver::start_of(simulator, made.window, charge);
     for (const params::Rate& rate : params::parse_rates(c.rates, made.base)) {
@@ -90,7 +95,7 @@ void protocol(const Case& c, const Made& made, Findings& findings) {
   if (!loaded.value) return failed(findings, "the protocol", loaded.faults.text());
   const model::Protocol& asked = *loaded.value;
   solver::Workspace workspace;
-  solver::Simulator simulator(made.cell, workspace, {}, electrolyte_of(c));
+  solver::Simulator simulator = simulator_of(c, made, workspace);
   const solver::State start =
       c.from_soc >= 0 ? simulator.at_rest(model::at_state_of_charge(made.window, c.from_soc))
                       : solver::start_of(simulator, made.window, solver::starts_with_charge(asked, made.cell));
@@ -123,12 +128,13 @@ std::string sheet_of(const std::string& folder) { return folder + "/sheet.yaml";
 std::vector<std::string> words_of(const Case& c, What what, const std::string& folder) {
   switch (what) {
     case What::rates:
-      return {"rates", sheet_of(folder), "--both", "--rates", c.rates, "--electrolyte", c.electrolyte};
+      return {"rates",         sheet_of(folder), "--both",     "--rates", c.rates,
+              "--electrolyte", c.electrolyte,    "--reaction", c.reaction};
     case What::ceiling:
       return {"ceiling", sheet_of(folder), "--samples", "0", "--threads", "1"};
     case What::protocol: {
       std::vector<std::string> words{"follow",        sheet_of(folder), "--protocol", folder + "/protocol.yaml",
-                                     "--electrolyte", c.electrolyte};
+                                     "--electrolyte", c.electrolyte,    "--reaction", c.reaction};
       if (c.from_soc >= 0) words.insert(words.end(), {"--from-soc", fmt::format("{}", c.from_soc)});
       return words;
     }

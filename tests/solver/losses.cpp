@@ -87,5 +87,5 @@ TEST_CASE("a loss that is not there has no share", "[losses]") {
   cell.contact_resistance = 0;
   cell.positive.electronic_conductivity = 0;
   cell.negative->electronic_conductivity = 0;
-  CHECK(losses_of(cell).size() == 5);
+  CHECK(losses_of(cell, model::Reaction::even).size() == 5);
 }
