@@ -13,6 +13,7 @@ namespace onegrain::solver {
 namespace {
 constexpr double longest_step_of_protocol = 1e10;  // s; a step that has not ended by then has no end
 constexpr int most_modes = 96;
+constexpr int most_points = 12;  // a front that they do not hold is not held by twenty either, which then oscillate
 constexpr double gained_by_point = 2;  // one point more leaves at most half of the error over the depth
 constexpr int steps_between_looks = 3;
 constexpr double absurd = 0.1;           // V that an unresolved layer costs when a step ends: nothing true can follow
@@ -241,7 +242,7 @@ void Simulator::start_coarse() {
 
 void Simulator::take_more_points(double depth_error) {
   const double more = std::ceil(std::log(depth_error / accuracy_.depth) / std::log(gained_by_point));
-  points_ = std::min(model::LayerPoints::most, points_ + std::clamp(static_cast<int>(more), 1, 4));
+  points_ = std::min(most_points, points_ + std::clamp(static_cast<int>(more), 1, 4));
 }
 
 StepSolution Simulator::run(const State& start, const model::Step& step) {
@@ -252,7 +253,7 @@ StepSolution Simulator::run(const State& start, const model::Step& step) {
     } catch (const IntegrationFailure& failure) {
       throw IntegrationFailure("the step '" + step.label + "' " + failure.what());
     }
-    const bool enough_points = solution.depth_error() <= accuracy_.depth || points_ >= model::LayerPoints::most;
+    const bool enough_points = solution.depth_error() <= accuracy_.depth || points_ >= most_points;
     if (enough_points && (solution.truncation() <= accuracy_.truncation || modes_ >= most_modes)) {
       if (solution.left_unresolved_.volts > absurd && !step.beyond_surfaces)
         throw IntegrationFailure("the step '" + step.label + "' ends while " + layer_too_thin);
@@ -303,7 +304,7 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
   if (depth_) {  // the first moment already tells most
     const Vector first = segment->starting_unknowns();
     solution.depth_error_ = segment->depth_error(0, {first.data(), first.size()});
-    if (solution.depth_error_ > accuracy_.depth && points_ < model::LayerPoints::most) return solution;
+    if (solution.depth_error_ > accuracy_.depth && points_ < most_points) return solution;
   }
   for (;;) {
     const Cvode::Event event = integrator.advance();
@@ -321,7 +322,7 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
       if (depth_ && (event != Cvode::Event::step || ++unlooked >= steps_between_looks)) {
         unlooked = 0;
         solution.depth_error_ = std::max(solution.depth_error_, segment->depth_error(t, integrator.state()));
-        if (solution.depth_error_ > accuracy_.depth && points_ < model::LayerPoints::most) return solution;
+        if (solution.depth_error_ > accuracy_.depth && points_ < most_points) return solution;
       }
       const double doubt = std::max(truncation, segment->unseen_layer(t, integrator.state()));
       solution.left_unresolved_ = {doubt, 0};
