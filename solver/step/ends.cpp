@@ -87,7 +87,9 @@ void Segment::prepare_ends(const Here& now) {
              temperature_ < *ends_.temperature ? 1 : -1);
   }
   const bool rests = !is_hold() && !given_current_ && current0_ == 0;
-  if (model_->salt() && !rests) look_for(Ended::salt_used_up, &Segment::lowest_salt_share, used_up_salt, -1);
+  // Where the reaction is resolved it leaves the places that have no salt, and the run goes on.
+  if (model_->salt() && !rests && reaction() == model::Reaction::even)
+    look_for(Ended::salt_used_up, &Segment::lowest_salt_share, used_up_salt, -1);
   if (beyond_surfaces_) return;
 
   // A voltage that is held, or that ends the step on the side to which it is driven, is met before a surface is full or

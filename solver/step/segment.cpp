@@ -124,6 +124,7 @@ Point Segment::point(double t, ConstVectorView y) const {
   p.temperature = h.T;
   p.lowest_salt = p.highest_salt = model_->cell().electrolyte.concentration;
   if (model_->salt()) model_->salt()->extremes(h.salt, p.lowest_salt, p.highest_salt);
+  p.lowest_salt = std::max(p.lowest_salt, 0.0);  // polynomials waver where there is none left
   p.terminal = terminal(h);
   return p;
 }

@@ -15,6 +15,8 @@ constexpr double longest_step_of_protocol = 1e10;  // s; a step that has not end
 constexpr int most_modes = 96;
 constexpr int most_points = 12;  // a front that they do not hold is not held by twenty either, which then oscillate
 constexpr double gained_by_point = 2;  // one point more leaves at most half of the error over the depth
+constexpr double coarse_salt = 0.02;   // of its mean, in the highest polynomial of a layer: a front
+constexpr int degree_of_front = 20;
 constexpr int steps_between_looks = 3;
 constexpr double absurd = 0.1;           // V that an unresolved layer costs when a step ends: nothing true can follow
 constexpr int most_absurd_steps = 5000;  // of the integrator in such a layer: it follows noise then
@@ -203,15 +205,15 @@ Simulator::Simulator(const model::Cell& cell, Workspace& workspace, Accuracy acc
       electrolyte_(electrolyte),
       reaction_(reaction),
       modes_(accuracy.fewest_modes),
-      points_(accuracy.fewest_points) {
+      points_(accuracy.fewest_points),
+      salt_degree_(accuracy.salt_degree) {
   make_model();
 }
 
 void Simulator::make_model() {
   const bool resolved = electrolyte_ == model::ElectrolyteModel::resolved;
   const bool uneven = reaction_ == model::Reaction::uneven;
-  const int degree = uneven ? std::max(accuracy_.salt_degree, points_ + 3) : accuracy_.salt_degree;
-  model_ = std::make_shared<const model::SingleParticle>(cell_, modes_, modes_, resolved ? degree : 0);
+  model_ = std::make_shared<const model::SingleParticle>(cell_, modes_, modes_, resolved ? salt_degree() : 0);
   if (uneven) depth_ = std::make_shared<const model::LayerPoints>(points_);
 }
 
@@ -226,6 +228,16 @@ State Simulator::at_rest(model::Stoichiometries x) const {
   return at_rest((cell_.inventory.positive - x.positive) * cell_.positive.capacity());
 }
 
+int Simulator::salt_degree() const {
+  return reaction_ == model::Reaction::uneven ? std::max(salt_degree_, points_ + 3) : salt_degree_;
+}
+
+bool Simulator::salt_is_coarse(const Segment& segment, double t, ConstVectorView y) const {
+  const model::Salt* salt = model_->salt();
+  return salt && salt_degree() < degree_of_front &&
+         salt->tail(segment.salt_amplitudes(t, y)) > coarse_salt * salt->mean();
+}
+
 State Simulator::with_own_salt(const State& start) const {
   State own = start;
   if (model_->salt() && start.salt.size() > 0 && start.salt.size() != model_->salt()->count())
@@ -235,8 +247,9 @@ State Simulator::with_own_salt(const State& start) const {
 }
 
 void Simulator::start_coarse() {
-  if (points_ == accuracy_.fewest_points) return;
+  if (points_ == accuracy_.fewest_points && salt_degree_ == accuracy_.salt_degree) return;
   points_ = accuracy_.fewest_points;
+  salt_degree_ = accuracy_.salt_degree;
   make_model();
 }
 
@@ -254,12 +267,13 @@ StepSolution Simulator::run(const State& start, const model::Step& step) {
       throw IntegrationFailure("the step '" + step.label + "' " + failure.what());
     }
     const bool enough_points = solution.depth_error() <= accuracy_.depth || points_ >= most_points;
-    if (enough_points && (solution.truncation() <= accuracy_.truncation || modes_ >= most_modes)) {
+    if (solution.coarse_salt_)
+      salt_degree_ = degree_of_front;
+    else if (enough_points && (solution.truncation() <= accuracy_.truncation || modes_ >= most_modes)) {
       if (solution.left_unresolved_.volts > absurd && !step.beyond_surfaces)
         throw IntegrationFailure("the step '" + step.label + "' ends while " + layer_too_thin);
       return solution;
-    }
-    if (enough_points)
+    } else if (enough_points)
       modes_ = std::min(most_modes, modes_ + modes_ / 2);
     else
       take_more_points(solution.depth_error());
@@ -322,7 +336,9 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
       if (depth_ && (event != Cvode::Event::step || ++unlooked >= steps_between_looks)) {
         unlooked = 0;
         solution.depth_error_ = std::max(solution.depth_error_, segment->depth_error(t, integrator.state()));
-        if (solution.depth_error_ > accuracy_.depth && points_ < most_points) return solution;
+        solution.coarse_salt_ = salt_is_coarse(*segment, t, integrator.state());
+        if (solution.coarse_salt_ || (solution.depth_error_ > accuracy_.depth && points_ < most_points))
+          return solution;
       }
       const double doubt = std::max(truncation, segment->unseen_layer(t, integrator.state()));
       solution.left_unresolved_ = {doubt, 0};

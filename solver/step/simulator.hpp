@@ -64,6 +64,7 @@ class StepSolution {
   std::vector<Piece> pieces_;
   double duration_ = 0;
   Ended ended_ = Ended::time;
+  bool coarse_salt_ = false;  // more polynomials are wanted for it
   double truncation_ = 0, depth_error_ = 0, unresolved_until_ = 0;
   UnresolvedLayer left_unresolved_;
   Counts counts_;
@@ -84,7 +85,8 @@ struct Accuracy {
   double absolute_factor = 2;        ///< multiplies Segment::absolute_tolerance
   double truncation = 5e-5;          ///< more modes are taken until Segment::truncation stays below [V]
   int fewest_modes = 12;
-  int salt_degree = 8;         ///< of the polynomials for the salt in each layer; three more than points at least
+  int salt_degree = 8;  ///< of the polynomials for the salt in each layer; three more than points at least, and with
+                        ///< the reaction resolved more where a front of used-up salt asks for them
   bool sensitivities = false;  ///< also the derivatives with respect to the grain parameters; see EvenSegment
   int fewest_points = 4;       ///< over the depth of a layer, where the reaction is resolved
   double depth = 6e-4;         ///< more points are taken until Segment::depth_error stays below [V]
@@ -106,7 +108,7 @@ class Simulator {
       : Simulator(cell, workspace, usual_accuracy(reaction), electrolyte, reaction) {}
 
   const model::Cell& cell() const { return cell_; }
-  /// Forgets that earlier runs have asked for more points over the depth.
+  /// Forgets that earlier runs have asked for more points over the depth, and for finer salt.
   void start_coarse();
 
   /// At rest, grains evenly filled, after charge q from `cell.inventory` [C/m2].
@@ -123,6 +125,8 @@ class Simulator {
   void add_unresolved(const UnresolvedLayer& before, StepSolution& solution);
   void make_model();
   void take_more_points(double depth_error);
+  int salt_degree() const;
+  bool salt_is_coarse(const Segment& segment, double t, ConstVectorView y) const;
   /// With the salt in the polynomials of this model, whatever those were that it was made with.
   State with_own_salt(const State& start) const;
 
@@ -131,7 +135,7 @@ class Simulator {
   Accuracy accuracy_;
   model::ElectrolyteModel electrolyte_;
   model::Reaction reaction_;
-  int modes_, points_;
+  int modes_, points_, salt_degree_;
   std::shared_ptr<const model::SingleParticle> model_;
   std::shared_ptr<const model::LayerPoints> depth_;  ///< none where the reaction is even
 };
