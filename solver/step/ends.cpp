@@ -87,15 +87,16 @@ void Segment::prepare_ends(const Here& now) {
              temperature_ < *ends_.temperature ? 1 : -1);
   }
   const bool rests = !is_hold() && !given_current_ && current0_ == 0;
-  // Where the reaction is resolved it leaves the places that have no salt, and the run goes on.
-  if (model_->salt() && !rests && reaction() == model::Reaction::even)
-    look_for(Ended::salt_used_up, &Segment::lowest_salt_share, used_up_salt, -1);
-  if (beyond_surfaces_) return;
-
   // A voltage that is held, or that ends the step on the side to which it is driven, is met before a surface is full or
   // empty to the last digit, since potential and kinetics have no bound there. The surface then only guards against
   // voltages that are none.
   const bool bounded = held_voltage_ || (ends_.voltage && !is_hold() && !given_current_);
+  // Where the reaction is resolved it leaves the places that have no salt, and a run that some voltage bounds goes on.
+  const bool goes_on = bounded && reaction() == model::Reaction::uneven;
+  if (model_->salt() && !rests && !goes_on)
+    look_for(Ended::salt_used_up, &Segment::lowest_salt_share, used_up_salt, -1);
+  if (beyond_surfaces_) return;
+
   // Where the reaction is resolved, lithium that leaves a layer may enter some of its grains: the same holds for them.
   const double away = reaction() == model::Reaction::uneven ? -far_beyond : surface_limit;
   using Value = double (Segment::*)(const Here&) const;
