@@ -4,6 +4,7 @@
 
 #include "app/answer/numbers.hpp"
 #include "app/answer/record_examination.hpp"
+#include "app/answer/words.hpp"
 
 // How well the charge of a record is known.
 
@@ -69,6 +70,47 @@ std::optional<Finding> charge_scatters(const Recording& r) {
                              "--columns 'capacity=TITLE'.",
                              at + 1, r.name(), digits(100 * worst->noise, 2), r.steps[at].last - r.steps[at].first + 1,
                              digits(100 * worst->known_to, 2))};
+}
+
+std::optional<Finding> clock_set(const Recording& r) {
+  const params::Record& record = r.measured.record;
+  for (const params::Doubt& doubt : r.measured.doubts.list()) {
+    const std::size_t step = r.step_at_line(doubt.line);
+    if (doubt.kind != params::DoubtKind::time_restart || step < r.first_step || step > r.last_step) continue;
+    if (r.steps[step].kind == params::StepKind::rest || record.line[r.steps[step].first] == doubt.line) continue;
+    return Finding{"clock_set",
+                   fmt::format("{}, line {}: {}. That is within step {}, under current: what passed meanwhile is in no "
+                               "charge, capacity or voltage told here.",
+                               r.name(), doubt.line, doubt.text, step + 1)};
+  }
+  return std::nullopt;
+}
+
+std::optional<Finding> rows_far_apart(const Recording& r) {
+  constexpr double known = 0.005;
+  const std::vector<double>&t = r.measured.record.time, &current = r.measured.record.current;
+  for (std::size_t s = r.first_step; s <= r.last_step; ++s) {
+    const params::RecordedStep& step = r.steps[s];
+    if (!step.is_sweep() || step.last < step.first + 2) continue;
+    double comes_up = 0, ends = 0;  // between which rows
+    if (std::abs(current[step.first]) < 0.5 * std::abs(step.mean_current))
+      comes_up = t[step.first + 1] - t[step.first];
+    else if (step.first > 0 && params::bridged(r.measured.record, step.first - 1))
+      comes_up = t[step.first] - t[step.first - 1];
+    if (step.last + 1 < t.size() && params::bridged(r.measured.record, step.last))
+      ends = t[step.last + 1] - t[step.last];
+    const double apart = std::max(comes_up, ends), open = 0.5 * apart / step.duration;
+    if (open <= known) continue;
+    return Finding{
+        "rows_far_apart",
+        fmt::format(
+            "the rows of {} are {} apart where the current of step {} {}: when it did is known to \u00b1 {} "
+            "only, which leaves its charge open by \u00b1 {} % and moves all that is compared by as much. A row "
+            "at every switch of the current tells it.",
+            r.name(), duration(apart), s + 1, comes_up >= ends ? "comes up" : "ends", duration(0.5 * apart),
+            digits(100 * open, 2))};
+  }
+  return std::nullopt;
 }
 
 namespace {

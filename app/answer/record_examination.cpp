@@ -7,6 +7,7 @@
 
 #include "app/answer/numbers.hpp"
 #include "app/answer/words.hpp"
+#include "app/study/fitted.hpp"
 
 namespace onegrain::app::answer {
 
@@ -137,6 +138,23 @@ std::optional<Finding> not_described(const study::OverlaidRun& run) {
   return std::nullopt;
 }
 
+std::optional<Finding> worse_than_a_line(const Job& job, const study::OverlaidRun& run) {
+  const double window = job.cell.upper_voltage - job.cell.lower_voltage;
+  for (const study::OverlaidStep& step : run.steps) {
+    const double range = std::abs(step.recorded.last_voltage - step.recorded.first_voltage);
+    const bool tail = step.capacity < 0.3 * job.bench.window.capacity * job.plate_area();
+    if (!step.is_sweep() || tail || step.time.size() < 20 || range < half_way * window) continue;
+    const double line = study::rms_about_line(step.charge, step.measured);
+    if (!(step.distance.rms > std::max(line, 2 * usual_misfit()))) continue;
+    return Finding{
+        "worse_than_a_line",
+        fmt::format("the model misses step {} of {} by {} rms, a straight line through it by {}: what the "
+                    "sheet says of capacity, potentials or losses is not so in this cell, or a unit is wrong.",
+                    step.number + 1, run.recording.name(), off_by(step.distance.rms), off_by(line))};
+  }
+  return std::nullopt;
+}
+
 std::optional<Finding> many_glitches(const Recording& r) {
   const std::size_t count = r.measured.doubts.count(params::DoubtKind::voltage_glitch), rows = r.measured.record.size();
   if (50 * count <= rows) return std::nullopt;
@@ -196,6 +214,7 @@ std::optional<Finding> heat_not_described(const study::OverlaidRun& run) {
 void examine(const Job& job, const study::OverlaidRun& run, std::vector<Finding>& findings) {
   take(findings, start_to_blame(run));
   take(findings, not_described(run));
+  take(findings, worse_than_a_line(job, run));
   take(findings, heat_not_described(run));
   take(findings, sensor_unchecked(job, run));
 }
@@ -221,6 +240,8 @@ std::vector<Finding> examined(const Job& job, const std::vector<const Recording*
     take(findings, open_balance(*r));
     take(findings, counter_disagrees(*r));
     take(findings, charge_scatters(*r));
+    take(findings, rows_far_apart(*r));
+    take(findings, clock_set(*r));
     take(findings, current_at_rest(job, *r));
     take(findings, other_surroundings(job, *r));
   }

@@ -25,6 +25,17 @@ std::optional<Finding> start_to_blame(const study::OverlaidRun& run);
 /// end that is missed makes the rms large and says little.
 std::optional<Finding> not_described(const study::OverlaidRun& run);
 
+/// A charge or discharge over half of the window, and 0.3 of the capacity, of which the model is further off than the
+/// best straight line, and more than cells of one kind differ by: it predicts nothing of this cell.
+std::optional<Finding> worse_than_a_line(const Job& job, const study::OverlaidRun& run);
+
+/// The time starts anew within a step, under current.
+std::optional<Finding> clock_set(const Recording& recording);
+
+/// Rows so far apart where the current of a step comes up or ends that its charge is known to worse than half a per
+/// cent.
+std::optional<Finding> rows_far_apart(const Recording& recording);
+
 /// More than one voltage in fifty stands far off its neighbours.
 std::optional<Finding> many_glitches(const Recording& recording);
 

@@ -56,10 +56,8 @@ double unsettled(const params::Record& r, const std::vector<params::RecordedStep
   const params::RecordedStep& rest = steps[s];
   const std::size_t middle = params::row_at(r, rest.first, rest.last, 0.5 * (r.time[rest.first] + r.time[rest.last]));
   double moves = std::abs(r.voltage[rest.last] - r.voltage[middle]);
-  if (s > 0) {
-    moves *= std::max(1.0, std::log2(settled / std::max(rest.duration, 1e-3)));
-    if (rest.duration < short_rest) moves = std::max(moves, unrelaxed);
-  }
+  moves *= std::max(1.0, std::log2(settled / std::max(rest.duration, 1e-3)));
+  if (s > 0 && rest.duration < short_rest) moves = std::max(moves, unrelaxed);
   return std::max(recorder, moves);
 }
 

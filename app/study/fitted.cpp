@@ -87,23 +87,30 @@ double noise_of_rows(const std::vector<double>& voltage, std::size_t from, std::
   return params::middle_of(std::move(differences)) / (0.6745 * std::sqrt(6.0));
 }
 
-/// Root mean square of what the best straight line leaves; of the mean where x does not vary.
-double rms_about_line(const std::vector<double>& x, const Eigen::VectorXd& y) {
-  const Eigen::Map<const Eigen::VectorXd> at(x.data(), y.size());
-  const Eigen::VectorXd dx = at.array() - at.mean(), dy = y.array() - y.mean();
-  const double square = dx.squaredNorm();
-  const double slope = square > 0 ? dx.dot(dy) / square : 0;
-  return (dy - slope * dx).norm() / std::sqrt(static_cast<double>(y.size()));
-}
-
 }  // namespace
+
+double rms_about_line(const std::vector<double>& x, const std::vector<double>& y) {
+  const auto n = static_cast<double>(y.size());
+  double x0 = 0, y0 = 0, xx = 0, xy = 0, yy = 0;
+  for (std::size_t k = 0; k < y.size(); ++k) {
+    x0 += x[k] / n;
+    y0 += y[k] / n;
+  }
+  for (std::size_t k = 0; k < y.size(); ++k) {
+    xx += (x[k] - x0) * (x[k] - x0);
+    xy += (x[k] - x0) * (y[k] - y0);
+    yy += (y[k] - y0) * (y[k] - y0);
+  }
+  return std::sqrt(std::max(0.0, yy - (xx > 0 ? xy * xy / xx : 0)) / n);
+}
 
 std::vector<CurveScale> curve_scales(const Estimation& estimation) {
   std::vector<CurveScale> list;
   for (std::size_t c = 0; c < estimation.recordings.size(); ++c) {
     const Recording& r = estimation.recordings[c];
     list.push_back({noise_of_rows(r.measured.record.voltage, r.rows.front(), r.rows.back() + 1),
-                    rms_about_line(r.charge, estimation.fitting.problem.curves[c].voltage)});
+                    rms_about_line(r.charge, {estimation.fitting.problem.curves[c].voltage.begin(),
+                                              estimation.fitting.problem.curves[c].voltage.end()})});
   }
   return list;
 }

@@ -26,6 +26,9 @@ struct FittedCurve {
 };
 std::vector<FittedCurve> fitted_curves(const Estimation& estimation);
 
+/// Root mean square of what the best straight line leaves of y over x; of the mean where x does not vary.
+double rms_about_line(const std::vector<double>& x, const std::vector<double>& y);
+
 /// What each curve is to be held against.
 struct CurveScale {
   double noise;  ///< of the measurement from row to row, from the median of its second differences [V]

@@ -132,6 +132,11 @@ std::optional<Beginning> told_beginning(const Request& request, Job& job, std::s
 void require_reach(const Recording& r, const Job& job) {
   constexpr double beyond = 0.1;  // [V]
   const Beginning& b = r.beginning;
+  if (b.voltage > 100)
+    throw UnsoundInput(
+        fmt::format("{}: it begins at {} V: as it seems these are millivolts. Name the unit behind the "
+                    "title, --columns 'voltage=TITLE:mV'\n",
+                    r.file, params::plain_number(b.voltage, 4)));
   const bool fresh = !job.cell.is_full_cell() && b.voltage > b.taken_as;
   if (b.from == Beginning::From::unknown || fresh || std::abs(b.voltage - b.taken_as) <= beyond) return;
   const model::RestRange range = model::rest_range(job.cell);
@@ -295,6 +300,16 @@ void ask_for_start(const Recording& r) {
 
 void require_signs(const std::string& file, const params::Measured& data,
                    const std::vector<params::RecordedStep>& steps) {
+  if (params::runs_backwards(data))
+    throw UnsoundInput(fmt::format(
+        "{}: in {} of its {} rows the time falls: the newest row stands first, as it seems. Sort the rows by "
+        "time\n",
+        file, data.doubts.count(params::DoubtKind::time_restart), data.rows_read));
+  if (params::interleaved(data.record))
+    throw UnsoundInput(
+        fmt::format("{}: every other row lies on another course: as it seems two channels are written in turn, or each "
+                    "pulse has one row. Split the file by channel, or record pulses in more rows\n",
+                    file));
   switch (params::direction_of(data.record, steps)) {
     case params::Direction::as_agreed:
       return;
@@ -366,6 +381,7 @@ Recording load_recording(const Request& request, const Channels& channels, Job& 
   const std::optional<Beginning> told = told_beginning(request, job, r.first_step);
   r.beginning = told ? *told : find_beginning(job, record, r.steps, r.first_step);
   require_reach(r, job);
+  require_unbroken(job, r);
   find_first_row(r);
   make_run(r, job.plate_area());
   make_rows(r, reading.most_rows);

@@ -77,6 +77,10 @@ struct RestUnderCurrent {
 };
 std::vector<RestUnderCurrent> rests_under_current(const Job& job, const Recording& recording);
 
+/// @throws UnsoundInput  between two rests that a run goes through passes by the current what no cell of the sheet, nor
+///                       of half or twice its size, makes of their voltages: rows are missing, or there are two records
+void require_unbroken(const Job& job, const Recording& recording);
+
 /// Makes run and rows of a recording anew from another beginning.
 void begin_run(Recording& recording, const Beginning& beginning, double plate_area, std::size_t most_rows);
 

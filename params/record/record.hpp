@@ -106,6 +106,13 @@ ChargeBalance charge_balance(const Record& record, const std::vector<RecordedSte
 /// before. unsigned_current, turned_current: see direction_of().
 void examine(const Record& record, const std::vector<RecordedStep>& steps, Doubts& doubts);
 
+/// Under current more than half of the rows lie on one course with the row after next, and the row between on another:
+/// as rows of two channels written in turn do. White noise does so one time in ten.
+bool interleaved(const Record& record);
+
+/// The time falls in more than a third of the rows: the newest stands first.
+bool runs_backwards(const Measured& data);
+
 /// Whether a positive current charges, by what the voltage does.
 enum class Direction {
   as_agreed,     ///< the voltage rises under positive current, or nothing tells
