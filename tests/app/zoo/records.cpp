@@ -172,7 +172,7 @@ TEST_CASE("zoo: sound records raise nothing", "[zoo]") {
          folder.write("run.csv", records::text_with_counter(records::noisy(counted(whole()), 0.05, 2)));
          return Words{"overlay", "demo", "run.csv"};
        }},
-      {"a whole cycle with a hissing sensor", call("overlay", [] { return records::hissing(whole(), 1e-5, 2); })},
+      {"a whole cycle with a hissing sensor", call("overlay", [] { return records::hissing(whole(), 5e-6, 2); })},
       {"an offset of 0.3 % of 1C", call("overlay", [] { return records::offset(whole(), 6.2e-6); })},
       {"an offset the other way", call("overlay", [] { return records::offset(whole(), -6.2e-6); })},
       {"an offset on a rest and a slow discharge",
