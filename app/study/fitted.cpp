@@ -19,9 +19,10 @@ bool is_told(const Estimation& estimation, std::size_t index) {
              : e.profile.upper - e.profile.lower < 2 * std::max(std::abs(e.value), p.unit) && !e.profile.upper_open;
 }
 
-Derived derived(const Estimation& estimation, const std::function<double(const model::Cell&)>& quantity) {
-  const solver::CellFit& fit = *estimation.problem;
-  const solver::FitResult& result = estimation.result;
+namespace {
+
+Derived derived(const solver::CellFit& fit, const solver::FitResult& result,
+                const std::function<double(const model::Cell&)>& quantity) {
   const double value = quantity(fit.cell(result.z));
   Eigen::VectorXd gradient(fit.size());
   for (Eigen::Index k = 0; k < gradient.size(); ++k) {
@@ -45,6 +46,15 @@ Derived derived(const Estimation& estimation, const std::function<double(const m
   }
   const double half = result.uncertainty.quantile * std::sqrt(std::max(0.0, variance));
   return {value, value - half, value + half};
+}
+
+}  // namespace
+
+Derived derived(const Estimation& estimation, const std::function<double(const model::Cell&)>& quantity) {
+  Derived found = derived(*estimation.problem, estimation.result, quantity);
+  if (!estimation.other) return found;
+  const Derived other = derived(*estimation.other->problem, estimation.other->result, quantity);
+  return {found.value, std::min(found.lower, other.lower), std::max(found.upper, other.upper)};
 }
 
 std::vector<FittedCurve> fitted_curves(const Estimation& estimation) {

@@ -11,7 +11,8 @@ namespace onegrain::app::study {
 /// True where the data alone know the value well enough to be useful: within a factor of 2 either way.
 bool is_told(const Estimation& estimation, std::size_t index);
 
-/// A number that follows from the estimates, with its interval at the confidence of the fit by linear propagation.
+/// A number that follows from the estimates, with its interval at the confidence of the fit by linear propagation; of
+/// both histories where another one meets the curves alike.
 struct Derived {
   double value, lower, upper;
 };

@@ -217,9 +217,17 @@ Beginning fitted_start(Recording& r, const Job& job, std::size_t most_rows) {
   earlier.unrecorded_taken = true;
   begin_run(r, earlier, job.plate_area(), most_rows);
   const Beginning since_end = fitted_beginning(job, r);
-  if (since_end.rms < plain.rms && !since_end.at_end) return since_end;
-  begin_run(r, asked, job.plate_area(), most_rows);
-  return plain;
+  const bool earlier_it_is = since_end.rms < plain.rms && !since_end.at_end;
+  if (!earlier_it_is) begin_run(r, asked, job.plate_area(), most_rows);
+  Beginning found = earlier_it_is ? since_end : plain;
+  const Beginning& other = earlier_it_is ? plain : since_end;
+  if (other.rms * other.rms <= met_alike * found.rms * found.rms && !other.at_end) {
+    const double apart =
+        std::abs(since_end.state_of_charge + since * first.mean_current / holds - plain.state_of_charge);
+    found.spread = std::max(found.spread, apart + other.spread);
+    found.either_history = true;
+  }
+  return found;
 }
 
 /// Where nothing in the file tells the start: the curve does, or the user has to.
@@ -307,6 +315,14 @@ bool Recording::temperature_is_ambient() const {
   return std::any_of(measured.columns.begin(), measured.columns.end(), [](const params::TakenColumn& column) {
     return column.role == params::ColumnRole::temperature && column.title.find("mbient") != std::string::npos;
   });
+}
+
+std::size_t Recording::step_at_line(std::uint32_t line) const {
+  const std::vector<std::uint32_t>& lines = measured.record.line;
+  return static_cast<std::size_t>(
+      std::find_if(steps.begin(), steps.end(),
+                   [&](const params::RecordedStep& step) { return lines[step.last] >= line; }) -
+      steps.begin());
 }
 
 solver::State Recording::starting_state(const solver::Simulator& simulator, double passed) const {

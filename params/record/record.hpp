@@ -85,10 +85,7 @@ bool bridged(const Record& record, std::size_t k);
 double charge_between(const Record& record, std::size_t from, std::size_t to);
 
 /// What passed in a step by the file's own counter of capacity, and by the current between the same rows: the step's
-/// own, since its opening row may still show the old count [C], both > 0. Nothing where the file counts nothing there.
-struct CountedCharge {
-  double by_counter, by_current;
-};
+/// own, since its opening row may still show the old count. Nothing where the file counts nothing there.
 std::optional<CountedCharge> counted_charge(const Record& record, const RecordedStep& step);
 
 /// Charge over the whole record by the trapezoidal rule, pauses between steps left out [C].
