@@ -234,6 +234,7 @@ std::vector<Span> join_varied(const Looked& look, const std::vector<Span>& spans
 void find_offsets(const Looked& look, std::vector<Span>& spans) {
   const std::vector<double>& I = look.record.current;
   std::vector<double> charges;
+  charges.reserve(spans.size());
   for (const Span& span : spans) charges.push_back(std::abs(charge_between(look.record, span.first, span.last)));
   const double sweep = charges.empty() ? 0 : *std::max_element(charges.begin(), charges.end());
   // What the sensor reads at rest is the least that it reads.
