@@ -5,10 +5,11 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <array>
 #include <cerrno>
-#include <regex>
 #include <streambuf>
+#include <string_view>
 #include <system_error>
 
 #include "params/text/sha256.hpp"
@@ -56,6 +57,23 @@ class HashedFile : public std::streambuf {
   params::Sha256 hash_;
   std::array<char, 65536> block_{};
 };
+
+/// ".onegrain.4711.part", ".onegrain.4711.2.part": no other name is ours to take away.
+bool is_ours(std::string_view name) {
+  constexpr std::string_view front = ".onegrain.", back = ".part";
+  if (name.size() < front.size() + back.size() || !name.starts_with(front) || !name.ends_with(back)) return false;
+  name = name.substr(front.size(), name.size() - front.size() - back.size());
+  const auto number = [&] {
+    const std::size_t digits = std::min(name.find_first_not_of("0123456789"), name.size());
+    name.remove_prefix(digits);
+    return digits > 0;
+  };
+  if (!number()) return false;
+  if (name.empty()) return true;
+  if (!name.starts_with('.')) return false;
+  name.remove_prefix(1);
+  return number() && name.empty();
+}
 
 /// Takes a hidden folder away unless its process lives. The lock is kept meanwhile: who has just made a folder and
 /// waits for its lock sees afterwards that it is gone.
@@ -120,11 +138,10 @@ ListedFile Staging::write(const std::string& name, const FileWriter& content) co
 }
 
 void sweep(const fs::path& folder) {
-  static const std::regex ours(R"(\.onegrain\.[0-9]+(\.[0-9]+)?\.part)");
   std::error_code error;
   std::vector<fs::path> left;
   for (fs::directory_iterator entry(folder, error), end; !error && entry != end; entry.increment(error)) {
-    if (std::regex_match(entry->path().filename().string(), ours)) left.push_back(entry->path());
+    if (is_ours(entry->path().filename().string())) left.push_back(entry->path());
   }
   for (const fs::path& path : left) remove_unless_held(path);
 }

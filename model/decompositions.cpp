@@ -20,4 +20,18 @@ EigenPairs eigenpairs_of_tridiagonal(const Eigen::VectorXd& diagonal, const Eige
   return {solver.eigenvalues(), solver.eigenvectors()};
 }
 
+Eigen::MatrixXd product(const Eigen::MatrixXd& A, const Eigen::MatrixXd& B) { return A * B; }
+
+Eigen::MatrixXd product(const Eigen::MatrixXd& A, const Eigen::VectorXd& w, const Eigen::MatrixXd& B) {
+  return A * w.asDiagonal() * B;
+}
+
+Eigen::MatrixXd weighted_square(const Eigen::MatrixXd& A, const Eigen::VectorXd& w) {
+  return A.transpose() * w.asDiagonal() * A;
+}
+
+void transposed_product(const Eigen::MatrixXd& A, const Eigen::MatrixXd& B, Eigen::Ref<Eigen::MatrixXd> result) {
+  result.noalias() = A.transpose() * B;
+}
+
 }  // namespace onegrain::model

@@ -74,7 +74,7 @@ GrainModes::GrainModes(int count) {
     value.row(q) = b.value.tail(count);
     slope.row(q) = b.slope.tail(count);
   }
-  const Eigen::MatrixXd stiffness = slope.transpose() * weights_.matrix().asDiagonal() * slope;
+  const Eigen::MatrixXd stiffness = weighted_square(slope, weights_.matrix());
   const EigenPairs pairs = eigenpairs(stiffness);
   decay_ = pairs.values.array();
   vectors_ = pairs.vectors;
@@ -83,8 +83,8 @@ GrainModes::GrainModes(int count) {
     if (at_surface.dot(vectors_.col(n)) < 0) vectors_.col(n) *= -1;  // Phi_n(1) > 0
   }
   surface_ = (at_surface * vectors_).transpose().array();
-  value_ = value * vectors_;
-  slope_ = slope * vectors_;
+  value_ = product(value, vectors_);
+  slope_ = product(slope, vectors_);
   tail_ = at_surface.tail(2).asDiagonal() * vectors_.bottomRows(2);
   resolved_after_ = 1;
   while (resolved_after_ > 1e-12 && std::abs(missing_step_response(*this, resolved_after_ / 1.25)) < 1e-9) {
@@ -100,7 +100,7 @@ Eigen::VectorXd GrainModes::amplitudes(const Eigen::Ref<const Eigen::VectorXd>& 
 Eigen::MatrixXd GrainModes::values(const Eigen::Ref<const Eigen::ArrayXd>& rho) const {
   Eigen::MatrixXd basis(rho.size(), count());
   for (Eigen::Index k = 0; k < rho.size(); ++k) basis.row(k) = even_polynomials(rho[k], count()).value.tail(count());
-  return basis * vectors_;
+  return product(basis, vectors_);
 }
 
 Eigen::VectorXd GrainModes::step_polynomials(double tau) const {
@@ -174,7 +174,7 @@ void Grain::remainder_jacobian(double mean, const Eigen::Ref<const Eigen::Vector
   }
   const Eigen::MatrixXd inner = through_slope.matrix().asDiagonal() * modes_->slope_at_nodes() +
                                 through_value.matrix().asDiagonal() * modes_->value_at_nodes();
-  by_amplitudes.noalias() = modes_->slope_at_nodes().transpose() * inner;
+  transposed_product(modes_->slope_at_nodes(), inner, by_amplitudes);
   by_mean.noalias() = modes_->slope_at_nodes().transpose() * through_value.matrix();
   by_temperature.noalias() = modes_->slope_at_nodes().transpose() * through_temperature.matrix();
 }

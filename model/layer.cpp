@@ -117,7 +117,7 @@ LayerDrop layer_drop(const LayerPoints& points, const Electrode& layer, const El
     diffusion[q] = scale * (1 - t(c)) * factor(c) * slope[q] / c;
   }
   LayerDrop result;
-  result.drop.noalias() = points.integral_to_separator() * resistance.matrix().asDiagonal() * points.share_at_samples();
+  result.drop = product(points.integral_to_separator(), resistance.matrix(), points.share_at_samples());
   result.solid = (solid * (1 - points.xi())).matrix();
   result.diffusion.noalias() = points.integral_to_separator() * diffusion.matrix();
   return result;
@@ -141,8 +141,8 @@ Eigen::MatrixXd layer_drop_by_salt(const LayerPoints& points, const Electrode& l
         scale * ((1 - t.value) * factor.by_composition - t.by_composition * factor.value) / c - by_slope[q] / c;
     by_salt[q] = bends * (by_c * slope[q] - resistance * kappa.by_composition / kappa.value * crossing[q]);
   }
-  return points.integral_to_separator() *
-         (by_salt.matrix().asDiagonal() * by_unknown + by_slope.matrix().asDiagonal() * slope_by_unknown);
+  return product(points.integral_to_separator(),
+                 by_salt.matrix().asDiagonal() * by_unknown + by_slope.matrix().asDiagonal() * slope_by_unknown);
 }
 
 bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerDrop& drop,

@@ -115,8 +115,8 @@ Salt::Salt(const Cell& cell, int degree)
       porosity[q] = part.porosity;
     }
   }
-  const Eigen::MatrixXd mass = value.transpose() * (weight_ * porosity).matrix().asDiagonal() * value;
-  const Eigen::MatrixXd stiffness = slope.transpose() * (weight_ * transport_).matrix().asDiagonal() * slope;
+  const Eigen::MatrixXd mass = weighted_square(value, (weight_ * porosity).matrix());
+  const Eigen::MatrixXd stiffness = weighted_square(slope, (weight_ * transport_).matrix());
   const EigenPairs pairs = eigenpairs(stiffness, mass);
   const Eigen::Index modes = pairs.values.size() - 1;  // the first is the constant
   decay_ = pairs.values.tail(modes).array();
@@ -125,8 +125,8 @@ Salt::Salt(const Cell& cell, int degree)
   const Eigen::VectorXd pores = (weight_ * porosity).matrix();
   const Eigen::RowVectorXd held = pores.transpose() * value * vectors_ / pores.sum();
   vectors_.topRows(static_cast<Eigen::Index>(parts_.size()) + 1).rowwise() -= held;
-  value_ = value * vectors_;
-  slope_ = slope * vectors_;
+  value_ = product(value, vectors_);
+  slope_ = product(slope, vectors_);
   drive_ = (slope_.transpose() * (weight_ * share_).matrix()).array() / faraday_constant;
   at_start_ = basis(parts_.front(), 0, -1, false) * vectors_;
   at_end_ = basis(parts_.back(), parts_.size() - 1, 1, false) * vectors_;
@@ -166,7 +166,7 @@ void Salt::remainder_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, double
         w * (D.by_temperature * transport_[q] * cx[q] + i / faraday_constant * t.by_temperature * share_[q]);
   }
   const Eigen::MatrixXd inner = through_slope.asDiagonal() * slope_ + through_value.asDiagonal() * value_;
-  by_amplitudes.noalias() = slope_.transpose() * inner;
+  transposed_product(slope_, inner, by_amplitudes);
   by_current.noalias() = slope_.transpose() * through_current;
   by_temperature.noalias() = slope_.transpose() * through_temperature;
 }
@@ -196,7 +196,7 @@ void Salt::rate_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen
     through_crossing[q] = weight_[q] * (1 - t.value) / faraday_constant;
   }
   const Eigen::MatrixXd inner = through_slope.asDiagonal() * slope_ + through_value.asDiagonal() * value_;
-  by_amplitudes.noalias() = slope_.transpose() * inner;
+  transposed_product(slope_, inner, by_amplitudes);
   by_crossing = slope_.transpose() * through_crossing.asDiagonal();
 }
 

@@ -104,5 +104,11 @@ inline Record without_sign(Record r) {
 
 /// As a file of the Battery Data Format.
 inline std::string text(const Record& r) { return onegrain::params::battery_data_text(r, 12); }
+/// With the cycler's counter of capacity.
+inline std::string text_with_counter(Record r) {
+  r.others = {{"Step Capacity / Ah", r.capacity}};
+  for (double& charge : r.others[0].values) charge /= 3600;
+  return text(r);
+}
 
 }  // namespace records

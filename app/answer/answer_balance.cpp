@@ -54,7 +54,7 @@ std::string headline_of(const Job& job, const study::Balance& b, const solver::F
   for (const study::ElectrodeBalance& e : b.electrodes) say("Active material of the " + called(e.key), e.capacity);
   if (b.ratio) {
     const ErrorBar known = ErrorBar::interval(b.ratio->now.lower, b.ratio->now.upper);
-    text += fmt::format(" N/P is {}.", text_of(Amount{b.ratio->now.value, measure<params::Number>(nullptr, 3), known}));
+    text += fmt::format(" N/P is {}.", text_of(Amount{b.ratio->now.value, measure<params::Number>(nullptr, 4), known}));
   }
   if (job.cell.is_full_cell()) text += " Whether that is ageing or a wrong mass, a curve of the fresh cell tells.";
   return text;
@@ -78,7 +78,7 @@ class Numbers {
       add_loss(block, *b.lithium);
     }
     Figures& block = begin("balance");
-    if (b.ratio) add(block, "capacity_ratio", plain, *b.ratio, 1, "N/P by this curve");
+    if (b.ratio) add(block, "capacity_ratio", measure<params::Number>(nullptr, 4), *b.ratio, 1, "N/P by this curve");
     add(block, "equilibrium_capacity", charge, b.cell_capacity, area_, "Capacity at rest by this curve");
   }
   std::vector<Block> blocks() const { return {figures_.begin(), figures_.end()}; }

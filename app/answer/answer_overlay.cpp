@@ -358,11 +358,7 @@ Answer overlay(const Request& request, const Channels& channels, Job& job) {
   Answer said;
   said.headline = headline_of(overlay);
   said.findings = examined(job, recordings_of(overlay));
-  for (const OverlaidRun& run : overlay.runs) {
-    take(said.findings, start_to_blame(run));
-    take(said.findings, not_described(run));
-    take(said.findings, heat_not_described(run));
-  }
+  for (const OverlaidRun& run : overlay.runs) examine(job, run, said.findings);
   add_warnings(said, job, overlay);
   said.sections.push_back(compared_section(job, overlay));
   said.sections.front().blocks.push_back(at_the_top(overlay));

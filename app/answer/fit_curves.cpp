@@ -34,20 +34,28 @@ Table curves_table(const study::Estimation& estimation, const std::vector<study:
                {"correlation_points", "", Measure{}, summary},
                {"", "independent", measure<params::Number>(nullptr, 2), read},
                {"start", "begins", {}, off_screen},
+               {"start_state_of_charge", "", Measure{}, summary},
+               {"start_spread", "", Measure{}, summary},
                {"trace.time", "", measure<params::Time>("h"), summary},
                {"trace.charge", "", measure<params::Charge>(), summary},
                {"trace.measured", "", volts, summary},
                {"trace.model", "", volts, summary},
                {"trace.residual", "", mV, summary}},
               {}};
+  const model::Cell cell = estimation.fitted_cell();
+  const double holds = model::equilibrium_window(cell).capacity * cell.plate_area;
+  const auto start_of = [&](const Recording& r) {
+    const Beginning& b = r.beginning;
+    return b.state_of_charge + (b.unrecorded_taken ? r.unrecorded_charge() / holds : 0);
+  };
   for (std::size_t c = 0; c < curves.size(); ++c) {
     const solver::CurveMisfit& m = estimation.result.misfits[c];
     const Recording& r = estimation.recordings[c];
     const auto points = static_cast<double>(r.rows.size());
     table.rows.add({m.name, m.rms, m.mean, m.largest, static_cast<double>(r.measured.rows_read),
                     static_cast<double>(r.measured.doubts.left_out()), points, m.correlation_time,
-                    points / m.correlation_time, start_words(r), curves[c].time, curves[c].charge, curves[c].measured,
-                    curves[c].model, curves[c].residual});
+                    points / m.correlation_time, start_words(r), start_of(r), r.beginning.spread, curves[c].time,
+                    curves[c].charge, curves[c].measured, curves[c].model, curves[c].residual});
   }
   return table;
 }

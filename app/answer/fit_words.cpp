@@ -165,6 +165,10 @@ std::vector<Finding> searched(const Request& request, const Channels& channels, 
     for (const Finding& finding : findings) all += ". " + finding.sentence;
     throw NotCompleted(all);
   }
+  const double capacity = model::equilibrium_window(estimation.fitted_cell()).capacity;
+  for (const Recording& r : estimation.recordings)
+    for (std::size_t s = r.first_step; s <= r.last_step; ++s)
+      take(findings, sensor_unchecked(job, r, s, capacity, job.bench.window.capacity));
   for (const Recording& r : estimation.recordings)
     if (r.beginning.with_others && (r.beginning.at_end || r.beginning.spread > told_start)) ask_for_start(r);
   return findings;

@@ -13,7 +13,6 @@ namespace onegrain::app::answer {
 
 namespace {
 
-constexpr double loosely_told = 0.03;  // of the state of charge
 constexpr double steep_start = 0.02,
                  steep_end = 0.1;  // of the width: where a small shift in charge is a large residual
 
@@ -177,7 +176,7 @@ std::string start_words(const Recording& recording) {
           "what the current costs lies there; the state of charge is known to \u00b1 {} %",
           volts, b.from == Beginning::From::empty ? "empty" : "full", digits(100 * b.spread, 2));
   }
-  if (b.is_measured() && b.spread > loosely_told)
+  if (b.is_measured() && b.spread > known_within)
     words += fmt::format("; it still moved there, which leaves the state of charge open by \u00b1 {} %",
                          digits(100 * b.spread, 2));
   if (b.unrecorded > 0 && !b.unrecorded_taken)
@@ -228,8 +227,19 @@ std::string mended_words(const Recording& r) {
                          spikes == 1 ? "" : "s", spikes == 1 ? "is" : "are");
   const std::size_t glitches = data.doubts.count(params::DoubtKind::voltage_glitch);
   if (glitches > 0)
-    words += fmt::format("; {} voltage{} far off the rows around {} taken as what lies between", glitches,
+    words += fmt::format("; {} voltage{} far off the rows around {} taken as what lies between or beside", glitches,
                          glitches == 1 ? "" : "s", glitches == 1 ? "is" : "are");
+  for (const params::ChargeTaken& taken : data.charges_taken) {
+    const std::size_t step = r.step_at_line(taken.line);
+    if (step < r.beginning.at_step || step > r.last_step) continue;
+    const std::string scatters =
+        taken.noise > 0.005 ? fmt::format(", which scatters by {} % from row to row,", digits(100 * taken.noise, 2))
+                            : "";
+    words +=
+        fmt::format("; the current of step {}{} is taken as {}", step + 1, scatters,
+                    taken.counted ? "what the file's own counter of capacity says"
+                                  : fmt::format("its mean, known to \u00b1 {} %", digits(100 * taken.known_to, 2)));
+  }
   return words;
 }
 

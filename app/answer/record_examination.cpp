@@ -7,12 +7,12 @@
 
 #include "app/answer/numbers.hpp"
 #include "app/answer/words.hpp"
+#include "app/study/fitted.hpp"
 
 namespace onegrain::app::answer {
 
 namespace {
 
-constexpr double open_start = 0.03;  // of the state of charge
 constexpr double more_than = 1.35;   // times what the sheet's cell holds: no first charge and no wrong mass explains it
 constexpr double less_than = 0.6;    // of it
 constexpr double slow = 1.5 * 3600;  // [s] a sweep that lasts as long loses little to its rate
@@ -24,6 +24,7 @@ constexpr double warm = 3;  // [K] a sensor on a cell tells to 1 or 2, common pr
 
 std::string celsius(double kelvin) { return digits(kelvin - 273.15, 3) + " degC"; }
 std::string share_words(double share) { return digits(100 * share, 3) + " %"; }
+std::string spread_words(double share) { return digits(100 * share, 2) + " %"; }
 std::string off_by(double volts) { return millivolts(volts) + " mV"; }
 std::string charge_words(double coulombs) { return digits(coulombs / 3.6, 4) + " mAh"; }
 
@@ -39,23 +40,29 @@ std::optional<Finding> uncertain_start(const Recording& r) {
   if (b.from == Beginning::From::fitted)
     return Finding{
         "start_not_known",
-        fmt::format("no rest tells where {} begins: its first row is under current already. A state of charge of {} "
-                    "\u00b1 {}{} was fitted to the curve itself, {}. {}",
-                    r.name(), share_words(b.state_of_charge), share_words(b.spread),
-                    b.unrecorded_taken
-                        ? fmt::format(", {} before, after which that current is taken to have flowed,", since)
-                    : b.unrecorded > 0 ? fmt::format(", {} before, when that current came up,", since)
-                                       : "",
-                    b.with_others ? "together with what else was estimated, and the intervals hold what it leaves open"
-                                  : "so that how well it is met says less",
-                    how_to_tell)};
-  if (b.spread <= open_start) return std::nullopt;
-  return Finding{"start_uncertain",
-                 fmt::format("where {} begins is known to \u00b1 {} of the capacity only ({}). {}", r.name(),
-                             share_words(b.spread),
-                             b.is_measured() ? "the voltage of the rest before it still moved, or says little there"
-                                             : "it is taken as full or empty, no rest was recorded",
-                             how_to_tell)};
+        fmt::format(
+            "no rest tells where {} begins: its first row is under current already. A state of charge of {} "
+            "\u00b1 {}{} was fitted to the curve itself, {}. {}",
+            r.name(), share_words(b.state_of_charge), spread_words(b.spread),
+            b.unrecorded_taken ? fmt::format(", {} before, after which that current is taken to have flowed,", since)
+            : b.unrecorded > 0 ? fmt::format(", {} before, when that current came up,", since)
+                               : "",
+            std::string(b.with_others
+                            ? "together with what else was estimated, and the intervals hold what it leaves open"
+                            : "so that how well it is met says less") +
+                (b.either_history ? "; a rest before the first row and that current since it was full or empty "
+                                    "meet the curve alike, and \u00b1 holds both"
+                                  : ""),
+            how_to_tell)};
+  if (b.spread <= known_within) return std::nullopt;
+  return Finding{
+      "start_uncertain",
+      fmt::format("where {} begins is known to \u00b1 {} of the capacity only ({}). {}", r.name(),
+                  spread_words(b.spread),
+                  b.is_measured() ? "the voltage of the rest before it still moved, or says little there"
+                  : b.from == Beginning::From::empty ? "no rest was recorded, and it is taken as next to empty"
+                                                     : "no rest was recorded, and it is taken as next to full",
+                  how_to_tell)};
 }
 
 std::optional<Finding> other_size(const Job& job, const Recording& r) {
@@ -131,6 +138,23 @@ std::optional<Finding> not_described(const study::OverlaidRun& run) {
   return std::nullopt;
 }
 
+std::optional<Finding> worse_than_a_line(const Job& job, const study::OverlaidRun& run) {
+  const double window = job.cell.upper_voltage - job.cell.lower_voltage;
+  for (const study::OverlaidStep& step : run.steps) {
+    const double range = std::abs(step.recorded.last_voltage - step.recorded.first_voltage);
+    const bool tail = step.capacity < 0.3 * job.bench.window.capacity * job.plate_area();
+    if (!step.is_sweep() || tail || step.time.size() < 20 || range < half_way * window) continue;
+    const double line = study::rms_about_line(step.charge, step.measured);
+    if (!(step.distance.rms > std::max(line, 2 * usual_misfit()))) continue;
+    return Finding{
+        "worse_than_a_line",
+        fmt::format("the model misses step {} of {} by {} rms, a straight line through it by {}: what the "
+                    "sheet says of capacity, potentials or losses is not so in this cell, or a unit is wrong.",
+                    step.number + 1, run.recording.name(), off_by(step.distance.rms), off_by(line))};
+  }
+  return std::nullopt;
+}
+
 std::optional<Finding> many_glitches(const Recording& r) {
   const std::size_t count = r.measured.doubts.count(params::DoubtKind::voltage_glitch), rows = r.measured.record.size();
   if (50 * count <= rows) return std::nullopt;
@@ -147,26 +171,6 @@ std::optional<Finding> open_balance(const Recording& r) {
                      fmt::format("{}: {}. All its charges and capacities are as wrong. A rest in the record would show "
                                  "the offset, and it would be taken off.",
                                  r.name(), doubt.text)};
-  return std::nullopt;
-}
-
-std::optional<Finding> counter_disagrees(const Recording& r) {
-  constexpr double agree = 0.005, counts_other_steps = 0.01;  // of the charge of a step
-  constexpr std::size_t enough = 20;                          // rows: the trapezoidal rule over fewer says little
-  for (std::size_t s = r.first_step; s <= r.last_step; ++s) {
-    const params::RecordedStep& step = r.steps[s];
-    const auto found = params::counted_charge(r.measured.record, step);
-    if (!found || !step.is_sweep() || step.last < step.first + enough) continue;
-    const double counted = found->by_counter, passed = found->by_current, off = std::abs(passed - counted);
-    if (counted < counts_other_steps * passed || off <= agree * counted) continue;
-    return Finding{
-        "counter",
-        fmt::format("in step {} of {} the current sums up to {} mAh, the file's own counter of capacity says {}: the "
-                    "current is off (by {} mA throughout, if it is an offset), or the counter is in another unit. All "
-                    "charges and capacities told here are those of the current.",
-                    s + 1, r.name(), digits(passed / 3.6, 4), digits(counted / 3.6, 4),
-                    digits(1e3 * off / step.duration, 2))};
-  }
   return std::nullopt;
 }
 
@@ -207,6 +211,14 @@ std::optional<Finding> heat_not_described(const study::OverlaidRun& run) {
                   worst->number + 1, run.recording.name(), digits(worst->temperature_distance->rms, 2))};
 }
 
+void examine(const Job& job, const study::OverlaidRun& run, std::vector<Finding>& findings) {
+  take(findings, start_to_blame(run));
+  take(findings, not_described(run));
+  take(findings, worse_than_a_line(job, run));
+  take(findings, heat_not_described(run));
+  take(findings, sensor_unchecked(job, run));
+}
+
 std::vector<const Recording*> recordings_of(const study::Estimation& estimation) {
   std::vector<const Recording*> all;
   for (const Recording& r : estimation.recordings) all.push_back(&r);
@@ -227,6 +239,9 @@ std::vector<Finding> examined(const Job& job, const std::vector<const Recording*
     take(findings, many_glitches(*r));
     take(findings, open_balance(*r));
     take(findings, counter_disagrees(*r));
+    take(findings, charge_scatters(*r));
+    take(findings, rows_far_apart(*r));
+    take(findings, clock_set(*r));
     take(findings, current_at_rest(job, *r));
     take(findings, other_surroundings(job, *r));
   }

@@ -10,6 +10,22 @@
 
 namespace onegrain::app::answer {
 
+TableCell::TableCell(std::monostate) {}
+TableCell::TableCell(double number) : Alternatives(number) {}
+TableCell::TableCell(Answered answered) : Alternatives(answered.yes) {}
+TableCell::TableCell(std::string text) : Alternatives(std::move(text)) {}
+TableCell::TableCell(const char* text) : Alternatives(std::string(text)) {}
+TableCell::TableCell(std::vector<double> array) : Alternatives(std::move(array)) {}
+TableCell::TableCell(const Amount& amount) : Alternatives(amount) {}
+// Where memory runs out within the copy of a variant of these types, libstdc++ 12 destroys what was never made and
+// jumps anywhere; an assignment makes the copy first.
+// NOLINTNEXTLINE(bugprone-copy-constructor-init,readability-redundant-member-init)
+TableCell::TableCell(const TableCell& other) : Alternatives() { Alternatives::operator=(other); }
+TableCell::TableCell(TableCell&&) noexcept = default;
+TableCell& TableCell::operator=(const TableCell&) = default;
+TableCell& TableCell::operator=(TableCell&&) noexcept = default;
+TableCell::~TableCell() = default;
+
 /// Not in the nameless namespace, as Rows::Store has one and shares its linkage.
 struct CloseRowsFile {
   void operator()(std::FILE* file) const { std::fclose(file); }

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <concepts>
 #include <functional>
 #include <memory>
 #include <string>
@@ -20,18 +21,30 @@ struct Amount {
 };
 
 /// What stands in a cell of a table: nothing, a number in SI, yes or no, text, a whole array (summary only), or a
-/// number with its own measure.
+/// number with its own measure. Made, copied and destroyed in rows.cpp, once for all files that fill tables.
 struct TableCell : std::variant<std::monostate, double, bool, std::string, std::vector<double>, Amount> {
   using Alternatives = std::variant<std::monostate, double, bool, std::string, std::vector<double>, Amount>;
-  using Alternatives::Alternatives;
-  // Where memory runs out within the copy of a variant of these types, libstdc++ 12 destroys what was never made and
-  // jumps anywhere; an assignment makes the copy first.
-  // NOLINTNEXTLINE(bugprone-copy-constructor-init,readability-redundant-member-init)
-  TableCell(const TableCell& other) : Alternatives() { Alternatives::operator=(other); }
-  TableCell(TableCell&&) noexcept = default;
-  TableCell& operator=(const TableCell&) = default;
-  TableCell& operator=(TableCell&&) noexcept = default;
-  TableCell() = default;
+  // NOLINTBEGIN(google-explicit-constructor)
+  TableCell(std::monostate nothing = {});
+  TableCell(double number);
+  template <std::same_as<bool> B>  // bool alone: a pointer is none
+  TableCell(B yes) : TableCell(Answered{yes}) {}
+  TableCell(std::string text);
+  TableCell(const char* text);
+  TableCell(std::vector<double> array);
+  TableCell(const Amount& amount);
+  // NOLINTEND(google-explicit-constructor)
+  TableCell(const TableCell& other);
+  TableCell(TableCell&&) noexcept;
+  TableCell& operator=(const TableCell&);
+  TableCell& operator=(TableCell&&) noexcept;
+  ~TableCell();
+
+ private:
+  struct Answered {
+    bool yes;
+  };
+  explicit TableCell(Answered answered);
 };
 using Row = std::vector<TableCell>;
 

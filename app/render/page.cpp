@@ -129,7 +129,8 @@ json page_document(const Answer& said) {
   j["key"] = json::array();
   for (const Figure& f : said.important) {
     Figure alone = f;
-    alone.measure.digits = std::min(alone.measure.digits, 3);
+    // between the ends of an interval a value rounded more than they are may lie outside
+    if (f.uncertainty.form != ErrorBar::Form::interval) alone.measure.digits = std::min(alone.measure.digits, 3);
     const std::string value = f.uncertainty.form == ErrorBar::Form::plus_minus && f.uncertainty.size > 0
                                   ? value_of(f)  // to the digits of its uncertainty
                                   : text_of(alone.value, alone.measure);

@@ -14,7 +14,8 @@ namespace onegrain::app {
 
 namespace {
 
-constexpr double good_enough = 0.01;   // of the state of charge: no other step is asked
+constexpr double good_enough = 0.01;   // of the state of charge: no more is made of a first row
+constexpr double no_better = 0.002;    // of the state of charge: nothing under current tells more
 constexpr double recorder = 1e-3;      // [V] nothing is measured better
 constexpr double settled = 7200;       // [s]
 constexpr double short_rest = 60;      // [s] after a current: it says little
@@ -55,10 +56,8 @@ double unsettled(const params::Record& r, const std::vector<params::RecordedStep
   const params::RecordedStep& rest = steps[s];
   const std::size_t middle = params::row_at(r, rest.first, rest.last, 0.5 * (r.time[rest.first] + r.time[rest.last]));
   double moves = std::abs(r.voltage[rest.last] - r.voltage[middle]);
-  if (s > 0) {
-    moves *= std::max(1.0, std::log2(settled / std::max(rest.duration, 1e-3)));
-    if (rest.duration < short_rest) moves = std::max(moves, unrelaxed);
-  }
+  moves *= std::max(1.0, std::log2(settled / std::max(rest.duration, 1e-3)));
+  if (s > 0 && rest.duration < short_rest) moves = std::max(moves, unrelaxed);
   return std::max(recorder, moves);
 }
 
@@ -153,7 +152,7 @@ std::optional<Beginning> under_current_next_to(const AtRest& rest, bool charges,
   mean /= sum;
   const double open = 1.96 * std::sqrt(std::max(0.0, square / sum - mean * mean));
   Beginning b = at_voltage(rest, charges ? From::empty : From::full, first + sense * mean, std::max(open, recorder));
-  b.spread = std::max(b.spread, good_enough);
+  b.spread = std::max(b.spread, no_better);
   if (b.spread > near_end || std::abs(rest.state_of_charge(first) - rest.state_of_charge(end)) > 4 * near_end)
     return std::nullopt;
   return b;
@@ -250,7 +249,7 @@ Beginning find_beginning(const Job& job, const params::Record& record, const std
   best.spread = 2;
   best.voltage = record.voltage[steps[first].first];
   best.at_step = first;
-  for (std::size_t s = first + 1; s-- > 0 && best.spread > good_enough;) {
+  for (std::size_t s = first + 1; s-- > 0 && best.spread > known_within;) {
     if (steps[s].kind == params::StepKind::rest) continue;
     Beginning b;
     if (s > 0 && steps[s - 1].kind == params::StepKind::rest)

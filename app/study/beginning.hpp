@@ -13,6 +13,14 @@ namespace onegrain::app {
 
 struct Recording;
 
+/// A start that what tells it leaves open by more than this, of the state of charge, is not known: it is said first in
+/// every answer, and is one more unknown of every estimate.
+inline constexpr double known_within = 0.005;
+
+/// The sum of squares that two ways to meet a curve may differ by and still be told apart by nothing: eight points of
+/// one curve count as independent (chi squared, 95 %).
+inline constexpr double met_alike = 1 + 3.84 / 8;
+
 /// The state in which a run begins, and what tells it.
 struct Beginning {
   enum class From {
@@ -36,6 +44,7 @@ struct Beginning {
   std::size_t rest_step = 0;   ///< rest_behind: that rest
   double unrecorded = 0;       ///< the first step had gone on for so long when the record begins, by its counter [s]
   bool unrecorded_taken = false;  ///< by no counter: with a current since full (charges: empty) the curve is met best
+  bool either_history = false;    ///< with that current and without it the curve is met alike: `spread` holds both
   double rms = 0;                 ///< fitted: what is left [V]
   bool at_end = false;            ///< fitted: at an end of the range that was searched
   bool with_others = false;       ///< fitted: together with what else was to be estimated

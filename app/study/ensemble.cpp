@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <atomic>
-#include <boost/math/special_functions/erf.hpp>
 #include <chrono>
 #include <cmath>
 #include <csignal>
@@ -10,6 +9,8 @@
 #include <mutex>
 #include <system_error>
 #include <thread>
+
+#include "solver/estimation/quantiles.hpp"
 
 namespace onegrain::app {
 
@@ -73,7 +74,7 @@ Eigen::VectorXd plausible_deviations(std::uint64_t seed, int sample, Eigen::Inde
   for (Eigen::Index k = 0; k < count; ++k) {
     const std::uint64_t bits = splitmix64(stream + 0x9e3779b97f4a7c15ULL * static_cast<std::uint64_t>(k + 1)) >> 11;
     const double uniform = (static_cast<double>(bits) + 0.5) * 0x1p-53;  // in (0, 1)
-    z[k] = -std::sqrt(2.0) * boost::math::erfc_inv(2 * uniform);
+    z[k] = solver::normal_quantile(uniform);
   }
   return z;
 }

@@ -19,9 +19,10 @@ bool is_told(const Estimation& estimation, std::size_t index) {
              : e.profile.upper - e.profile.lower < 2 * std::max(std::abs(e.value), p.unit) && !e.profile.upper_open;
 }
 
-Derived derived(const Estimation& estimation, const std::function<double(const model::Cell&)>& quantity) {
-  const solver::CellFit& fit = *estimation.problem;
-  const solver::FitResult& result = estimation.result;
+namespace {
+
+Derived derived(const solver::CellFit& fit, const solver::FitResult& result,
+                const std::function<double(const model::Cell&)>& quantity) {
   const double value = quantity(fit.cell(result.z));
   Eigen::VectorXd gradient(fit.size());
   for (Eigen::Index k = 0; k < gradient.size(); ++k) {
@@ -45,6 +46,15 @@ Derived derived(const Estimation& estimation, const std::function<double(const m
   }
   const double half = result.uncertainty.quantile * std::sqrt(std::max(0.0, variance));
   return {value, value - half, value + half};
+}
+
+}  // namespace
+
+Derived derived(const Estimation& estimation, const std::function<double(const model::Cell&)>& quantity) {
+  Derived found = derived(*estimation.problem, estimation.result, quantity);
+  if (!estimation.other) return found;
+  const Derived other = derived(*estimation.other->problem, estimation.other->result, quantity);
+  return {found.value, std::min(found.lower, other.lower), std::max(found.upper, other.upper)};
 }
 
 std::vector<FittedCurve> fitted_curves(const Estimation& estimation) {
@@ -77,23 +87,30 @@ double noise_of_rows(const std::vector<double>& voltage, std::size_t from, std::
   return params::middle_of(std::move(differences)) / (0.6745 * std::sqrt(6.0));
 }
 
-/// Root mean square of what the best straight line leaves; of the mean where x does not vary.
-double rms_about_line(const std::vector<double>& x, const Eigen::VectorXd& y) {
-  const Eigen::Map<const Eigen::VectorXd> at(x.data(), y.size());
-  const Eigen::VectorXd dx = at.array() - at.mean(), dy = y.array() - y.mean();
-  const double square = dx.squaredNorm();
-  const double slope = square > 0 ? dx.dot(dy) / square : 0;
-  return (dy - slope * dx).norm() / std::sqrt(static_cast<double>(y.size()));
-}
-
 }  // namespace
+
+double rms_about_line(const std::vector<double>& x, const std::vector<double>& y) {
+  const auto n = static_cast<double>(y.size());
+  double x0 = 0, y0 = 0, xx = 0, xy = 0, yy = 0;
+  for (std::size_t k = 0; k < y.size(); ++k) {
+    x0 += x[k] / n;
+    y0 += y[k] / n;
+  }
+  for (std::size_t k = 0; k < y.size(); ++k) {
+    xx += (x[k] - x0) * (x[k] - x0);
+    xy += (x[k] - x0) * (y[k] - y0);
+    yy += (y[k] - y0) * (y[k] - y0);
+  }
+  return std::sqrt(std::max(0.0, yy - (xx > 0 ? xy * xy / xx : 0)) / n);
+}
 
 std::vector<CurveScale> curve_scales(const Estimation& estimation) {
   std::vector<CurveScale> list;
   for (std::size_t c = 0; c < estimation.recordings.size(); ++c) {
     const Recording& r = estimation.recordings[c];
     list.push_back({noise_of_rows(r.measured.record.voltage, r.rows.front(), r.rows.back() + 1),
-                    rms_about_line(r.charge, estimation.fitting.problem.curves[c].voltage)});
+                    rms_about_line(r.charge, {estimation.fitting.problem.curves[c].voltage.begin(),
+                                              estimation.fitting.problem.curves[c].voltage.end()})});
   }
   return list;
 }

@@ -11,7 +11,8 @@ namespace onegrain::app::study {
 /// True where the data alone know the value well enough to be useful: within a factor of 2 either way.
 bool is_told(const Estimation& estimation, std::size_t index);
 
-/// A number that follows from the estimates, with its interval at the confidence of the fit by linear propagation.
+/// A number that follows from the estimates, with its interval at the confidence of the fit by linear propagation; of
+/// both histories where another one meets the curves alike.
 struct Derived {
   double value, lower, upper;
 };
@@ -24,6 +25,9 @@ struct FittedCurve {
   std::vector<double> measured, model, residual;  ///< residual: model - measured [V]
 };
 std::vector<FittedCurve> fitted_curves(const Estimation& estimation);
+
+/// Root mean square of what the best straight line leaves of y over x; of the mean where x does not vary.
+double rms_about_line(const std::vector<double>& x, const std::vector<double>& y);
 
 /// What each curve is to be held against.
 struct CurveScale {

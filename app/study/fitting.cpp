@@ -16,8 +16,7 @@ constexpr double factor_of_cards =
     1.17;  // ln(10) / 1.96: what diffusion and kinetics of a card without spread are known to
 constexpr double reference_filling = 0.5;
 constexpr int potential_pieces = 24;
-constexpr double sure_start = 0.01;  // of the capacity: what a start is known to is left out where it is less
-constexpr double most_moved = 1.1;   // times the capacity, from where a start is looked for
+constexpr double most_moved = 1.1;  // times the capacity, from where a start is looked for
 
 /// Standard deviation of the logarithm of a value that its spread leaves; infinite without spread.
 double deviation_of_logarithm(const params::Value& value) {
@@ -40,7 +39,7 @@ params::ElectrodeSheet* electrode_named(params::Sheet& sheet, const std::string&
 std::optional<double> start_known_to(const Recording& r) {
   const Beginning& b = r.beginning;
   if (b.from == Beginning::From::fitted) return std::numeric_limits<double>::infinity();
-  if (b.is_told() || b.spread < sure_start) return std::nullopt;
+  if (b.is_told() || b.spread <= known_within) return std::nullopt;
   return b.spread / 1.96;
 }
 

@@ -35,14 +35,21 @@ solver::FitCurve fit_curve(const Recording& recording);
 /// @throws CommandLineError naming what is not known or cannot be estimated
 Fitting prepare_fit(const Job& job, const std::vector<Recording>& recordings, const std::vector<std::string>& names);
 
+/// Another history of a record that meets the curves as well as the one that is told.
+struct Alternative {
+  std::unique_ptr<solver::CellFit> problem;
+  solver::FitResult result;
+};
+
 /// Curves, what is sought from them, and, once search() was called, what was found.
 struct Estimation {
   std::vector<Recording> recordings;
   Fitting fitting;
   std::unique_ptr<solver::CellFit> problem;
   solver::FitResult result;
-  double plate_area;      ///< [m2]
-  std::size_t most_rows;  ///< of each record
+  double plate_area;                      ///< [m2]
+  std::size_t most_rows;                  ///< of each record
+  std::optional<Alternative> other = {};  ///< the intervals of `result` hold its own too
 
   const std::vector<solver::FreeParameter>& free() const { return fitting.problem.free; }
   const params::ElectrodeSheet& electrode(bool negative) const {
@@ -62,7 +69,7 @@ Estimation estimation(const Request& request, const Channels& channels, Job& job
 /// @param progress  is told what is being done, and "" at the end
 /// A start of a record that had to be estimated goes into its `beginning` and `start`. It is sought with the cell at
 /// rest before the first row, and with the same current before it since full (a charge: since empty): what meets the
-/// curves better is told.
+/// curves better is told; where both meet them alike (met_alike), the intervals hold what either leaves open.
 /// @throws NotCompleted once the user has interrupted; std::runtime_error
 /// where no start has an answer
 void search(Estimation& estimation, const Request& request, bool profiles,

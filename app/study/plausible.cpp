@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "solver/estimation/linearised.hpp"
+
 namespace onegrain::app::study {
 
 namespace {
@@ -42,7 +44,7 @@ Eigen::VectorXd slopes_over(const std::vector<Searched>& cells, const Eigen::Mat
     A.row(r).tail(unknown) = deviations.row(static_cast<Eigen::Index>(k));
     y[r] = log_of(cells[k].current, least);
   }
-  return A.colPivHouseholderQr().solve(y).tail(unknown);
+  return solver::linear_solution(A, y).tail(unknown);
 }
 
 /// Which unknown costs most: what the spread would be without each of them.

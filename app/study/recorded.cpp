@@ -132,6 +132,11 @@ std::optional<Beginning> told_beginning(const Request& request, Job& job, std::s
 void require_reach(const Recording& r, const Job& job) {
   constexpr double beyond = 0.1;  // [V]
   const Beginning& b = r.beginning;
+  if (b.voltage > 100)
+    throw UnsoundInput(
+        fmt::format("{}: it begins at {} V: as it seems these are millivolts. Name the unit behind the "
+                    "title, --columns 'voltage=TITLE:mV'\n",
+                    r.file, params::plain_number(b.voltage, 4)));
   const bool fresh = !job.cell.is_full_cell() && b.voltage > b.taken_as;
   if (b.from == Beginning::From::unknown || fresh || std::abs(b.voltage - b.taken_as) <= beyond) return;
   const model::RestRange range = model::rest_range(job.cell);
@@ -217,9 +222,17 @@ Beginning fitted_start(Recording& r, const Job& job, std::size_t most_rows) {
   earlier.unrecorded_taken = true;
   begin_run(r, earlier, job.plate_area(), most_rows);
   const Beginning since_end = fitted_beginning(job, r);
-  if (since_end.rms < plain.rms && !since_end.at_end) return since_end;
-  begin_run(r, asked, job.plate_area(), most_rows);
-  return plain;
+  const bool earlier_it_is = since_end.rms < plain.rms && !since_end.at_end;
+  if (!earlier_it_is) begin_run(r, asked, job.plate_area(), most_rows);
+  Beginning found = earlier_it_is ? since_end : plain;
+  const Beginning& other = earlier_it_is ? plain : since_end;
+  if (other.rms * other.rms <= met_alike * found.rms * found.rms && !other.at_end) {
+    const double apart =
+        std::abs(since_end.state_of_charge + since * first.mean_current / holds - plain.state_of_charge);
+    found.spread = std::max(found.spread, apart + other.spread);
+    found.either_history = true;
+  }
+  return found;
 }
 
 /// Where nothing in the file tells the start: the curve does, or the user has to.
@@ -287,6 +300,16 @@ void ask_for_start(const Recording& r) {
 
 void require_signs(const std::string& file, const params::Measured& data,
                    const std::vector<params::RecordedStep>& steps) {
+  if (params::runs_backwards(data))
+    throw UnsoundInput(fmt::format(
+        "{}: in {} of its {} rows the time falls: the newest row stands first, as it seems. Sort the rows by "
+        "time\n",
+        file, data.doubts.count(params::DoubtKind::time_restart), data.rows_read));
+  if (params::interleaved(data.record))
+    throw UnsoundInput(
+        fmt::format("{}: every other row lies on another course: as it seems two channels are written in turn, or each "
+                    "pulse has one row. Split the file by channel, or record pulses in more rows\n",
+                    file));
   switch (params::direction_of(data.record, steps)) {
     case params::Direction::as_agreed:
       return;
@@ -307,6 +330,14 @@ bool Recording::temperature_is_ambient() const {
   return std::any_of(measured.columns.begin(), measured.columns.end(), [](const params::TakenColumn& column) {
     return column.role == params::ColumnRole::temperature && column.title.find("mbient") != std::string::npos;
   });
+}
+
+std::size_t Recording::step_at_line(std::uint32_t line) const {
+  const std::vector<std::uint32_t>& lines = measured.record.line;
+  return static_cast<std::size_t>(
+      std::find_if(steps.begin(), steps.end(),
+                   [&](const params::RecordedStep& step) { return lines[step.last] >= line; }) -
+      steps.begin());
 }
 
 solver::State Recording::starting_state(const solver::Simulator& simulator, double passed) const {
@@ -350,6 +381,7 @@ Recording load_recording(const Request& request, const Channels& channels, Job& 
   const std::optional<Beginning> told = told_beginning(request, job, r.first_step);
   r.beginning = told ? *told : find_beginning(job, record, r.steps, r.first_step);
   require_reach(r, job);
+  require_unbroken(job, r);
   find_first_row(r);
   make_run(r, job.plate_area());
   make_rows(r, reading.most_rows);

@@ -36,6 +36,7 @@ struct Recording {
   bool temperature_is_ambient() const;                                          ///< what was measured, by its title
   std::string name() const { return file.substr(file.find_last_of('/') + 1); }  ///< without its folder
   double time(std::size_t row) const { return measured.record.time[row] - origin; }
+  std::size_t step_at_line(std::uint32_t line) const;  ///< number of the step that holds this line of the file
   /// What had passed in the first step, by its counter, when the record begins, charging positive [C].
   double unrecorded_charge() const { return beginning.unrecorded * steps[beginning.at_step].mean_current; }
   /// In its first row; where a step had begun before that, `beginning` holds where it began.
@@ -75,6 +76,10 @@ struct RestUnderCurrent {
   double current, voltage, would_move;  ///< [A], [V], [V] in the second half of the step
 };
 std::vector<RestUnderCurrent> rests_under_current(const Job& job, const Recording& recording);
+
+/// @throws UnsoundInput  between two rests that a run goes through passes by the current what no cell of the sheet, nor
+///                       of half or twice its size, makes of their voltages: rows are missing, or there are two records
+void require_unbroken(const Job& job, const Recording& recording);
 
 /// Makes run and rows of a recording anew from another beginning.
 void begin_run(Recording& recording, const Beginning& beginning, double plate_area, std::size_t most_rows);

@@ -115,25 +115,31 @@ void look(Estimation& estimation, const solver::FitOptions& options) {
     if (estimation.free()[k].quantity == FreeQuantity::start) settle_start(estimation, k);
 }
 
-/// Tries what is known of no record: the current before its first row. Leaves the problem as the better one has it.
-/// @return where the search ended there
-Eigen::VectorXd choose_history(Estimation& estimation, const std::vector<std::size_t>& some,
-                               solver::FitOptions options) {
+/// For how long the current of each of some records had flowed before its first row [s], and how the curves are met.
+struct History {
+  std::vector<double> since;
+  double missed = INFINITY;   ///< sum of squares
+  Eigen::VectorXd reached{};  ///< where the search ended
+};
+
+void let_flow_before(Estimation& estimation, const std::vector<std::size_t>& some, const History& history) {
+  for (std::size_t k = 0; k < some.size(); ++k) let_flow_before(estimation, some[k], history.since[k]);
+}
+
+/// Tries what is known of no record: the current before its first row. None, and since full (a charge: since empty).
+std::pair<History, History> histories(Estimation& estimation, const std::vector<std::size_t>& some,
+                                      solver::FitOptions options) {
   constexpr int rounds = 3;         // of estimates and of how long the current has flowed by them
   constexpr double settled = 0.01;  // of that time
   options.profiles = false;
-  double least = INFINITY;
-  Eigen::VectorXd reached;
-  std::vector<double> best(some.size(), 0), since(some.size(), 0);
+  std::vector<double> since(some.size(), 0);
+  History none, long_since;
   for (int round = 0; round <= rounds; ++round) {
-    for (std::size_t k = 0; k < some.size(); ++k) let_flow_before(estimation, some[k], since[k]);
+    let_flow_before(estimation, some, {since});
     look(estimation, options);
     options.starts.push_back(estimation.result.z);
-    if (missed_by(estimation) < least) {
-      least = missed_by(estimation);
-      best = since;
-      reached = estimation.result.z;
-    }
+    History& of_this_kind = round == 0 ? none : long_since;
+    if (missed_by(estimation) < of_this_kind.missed) of_this_kind = {since, missed_by(estimation), estimation.result.z};
     double moved = 0;
     for (std::size_t k = 0; k < some.size(); ++k) {
       const double now = std::max(0.0, flowed_since_end(estimation, some[k]));
@@ -142,8 +148,47 @@ Eigen::VectorXd choose_history(Estimation& estimation, const std::vector<std::si
     }
     if (moved < settled) break;
   }
-  for (std::size_t k = 0; k < some.size(); ++k) let_flow_before(estimation, some[k], best[k]);
-  return reached;
+  return {std::move(none), std::move(long_since)};
+}
+
+/// The intervals hold those of the other history too; starts as they are at the first row.
+void widen(Estimation& estimation, const std::vector<std::size_t>& some, const History& told, const History& other) {
+  for (std::size_t k = 0; k < estimation.free().size(); ++k) {
+    const FreeParameter& p = estimation.free()[k];
+    const solver::Estimate& theirs = estimation.other->result.estimates[k];
+    solver::Estimate& ours = estimation.result.estimates[k];
+    double shift = 0;
+    for (std::size_t j = 0; j < some.size() && p.quantity == FreeQuantity::start; ++j) {
+      const Recording& r = estimation.recordings[some[j]];
+      if (p.curve == some[j])
+        shift = (other.since[j] - told.since[j]) * r.steps[r.beginning.at_step].mean_current / estimation.plate_area;
+    }
+    ours.profile.lower = std::min(ours.profile.lower, theirs.profile.lower + shift);
+    ours.profile.upper = std::max(ours.profile.upper, theirs.profile.upper + shift);
+    ours.profile.lower_open = ours.profile.lower_open || theirs.profile.lower_open;
+    ours.profile.upper_open = ours.profile.upper_open || theirs.profile.upper_open;
+    if (p.quantity == FreeQuantity::start) settle_start(estimation, k);
+  }
+  for (const std::size_t c : some) estimation.recordings[c].beginning.either_history = true;
+}
+
+/// The better of two histories is told, the other kept where it is as good.
+void search_histories(Estimation& estimation, const std::vector<std::size_t>& some, solver::FitOptions& options) {
+  const auto [none, long_since] = histories(estimation, some, options);
+  const bool flowed = long_since.missed < none.missed;
+  const History &told = flowed ? long_since : none, &other = flowed ? none : long_since;
+  const bool alike = other.missed <= met_alike * told.missed;
+  if (alike) {
+    let_flow_before(estimation, some, other);
+    solver::FitOptions there = options;
+    there.starts.push_back(other.reached);
+    look(estimation, there);
+    estimation.other = Alternative{std::move(estimation.problem), std::move(estimation.result)};
+  }
+  let_flow_before(estimation, some, told);
+  options.starts.push_back(told.reached);
+  look(estimation, options);
+  if (alike) widen(estimation, some, told, other);
 }
 
 }  // namespace
@@ -157,8 +202,10 @@ void search(Estimation& estimation, const Request& request, bool profiles,
   options.interrupted = [] { return interrupted(); };
   options.progress = progress;
   const std::vector<std::size_t> some = without_history(estimation);
-  if (!some.empty()) options.starts.push_back(choose_history(estimation, some, options));
-  look(estimation, options);
+  if (some.empty())
+    look(estimation, options);
+  else
+    search_histories(estimation, some, options);
   if (progress) progress("");
 }
 

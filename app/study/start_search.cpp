@@ -15,7 +15,6 @@ namespace {
 constexpr std::size_t enough_rows = 150;
 constexpr double not_reached = 0.3;    // [V] what counts for a row beyond the end of the model
 constexpr double beyond = 0.02;        // of the state of charge, past full and empty, is searched too
-constexpr double independent = 8;      // points of one curve, as residuals of a model hang together
 constexpr int coarse = 26, fine = 14;  // trials
 
 /// Misfit of a run against the state in which it begins.
@@ -90,9 +89,7 @@ Beginning fitted_beginning(const Job& job, const Recording& recording) {
     (misfit(x) < misfit(y) ? b : a) = misfit(x) < misfit(y) ? y : x;
   }
   const double soc = best()->first, rms = std::max(best()->second, 1e-4);
-  // All states that eight independent points leave open: the sum of squares grows by 3.84 variances (chi squared, 95
-  // %).
-  const double most = rms * rms * (1 + 3.84 / independent);
+  const double most = rms * rms * met_alike;  // all states that the curve leaves open
   double spread = 0.002;
   for (const double side : {-1.0, 1.0}) {
     for (double off = 0.002; off < 1 && soc + side * off > low && soc + side * off < high; off *= 2) {

@@ -73,9 +73,11 @@ struct Function::Impl {
     std::vector<model::Property::Sample> result;
     if (shape.depends_on_temperature && temperatures.vary) {
       std::vector<double> at;
+      at.reserve(temperature_count);
       for (int k = 0; k < temperature_count; ++k) at.push_back(chebyshev_temperature(k));
       std::vector<model::Curve> made =
           formula ? curves(at, 1, shift) : std::vector(at.size(), curve(at.front(), 1, shift));
+      result.reserve(at.size());
       for (std::size_t k = 0; k < at.size(); ++k) result.push_back({at[k], std::move(made[k])});
     } else {
       result.push_back({temperatures.at, curve(temperatures.at, 1, shift)});

@@ -168,7 +168,7 @@ std::shared_ptr<const Function> read_function(Fields& fields, const PropertyRule
     const std::optional<std::string> name = fields.text("table");
     if (name && name->empty()) fields.error("table", "the name of a table is expected, such as 'potential.csv'");
     if (name && !name->empty()) {
-      const std::shared_ptr<const Function> function = read_table(fields, rules, potential, *name, scaled_by);
+      std::shared_ptr<const Function> function = read_table(fields, rules, potential, *name, scaled_by);
       fields.node("range");
       return function;
     }

@@ -166,47 +166,6 @@ void mend_spikes(Measured& data) {
   }
 }
 
-/// Rows k .. k + rows - 1 stand off what is around them, and no current explains it.
-bool is_glitch(const Record& r, const std::vector<double>& noise, double largest, std::size_t k, std::size_t rows) {
-  constexpr double off_by = 10e-3, of_noise = 10, of_moves = 5;  // [V], times, times
-  const std::size_t before = k - 1, after = k + rows;
-  const std::vector<double>& V = r.voltage;
-  for (std::size_t j = k - 2; j <= after + 1; ++j) {
-    const double level = 0.5 * (std::abs(r.current[before]) + std::abs(r.current[after]));
-    if (std::abs(r.current[j] - r.current[before]) > level_change * level + 1e-3 * largest) return false;
-  }
-  const double moves = std::max(
-      {std::abs(V[after] - V[before]), std::abs(V[before] - V[before - 1]), std::abs(V[after + 1] - V[after])});
-  const double least = std::max({off_by, of_noise * noise[before], of_moves * moves});
-  for (std::size_t j = k; j < after; ++j)
-    if (std::abs(V[j] - 0.5 * (V[before] + V[after])) <= least) return false;
-  return true;
-}
-
-void mend_glitches(Measured& data) {
-  Record& r = data.record;
-  if (r.size() < 7) return;
-  std::vector<double> noise(r.size(), 0);
-  noise_around(r.voltage, 0, r.size() - 1, noise);
-  const double largest = largest_current(r);
-  for (std::size_t k = 2; k + 2 < r.size(); ++k) {
-    for (const std::size_t rows : {std::size_t{1}, std::size_t{2}}) {
-      if (k + rows + 1 >= r.size() || !is_glitch(r, noise, largest, k, rows)) continue;
-      const double from = r.voltage[k - 1], to = r.voltage[k + rows];
-      for (std::size_t j = k; j < k + rows; ++j) {
-        data.doubts.add(DoubtKind::voltage_glitch, r.line[j], [&] {
-          return fmt::format("{} between {} and {}, under one current: taken as what lies between",
-                             show(r.voltage[j], VoltageKind::kind), show(from, VoltageKind::kind),
-                             show(to, VoltageKind::kind));
-        });
-        r.voltage[j] = from + (to - from) * static_cast<double>(j - k + 1) / static_cast<double>(rows + 1);
-      }
-      k += rows;
-      break;
-    }
-  }
-}
-
 void mend_offset(Measured& data) {
   Record& r = data.record;
   double sum = 0, rows = 0, low = INFINITY, high = -INFINITY;
@@ -234,6 +193,7 @@ void mend_sensors(Measured& data) {
   mend_glitches(data);
   mend_spikes(data);
   mend_offset(data);
+  mend_charges(data);
 }
 
 }  // namespace onegrain::params

@@ -46,7 +46,20 @@ void tell_ends(const Record& record, std::vector<RecordedStep>& steps);
 /// voltage does not follow get the mean of their neighbours, and a doubt. An offset: a current that is read at every
 /// rest is taken off every row and kept in `Measured::current_offset`, if it exceeds 0.0005 of the largest current.
 /// Glitches: one voltage, or two, that stand 10 mV, ten times the noise and five times what the voltage moves around
-/// them off their neighbours, under one current, get what lies straight between these, and a doubt.
+/// them off their neighbours, under one current, get what lies straight between these, and a doubt. So do the first and
+/// last two rows under one current: the last where it stands 0.3 V and five times what the voltage moves there off the
+/// one before it; the first where it does so against its current, or where it reads what leads read that hang in the
+/// air (0 V, above 6 V). A first row that is older than its current, and a voltage that falls where it ends, stay.
 void mend_sensors(Measured& data);
+
+/// The part of mend_sensors() that is about voltages far off.
+void mend_glitches(Measured& data);
+
+/// The part of mend_sensors() that is about how much passes in a step. Where its current scatters by more than 0.5 %
+/// each row gets the mean: the sum of noise over rows of uneven length is known less well. Where the file's own counter
+/// of capacity goes with the current, differs from its integral by at most 5 % and is written finely enough, the
+/// counter is taken, under such noise and where the two differ by more than 0.2 %: a cycler counts between the rows.
+/// Both are put down in Measured::charges_taken.
+void mend_charges(Measured& data);
 
 }  // namespace onegrain::params

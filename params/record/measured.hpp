@@ -2,6 +2,7 @@
 
 #include <array>
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -85,6 +86,20 @@ class Doubts {
   std::vector<Doubt> list_;
 };
 
+/// What passed by the file's own counter of capacity, and by the current between the same rows [C], both > 0.
+struct CountedCharge {
+  double by_counter, by_current;
+};
+
+/// A step whose current was not taken row by row; see mend_charges().
+struct ChargeTaken {
+  std::uint32_t line;                    ///< of the first row of the step
+  double noise;                          ///< standard deviation of the current from row to row, as a share of it
+  double known_to;                       ///< what may be wrong with its charge at 95 %, as a share
+  std::optional<CountedCharge> counted;  ///< the counter was taken; otherwise the mean of the rows
+  bool by_noise;                         ///< the noise explains by how much the two differ
+};
+
 /// A record, and how it was understood.
 struct Measured {
   Record record;
@@ -95,8 +110,9 @@ struct Measured {
   std::size_t header_line = 0;   ///< 0: there is no header, columns were named by number
   bool sign_from_state = false;  ///< the current had no sign; the state gave it
   double current_offset = 0;     ///< read at every rest and taken off every row [A]; 0: none was taken
-  std::size_t rows_read = 0;     ///< all that follow the header and are neither blank nor comment
-  Doubts doubts;                 ///< of reading; rows_read = record.size() + doubts.left_out()
+  std::vector<ChargeTaken> charges_taken;
+  std::size_t rows_read = 0;  ///< all that follow the header and are neither blank nor comment
+  Doubts doubts;              ///< of reading; rows_read = record.size() + doubts.left_out()
 };
 
 /// What is taken from a file of measured data.

@@ -85,10 +85,7 @@ bool bridged(const Record& record, std::size_t k);
 double charge_between(const Record& record, std::size_t from, std::size_t to);
 
 /// What passed in a step by the file's own counter of capacity, and by the current between the same rows: the step's
-/// own, since its opening row may still show the old count [C], both > 0. Nothing where the file counts nothing there.
-struct CountedCharge {
-  double by_counter, by_current;
-};
+/// own, since its opening row may still show the old count. Nothing where the file counts nothing there.
 std::optional<CountedCharge> counted_charge(const Record& record, const RecordedStep& step);
 
 /// Charge over the whole record by the trapezoidal rule, pauses between steps left out [C].
@@ -108,6 +105,13 @@ ChargeBalance charge_balance(const Record& record, const std::vector<RecordedSte
 /// the wrong way from the first row of a charge or discharge to its last, unless a larger current of the same sign went
 /// before. unsigned_current, turned_current: see direction_of().
 void examine(const Record& record, const std::vector<RecordedStep>& steps, Doubts& doubts);
+
+/// Under current more than half of the rows lie on one course with the row after next, and the row between on another:
+/// as rows of two channels written in turn do. White noise does so one time in ten.
+bool interleaved(const Record& record);
+
+/// The time falls in more than a third of the rows: the newest stands first.
+bool runs_backwards(const Measured& data);
 
 /// Whether a positive current charges, by what the voltage does.
 enum class Direction {

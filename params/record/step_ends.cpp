@@ -43,11 +43,10 @@ void tell_ends(const Record& record, std::vector<RecordedStep>& steps) {
                              std::abs(steps[s + 1].last_voltage - step.last_voltage) <= 2 * held_within;
       const bool round = std::abs(step.last_voltage - 0.05 * std::round(step.last_voltage / 0.05)) <= alike;
       const bool at_extreme = extreme(step) && step.last > step.first + 1;
-      if (at_extreme && (then_held || round || shared > 1) && !(timed && !then_held && !round)) {
-        step.ended_by = StepEnd::voltage;
-      } else if (timed) {
+      const bool at_a_limit = at_extreme && (then_held || round || shared > 1) && !(timed && !then_held && !round);
+      if (timed && !at_a_limit) {
         step.ended_by = StepEnd::time;
-      } else if (at_extreme && s + 1 < steps.size()) {
+      } else if (at_a_limit || (at_extreme && s + 1 < steps.size())) {
         step.ended_by = StepEnd::voltage;
       }
     }

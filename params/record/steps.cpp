@@ -55,31 +55,47 @@ bool stated_change(const Record& record, std::size_t k) {
   return differs(record.step) || differs(record.state) || differs(record.cycle);
 }
 
-/// Of each row: true where it belongs to a rest with a noisy sensor, whose sign flips while the voltage follows
-/// nothing.
-std::vector<char> noisy_rests(const Looked& look) {
-  constexpr double low = 0.3;  // of the largest current
+/// Rows [from, end) are a rest under a noisy sensor: signs flip, the mean is none, the voltage follows nothing.
+bool is_noisy_rest(const Record& r, std::size_t from, std::size_t end) {
   constexpr std::size_t enough = 6;
-  const std::vector<double>&I = look.record.current, &V = look.record.voltage;
+  const std::vector<double>&I = r.current, &V = r.voltage;
+  double flips = 0, both = 0, dI = 0, dV = 0, sum = 0, squares = 0;
+  for (std::size_t k = from; k < end; ++k) {
+    sum += I[k];
+    squares += I[k] * I[k];
+    if (k == from) continue;
+    const double di = I[k] - I[k - 1], dv = V[k] - V[k - 1];
+    flips += I[k] * I[k - 1] < 0;
+    both += di * dv;
+    dI += di * di;
+    dV += dv * dv;
+  }
+  const auto rows = static_cast<double>(end - from);
+  return end - from >= enough && flips >= 0.2 * rows && both <= 0.5 * std::sqrt(dI * dV) &&
+         std::abs(sum) < std::sqrt(squares * rows);
+}
+
+/// Of each row: true where it belongs to a rest with a noisy sensor. A slow step between two such rests flips no sign:
+/// where none flips for long a rest ends, with the last row that is no larger than its noise.
+std::vector<char> noisy_rests(const Looked& look) {
+  constexpr double low = 0.3, large = 4;  // of the largest current, of the noise
+  constexpr std::size_t seldom = 16;      // rows without a flip: of noise, one time in 30,000
+  const std::vector<double>& I = look.record.current;
+  const auto small = [&](std::size_t k) { return std::abs(I[k]) < low * look.largest; };
   std::vector<char> noisy(I.size(), 0);
-  for (std::size_t from = 0; from < I.size();) {
-    std::size_t end = from;
-    double flips = 0, both = 0, dI = 0, dV = 0, sum = 0, squares = 0;
-    for (; end < I.size() && std::abs(I[end]) < low * look.largest; ++end) {
-      sum += I[end];
-      squares += I[end] * I[end];
-      if (end == from) continue;
-      const double di = I[end] - I[end - 1], dv = V[end] - V[end - 1];
-      flips += I[end] * I[end - 1] < 0;
-      both += di * dv;
-      dI += di * di;
-      dV += dv * dv;
-    }
-    const auto rows = static_cast<double>(end - from);
-    if (end - from >= enough && flips >= 0.2 * rows && both <= 0.5 * std::sqrt(dI * dV) &&
-        std::abs(sum) < std::sqrt(squares * rows))
+  for (std::size_t k = 1; k < I.size(); ++k) {
+    if (!(I[k] * I[k - 1] < 0) || !small(k) || !small(k - 1)) continue;
+    std::size_t from = k - 1, end = k + 1;
+    for (std::size_t next = end; next < I.size() && small(next) && next < end + seldom; ++next)
+      if (I[next] * I[next - 1] < 0) end = next + 1;
+    double squares = 0;
+    for (std::size_t j = from; j < end; ++j) squares += I[j] * I[j];
+    const double noise = large * std::sqrt(squares / static_cast<double>(end - from));
+    while (from > 0 && !noisy[from - 1] && small(from - 1) && std::abs(I[from - 1]) <= noise) --from;
+    while (end < I.size() && small(end) && std::abs(I[end]) <= noise) ++end;
+    if (is_noisy_rest(look.record, from, end))
       std::fill(noisy.begin() + static_cast<std::ptrdiff_t>(from), noisy.begin() + static_cast<std::ptrdiff_t>(end), 1);
-    from = std::max(end, from + 1);
+    k = end;
   }
   return noisy;
 }
@@ -218,6 +234,7 @@ std::vector<Span> join_varied(const Looked& look, const std::vector<Span>& spans
 void find_offsets(const Looked& look, std::vector<Span>& spans) {
   const std::vector<double>& I = look.record.current;
   std::vector<double> charges;
+  charges.reserve(spans.size());
   for (const Span& span : spans) charges.push_back(std::abs(charge_between(look.record, span.first, span.last)));
   const double sweep = charges.empty() ? 0 : *std::max_element(charges.begin(), charges.end());
   // What the sensor reads at rest is the least that it reads.

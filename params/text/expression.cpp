@@ -176,7 +176,7 @@ Expression::Expression(const std::string& text, const std::vector<std::string>& 
     impl_->parser.Eval();
     if (impl_->parser.GetNumResults() != 1) throw ExpressionError("more than one value");
   } catch (const mu::Parser::exception_type& fault) {
-    const std::string token = fault.GetToken();
+    const std::string& token = fault.GetToken();
     throw ExpressionError(
         "cannot be read" +
         (fault.GetPos() >= 0 ? at_position(static_cast<std::size_t>(fault.GetPos())) : std::string(" to its end")) +

@@ -361,7 +361,7 @@ std::string yaml_value(double si, const Kind& kind, const Spread& spread, const 
     spread_text = "factor " + plain_number(spread.size, std::min(most_digits, spread_digits + more));
   }
   const int needed = static_cast<int>(std::ceil(-std::log10(std::min(relative, 1.0)))) + spread_digits;
-  const std::string value = show(si, kind, std::clamp(needed, digits, most_digits), shown_unit);
+  std::string value = show(si, kind, std::clamp(needed, digits, most_digits), shown_unit);
   if (!spread.given() && source.empty()) return value;
   std::string result = "{value: " + value;
   if (spread.given()) result += ", spread: " + spread_text;

@@ -8,6 +8,8 @@ namespace onegrain::solver {
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
+VectorXd linear_solution(const MatrixXd& A, const VectorXd& y) { return A.colPivHouseholderQr().solve(y); }
+
 double cosine(const Evaluated& at, Eigen::Index m) {
   const double lengths = std::sqrt(at.sum) * at.jacobian.col(m).norm();
   return lengths > 0 ? at.jacobian.col(m).dot(at.r) / lengths : 0.0;

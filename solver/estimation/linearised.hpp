@@ -20,6 +20,9 @@ struct Evaluated {
   double sum = std::numeric_limits<double>::infinity();
 };
 
+/// The x of least |A x - y|, for columns of one scale; no fewer rows than columns.
+Eigen::VectorXd linear_solution(const Eigen::MatrixXd& A, const Eigen::VectorXd& y);
+
 /// Cosine between the residuals and column m; 0 where either is zero.
 double cosine(const Evaluated& at, Eigen::Index m);
 

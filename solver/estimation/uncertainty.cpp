@@ -1,8 +1,6 @@
 #include "solver/estimation/uncertainty.hpp"
 
 #include <algorithm>
-#include <boost/math/distributions/normal.hpp>
-#include <boost/math/distributions/students_t.hpp>
 #include <boost/math/tools/toms748_solve.hpp>
 #include <cmath>
 #include <cstdint>
@@ -10,6 +8,8 @@
 #include <map>
 #include <optional>
 #include <stdexcept>
+
+#include "solver/estimation/quantiles.hpp"
 
 namespace onegrain::solver {
 namespace {
@@ -120,15 +120,6 @@ std::vector<Direction> untold_directions(const MatrixXd& J, const Factors& f, co
 }
 
 }  // namespace
-
-double student_quantile(double probability, double degrees_of_freedom) {
-  if (!(probability > 0 && probability < 1) || !(degrees_of_freedom > 0)) {
-    throw std::invalid_argument(
-        "Student quantile: a probability in 0..1 and more than 0 degrees of freedom are needed");
-  }
-  if (std::isinf(degrees_of_freedom)) return boost::math::quantile(boost::math::normal(), probability);
-  return boost::math::quantile(boost::math::students_t(degrees_of_freedom), probability);
-}
 
 Uncertainty linearised(const LeastSquaresResult& result, double degrees_of_freedom, double confidence,
                        const IdentifiabilityOptions& options) {

@@ -12,12 +12,6 @@
 /// residuals and Jacobian by sqrt(sum of squares / degrees of freedom) first.
 namespace onegrain::solver {
 
-/// The value that a Student t variable stays below with `probability`, 0 < probability < 1.
-/// @param degrees_of_freedom  > 0; infinite: the normal distribution
-/// @throws std::invalid_argument outside these ranges
-/// Accuracy: about 1e-14, by Boost.Math.
-double student_quantile(double probability, double degrees_of_freedom);
-
 struct Interval {
   double lower = 0, upper = 0;  ///< in the unit of the parameter; may be infinite
 };

@@ -163,7 +163,15 @@ TEST_CASE("noise, an offset and a spike of the current leave start, steps and ca
   const double share = std::max(0.005, 3.5 * 0.05 / std::sqrt(static_cast<double>(rested.size())));
   for (const unsigned seed : {1u, 2u, 3u}) {
     CAPTURE(seed);
-    must_agree(rested, clean, seen(folder, noisy(rested, 0.05, seed)), share);
+    const Seen noise = seen(folder, noisy(rested, 0.05, seed));
+    if (noise.summary["headline"].get<std::string>().find("scatters by") == std::string::npos) {
+      must_agree(rested, clean, noise, share);
+    } else {  // too few rows to know the charge: said first
+      CHECK(noise.summary["headline"].get<std::string>().find("Warning: the current of step 2") == 0);
+      CHECK_THAT(noise.start, WithinAbs(clean.start, 0.005));
+      CHECK(noise.steps == clean.steps);
+      CHECK_THAT(noise.capacities[0], WithinRel(clean.capacities[0], share));
+    }
   }
   must_agree(rested, clean, seen(folder, offset(rested, 0.003 * 6.55)));
   must_agree(rested, clean, seen(folder, offset(rested, -0.003 * 6.55)));

@@ -4,6 +4,7 @@
 
 #include <map>
 
+#include "app/staging.hpp"
 #include "app/study/ensemble.hpp"
 #include "app/study/new_sheet.hpp"
 #include "tests/app/helpers.hpp"
@@ -282,4 +283,23 @@ TEST_CASE("what fails in the work or in telling of it reaches the caller, and ev
   CHECK_THROWS_AS(onegrain::app::in_parallel(
                       50, 3, [](int, int) {}, [](int) { throw std::runtime_error("x"); }),
                   std::runtime_error);
+}
+
+TEST_CASE("what killed runs left is taken away, and nothing of another name") {
+  const Folder folder;
+  const std::vector<std::string> left = {".onegrain.4711.part", ".onegrain.4711.2.part", ".onegrain.0.10.part"},
+                                 others = {".onegrain.part",          ".onegrain..part",       ".onegrain.4711..part",
+                                           ".onegrain.4711.2.3.part", ".onegrain.47x1.part",   "x.onegrain.4711.part",
+                                           ".onegrain.4711.part2",    ".onegrain.4711.-2.part"};
+  for (const auto* names : {&left, &others})
+    for (const std::string& name : *names) std::filesystem::create_directory(name);
+  onegrain::app::sweep(".");
+  for (const std::string& name : left) {
+    INFO(name);
+    CHECK_FALSE(std::filesystem::exists(name));
+  }
+  for (const std::string& name : others) {
+    INFO(name);
+    CHECK(std::filesystem::exists(name));
+  }
 }

@@ -8,6 +8,7 @@
 #include <random>
 #include <sstream>
 
+#include "solver/estimation/quantiles.hpp"
 #include "tests/catch.hpp"
 #include "tests/estimation/nist_sets.hpp"
 

@@ -36,3 +36,41 @@ TEST_CASE("a string of beads swings in sines, by every way of asking for its mod
     CHECK_THAT(with_mass.vectors.col(k).dot(mass * with_mass.vectors.col(k)), WithinAbs(1, 1e-12));
   }
 }
+
+// The definition, (A diag(w) B)_ij = sum_k A_ik w_k B_kj, in whole numbers, which are exact. Below and above the size
+// from which Eigen multiplies in blocks.
+TEST_CASE("products of whole matrices are the sums that define them", "[model][decompositions]") {
+  const int rows = GENERATE(1, 3, 30), inner = GENERATE(2, 33), columns = GENERATE(1, 5, 31);
+  CAPTURE(rows, inner, columns);
+  const auto number = [](Eigen::Index i, Eigen::Index j) { return static_cast<double>((7 * i + 3 * j) % 11 - 5); };
+  const auto filled = [&](int of_rows, int of_columns) {
+    return Eigen::MatrixXd(Eigen::MatrixXd::NullaryExpr(of_rows, of_columns, number));
+  };
+  const Eigen::MatrixXd A = filled(rows, inner), B = filled(inner, columns), C = filled(rows, columns);
+  const Eigen::VectorXd w = filled(inner, 1), by_row = filled(rows, 1);
+  const Eigen::MatrixXd plain = model::product(A, B), weighted = model::product(A, w, B),
+                        square = model::weighted_square(A, by_row);
+  Eigen::MatrixXd transposed = Eigen::MatrixXd::Constant(inner, columns, 1e9);
+  model::transposed_product(A, C, transposed);
+  REQUIRE((plain.rows() == rows && plain.cols() == columns && square.rows() == inner && square.cols() == inner));
+  for (int i = 0; i < rows; ++i) {
+    for (int j = 0; j < columns; ++j) {
+      double sum = 0, weighted_sum = 0;
+      for (int k = 0; k < inner; ++k) {
+        sum += A(i, k) * B(k, j);
+        weighted_sum += A(i, k) * w[k] * B(k, j);
+      }
+      CHECK(plain(i, j) == sum);
+      CHECK(weighted(i, j) == weighted_sum);
+    }
+  }
+  for (int i = 0; i < inner; ++i) {
+    double with_itself = 0, with_first = 0;
+    for (int k = 0; k < rows; ++k) {
+      with_itself += A(k, i) * by_row[k] * A(k, 0);
+      with_first += A(k, i) * C(k, 0);
+    }
+    CHECK(square(i, 0) == with_itself);
+    CHECK(transposed(i, 0) == with_first);
+  }
+}

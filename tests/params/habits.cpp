@@ -153,6 +153,83 @@ TEST_CASE("a spike of the current that the voltage does not follow is the sensor
   CHECK(mended(pulsed).doubts.count(DoubtKind::current_spike) == 0);
 }
 
+TEST_CASE("a noisy current passes what the cycler counted, and its mean where it counted nothing",
+          "[params][habits][measured]") {
+  const std::string file = GENERATE(as<std::string>{}, "pouch_discharge_0p1C.csv", "pouch_discharge_1C.csv",
+                                    "pouch_discharge_2C.csv", "pouch_discharge_5C.csv");
+  const unsigned seed = GENERATE(range(1u, 11u));
+  CAPTURE(file, seed);
+  const Record clean = open_record(file);
+  const double charge = recorded_steps(clean)[0].charge;
+  Record noise = noisy(clean, 0.05, seed);
+  const Measured counted = mended(noise);
+  CHECK_THAT(recorded_steps(counted.record)[0].charge, WithinRel(charge, 0.001));
+  REQUIRE(counted.charges_taken.size() == 1);
+  CHECK(counted.charges_taken[0].counted);
+  CHECK(counted.charges_taken[0].by_noise);
+  // The mean of n rows of white noise is known to 5 % / sqrt(n); four of these, once in 16,000.
+  noise.capacity.clear();
+  const Measured meant = mended(noise);
+  const double left = 0.05 / std::sqrt(static_cast<double>(clean.size()));
+  CHECK_THAT(recorded_steps(meant.record)[0].charge, WithinRel(charge, 4 * left));
+  REQUIRE(meant.charges_taken.size() == 1);
+  CHECK_FALSE(meant.charges_taken[0].counted);
+  CHECK_THAT(meant.charges_taken[0].known_to, WithinRel(1.96 * left, 0.6));
+}
+
+TEST_CASE("a counter that contradicts a smooth current is taken where it can be a counter of that step",
+          "[params][habits][measured]") {
+  const Record clean = open_record("pouch_discharge_0p1C.csv");
+  const double charge = recorded_steps(clean)[0].charge;
+  CHECK(mended(clean).charges_taken.empty());  // they agree
+  const Record moved = offset(clean, 0.01965);
+  const Measured taken = mended(moved);
+  REQUIRE(taken.charges_taken.size() == 1);
+  CHECK_FALSE(taken.charges_taken[0].by_noise);
+  CHECK_THAT(recorded_steps(taken.record)[0].charge, WithinRel(charge, 0.001));
+  // It runs backwards once, is written to 10 % of the step, is in another unit, stands still for a third of it: none.
+  Record back = moved, coarse = moved, other = moved, stuck = moved;
+  back.capacity[700] = back.capacity[600];
+  for (double& q : coarse.capacity) q = 700 * 3.6 * std::floor(q / (700 * 3.6));
+  for (double& q : other.capacity) q *= 1.2;
+  for (std::size_t k = 0; k < 500; ++k) stuck.capacity[k] = stuck.capacity[500];
+  for (const Record& r : {back, coarse, other, stuck}) CHECK(mended(r).charges_taken.empty());
+}
+
+TEST_CASE("voltages far off at the ends of a record are seen there too", "[params][habits][measured]") {
+  const std::string file =
+      GENERATE(as<std::string>{}, "pouch_discharge_0p1C.csv", "pouch_discharge_1C.csv", "pouch_discharge_2C.csv",
+               "pouch_discharge_5C.csv", "pouch_charge_end_then_hold.csv");
+  const Record clean = open_record(file);
+  CAPTURE(file);
+  CHECK(mended(clean).doubts.count(DoubtKind::voltage_glitch) == 0);
+  CHECK(mended(after_rest(clean, 600, clean.voltage.front())).doubts.count(DoubtKind::voltage_glitch) == 0);
+  for (const std::size_t k : {std::size_t{0}, std::size_t{1}, clean.size() - 2, clean.size() - 1}) {
+    for (const double volts : {0.0, 9.99}) {
+      CAPTURE(k, volts);
+      Record bad = clean;
+      bad.voltage[k] = volts;
+      const Measured data = mended(bad);
+      CHECK(data.doubts.count(DoubtKind::voltage_glitch) == 1);
+      // what a neighbour says: nothing moves further between two rows of these, but for the first as the current comes
+      // up
+      CHECK_THAT(data.record.voltage[k], WithinAbs(clean.voltage[k], 0.15));
+    }
+  }
+}
+
+TEST_CASE("a first row that is older than the current, and a steep end, are no glitches", "[params][habits]") {
+  // Invented: a fresh half cell falls from 2.9 V as the current comes up; the last row falls by half a volt.
+  Record r;
+  for (int k = 0; k < 40; ++k) {
+    r.time.push_back(10.0 * k);
+    r.voltage.push_back(k == 0 ? 2.9 : 1.2 - 0.02 * k - (k == 39 ? 0.25 : 0));
+    r.current.push_back(-1e-4);
+    r.line.push_back(static_cast<std::uint32_t>(k + 2));
+  }
+  CHECK(mended(r).doubts.count(DoubtKind::voltage_glitch) == 0);
+}
+
 TEST_CASE("jitter of a held voltage leaves it a hold", "[params][habits][measured]") {
   Record r = open_record("pouch_charge_end_then_hold.csv");
   const auto clean = recorded_steps(r);

@@ -81,6 +81,10 @@ test("a value beyond the scale asked for does not stretch it, and what its lines
     assert.equal(traces[1].points.length, 3); // the fourth point lies outside
     const words = elements(svg, "text").map((t) => t.words);
     for (const one of ["measured", "calculated", "beyond this scale"]) assert.equal(words.filter((w) => w === one).length, 1);
+    // on a line of its own, on nothing that is drawn
+    const note = elements(svg, "text").find((t) => t.words === "beyond this scale");
+    const title = elements(svg, "text").find((t) => t.class === "axis-title");
+    assert.ok(Number(note.y) < box.top - 4 && Number(note.y) > Number(title.y) + 13);
     assert.equal(elements(svg, "text").filter((t) => t.class === "label").length, 1); // the calculated line is not named again
     for (const t of elements(svg, "text")) assert.ok(Number(t.x ?? 0) >= 0 && Number(t.x ?? 0) <= width);
     const broad = elements(svg, "path").filter((p) => p.class === "line measured");

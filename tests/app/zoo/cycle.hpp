@@ -64,6 +64,16 @@ inline Record later_part(double share) {
   return records::rows(r, static_cast<std::size_t>(share * static_cast<double>(r.size())), r.size());
 }
 
+/// With what the cycler counted in each step.
+inline Record counted(Record r) {
+  r.capacity.assign(r.size(), 0);
+  for (const onegrain::params::RecordedStep& step : onegrain::params::recorded_steps(r))
+    for (std::size_t k = step.first + 1; k <= step.last; ++k)
+      r.capacity[k] =
+          r.capacity[k - 1] * (k > step.first + 1 ? 1 : 0) + std::abs(onegrain::params::charge_between(r, k - 1, k));
+  return r;
+}
+
 inline Record scaled(Record r, double current, double time = 1) {
   for (double& i : r.current) i *= current;
   for (double& t : r.time) t *= time;

@@ -56,7 +56,19 @@ TEST_CASE("zoo: signs, units and sizes of records", "[zoo]") {
 
 TEST_CASE("zoo: where records begin", "[zoo]") {
   const std::string nobody = "no rest tells where run.csv begins", ask = "--rested-at";
+  const std::string about = "where run.csv begins is known to \u00b1 ";
+  const Make late = [] {
+    Record r = loaded_discharge();
+    r.time.front() += 0.001;
+    return r;
+  };
   const std::vector<Situation> bad = {
+      {"a fast discharge from full, its first row under current", call("overlay", loaded_discharge), 0, about},
+      {"the same, a fit", call("fit", loaded_discharge, one_free), 0, about},
+      {"the same, a balance", call("balance", loaded_discharge, quick), 0, about},
+      {"its first row a moment late", call("overlay", late), 0, about},
+      {"a charge from empty, its first row under current",
+       call("overlay", [] { return records::rows(cycle().part(6, 6), 2, cycle().part(6, 6).size()); }), 0, about},
       {"the last two thirds of a discharge", call("overlay", [] { return later_part(1 / 3.0); }), 0, nobody},
       {"the last third of a discharge", call("overlay", [] { return later_part(2 / 3.0); }), 0, nobody},
       {"the same with noise", call("overlay", [] { return records::noisy(later_part(0.5), 0.05, 3); }), 0, nobody},
@@ -89,6 +101,12 @@ TEST_CASE("zoo: where records begin", "[zoo]") {
             },
             {"--steps", "3"}),
        0, "where run.csv begins"},
+  };
+  for (const Situation& situation : bad) must_be_said(situation);
+}
+
+TEST_CASE("zoo: where records begin, told wrong or by what cannot tell it", "[zoo]") {
+  const std::vector<Situation> bad = {
       {"told to have rested where it did not", call("overlay", loaded_discharge, {"--rested-at", "3.8 V"}), 0,
        "most of what the model is off for run.csv goes if the cell stood elsewhere"},
       {"told a state of charge that it did not have", call("overlay", loaded_discharge, {"--from-soc", "0.6"}), 0,
@@ -132,23 +150,29 @@ TEST_CASE("zoo: where records begin", "[zoo]") {
 }
 
 TEST_CASE("zoo: sound records raise nothing", "[zoo]") {
-  const Make late = [] {
-    Record r = loaded_discharge();
-    for (std::size_t k = 1; k < r.size(); ++k) r.time[k] += 0;
-    r.time.front() += 0.001;
-    return r;
-  };
   const std::vector<Sound> sound = {
       {"a whole cycle", call("overlay", whole)},
       {"a rest and a discharge", call("overlay", rested_discharge)},
-      {"a discharge from full, its first row under current", call("overlay", loaded_discharge)},
-      {"the same with 5 % of noise", call("overlay", [] { return records::noisy(loaded_discharge(), 0.05, 5); })},
-      {"a first row a moment late", call("overlay", late)},
+      {"a discharge from full, told so", call("overlay", loaded_discharge, {"--from-soc", "1"})},
+      {"the same with 2 % of noise",
+       call("overlay", [] { return records::noisy(loaded_discharge(), 0.02, 5); }, {"--from-soc", "1"})},
       {"a charge from empty", call("overlay", [] { return cycle().part(5, 6); })},
-      {"a charge from empty, its first row under current",
-       call("overlay", [] { return records::rows(cycle().part(6, 6), 2, cycle().part(6, 6).size()); })},
-      {"a whole cycle with 5 % of noise", call("overlay", [] { return records::noisy(whole(), 0.05, 2); })},
-      {"a whole cycle with a hissing sensor", call("overlay", [] { return records::hissing(whole(), 1e-5, 2); })},
+      {"a charge from empty, its first row under current, told so",
+       call("overlay", [] { return records::rows(cycle().part(6, 6), 2, cycle().part(6, 6).size()); },
+            {"--rested-at", "2.9787 V"})},
+      {"a slow charge from empty, its first row under current",
+       [](const Folder&) {
+         REQUIRE(program({"curve", "demo_half_cell", "--rates", "C/10", "--charge", "--points", "80", "--out", "own"})
+                     .status == 0);
+         return Words{"overlay", "demo_half_cell", "own/curves.csv"};
+       }},
+      {"a whole cycle with 2 % of noise", call("overlay", [] { return records::noisy(whole(), 0.02, 2); })},
+      {"a whole cycle with 5 % of noise and a counter",
+       [](const Folder& folder) {
+         folder.write("run.csv", records::text_with_counter(records::noisy(counted(whole()), 0.05, 2)));
+         return Words{"overlay", "demo", "run.csv"};
+       }},
+      {"a whole cycle with a hissing sensor", call("overlay", [] { return records::hissing(whole(), 5e-6, 2); })},
       {"an offset of 0.3 % of 1C", call("overlay", [] { return records::offset(whole(), 6.2e-6); })},
       {"an offset the other way", call("overlay", [] { return records::offset(whole(), -6.2e-6); })},
       {"an offset on a rest and a slow discharge",
@@ -224,7 +248,7 @@ TEST_CASE("zoo: sound records of which a part is taken, or that are told somethi
 
 TEST_CASE("zoo: sound fits, balances, pulses and half cells raise nothing", "[zoo]") {
   const std::vector<Sound> sound = {
-      {"a fit of a discharge from full", call("fit", loaded_discharge, one_free)},
+      {"a fit of a discharge from full", call("fit", rested_discharge, one_free)},
       {"a fit of a step picked out",
        call("fit", whole, {"--steps", "2", "--free", "contact_resistance", "--starts", "1", "--linear"})},
       {"a balance of a step picked out", call("balance", whole, {"--steps", "9", "--starts", "1"})},

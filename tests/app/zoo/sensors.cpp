@@ -34,6 +34,9 @@ TEST_CASE("zoo: what sensors do to records", "[zoo]") {
        call(
            "fit", [=] { return records::offset(two_cycles(), -4e-5); }, one_free),
        4, "which is the same state"},
+      {"a hiss of 5 % of the slow step, over 200 rows",
+       call("overlay", [] { return records::hissing(whole(), 1e-5, 2); }), 0,
+       "the current of step 4 of run.csv scatters by"},
       {"a loose contact",
        call("overlay",
             [] {
@@ -52,6 +55,15 @@ TEST_CASE("zoo: what sensors do to records", "[zoo]") {
                      }));
   must_raise_nothing("an offset of 2 % of 1C, with rests",
                      call("overlay", [] { return records::offset(whole(), 4e-5); }));
+}
+
+TEST_CASE("a slow step between two rests under a hissing sensor is a step", "[zoo][habits]") {
+  const unsigned seed = GENERATE(range(1u, 11u));
+  CAPTURE(seed);
+  // 0.5 % of 1C, 5 % of the slow step: all three flipped signs together and were taken for one rest
+  const auto steps = onegrain::params::recorded_steps(records::hissing(whole(), 1e-5, seed));
+  REQUIRE(steps.size() == cycle().steps.size());
+  for (std::size_t k = 0; k < steps.size(); ++k) CHECK(steps[k].kind == cycle().steps[k].kind);
 }
 
 TEST_CASE("voltages far off count for nothing and are counted", "[measured][habits]") {

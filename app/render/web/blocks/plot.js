@@ -49,11 +49,12 @@ function plot_frame(plot, width, all, printing, left = 48) {
   const height = plot.low ? (bare ? 250 : 270) : Math.max(300, Math.min(printing ? 335 : 430, width * (plot.whole ? 0.5 : 0.66)));
   const heads = band_heads(plot.bands, width);
   const above = plot.key ? 22 : 0;
-  const top = above + (plot.stages.length ? 50 : 34) + heads.top;
-  const box = { left, right: width - right, top, floor: height + heads.top - 48, title: above + (plot.stages.length || heads.top ? 18 : 20) };
+  const said = plot.note ? 18 : 0; // a line of its own: inside the plot it would lie on what it speaks of
+  const top = above + (plot.stages.length ? 50 : 34) + heads.top + said;
+  const box = { left, right: width - right, top, floor: height + heads.top + said - 48, title: above + (plot.stages.length || heads.top ? 18 : 20) };
   const foot = plot.y.zero && lines.some((line) => line.y.some((value) => value === 0)) ? 26 : 0;
   box.bottom = box.floor - (plot.names === "below" ? band : 6) - foot;
-  return { box, height: height + heads.top, rows, band, heads, foot, x_end: whole ? box.right - names : box.right - (beside ? 0 : 6) };
+  return { box, height: height + heads.top + said, rows, band, heads, foot, x_end: whole ? box.right - names : box.right - (beside ? 0 : 6) };
 }
 
 function plot_scales(plot, lines, { box, band, x_end }) {
@@ -96,7 +97,7 @@ function draw_notes(plot, box, y) {
   return [
     ...plot.levels.map(level),
     ...plot.levels.map(({ at, words: text }) => (text ? words(at, text) : "")),
-    plot.note ? tag("text", { class: "note", x: box.left + 8, y: box.top + 14 }, escaped(lettered(plot.note))) : "",
+    plot.note ? tag("text", { class: "note", x: 2, y: box.title + 18 }, escaped(lettered(plot.note))) : "",
     ...plot.zones.map((zone) => {
       const edge = known(zone.to) ? zone.to : zone.from;
       return zone.words && known(edge) ? words(edge, zone.words, known(zone.to)) : "";

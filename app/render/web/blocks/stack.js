@@ -28,9 +28,10 @@ function filling(id, look) {
 
 /** {title, says, x, y (as of a plot), positions: [], parts: [{name, look, values: []}], total, note} */
 function draw_stack(stack, width, id, printing = false) {
-  const height = Math.max(300, Math.min(printing ? 310 : 380, width * 0.6));
+  const said = stack.note ? 18 : 0;
+  const height = Math.max(300, Math.min(printing ? 310 : 380, width * 0.6)) + said;
   const margin = Math.min(190, width * 0.36);
-  const box = { left: 48, right: width - margin, top: 34, floor: height - 48, bottom: height - 48 };
+  const box = { left: 48, right: width - margin, top: 34 + said, title: 20, floor: height - 48, bottom: height - 48 };
   const rows = stack.positions
     .map((at, i) => ({ at, values: stack.parts.map((part) => part.values[i]) }))
     .filter((row) => known(row.at) && row.values.every(known));
@@ -72,7 +73,7 @@ function draw_stack(stack, width, id, printing = false) {
   });
   out.push(...labels_right(items, box, box.right + 26));
   if (stack.note)
-    out.push(tag("text", { class: "note", x: box.right - 8, y: box.top + 14, "text-anchor": "end" }, `\u2191 ${escaped(lettered(stack.note))}`));
+    out.push(tag("text", { class: "note", x: box.right, y: box.top - 6, "text-anchor": "end" }, `\u2191 ${escaped(lettered(stack.note))}`));
   return { svg: out.join(""), height, box, traces };
 }
 

@@ -6,7 +6,8 @@ const list_html = (items) => tag("ul", {}, items.map((item) => tag("li", {}, ric
 function table_html(table) {
   const shown = table.columns.map((_, i) => i).filter((i) => i === 0 || table.rows.some((row) => row[i]));
   const short = (i) => table.rows.every((row) => row[i].length <= 18);
-  const side = (i) => (table.columns[i].numeric ? "number" : i && short(i) ? "tight" : undefined);
+  const long = (i) => table.rows.some((row) => row[i].length > 60);
+  const side = (i) => (table.columns[i].numeric ? "number" : i && short(i) ? "tight" : i && long(i) ? "sentences" : undefined);
   const head = shown.map((i) => tag("th", { scope: "col", class: side(i) }, rich(table.columns[i].head)));
   const body = table.rows.map((row) =>
     tag("tr", {}, shown.map((i, k) => tag(k ? "td" : "th", { scope: k ? undefined : "row", class: side(i) }, rich(row[i])))),
