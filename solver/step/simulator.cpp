@@ -167,6 +167,10 @@ Eigen::VectorXd StepSolution::salt_profile(double t, const Eigen::ArrayXd& x) co
   return segment_->salt_profile(t, unknowns(t), x);
 }
 
+Segment::OverDepth StepSolution::over_depth(double t, bool of_positive, const Eigen::ArrayXd& places) const {
+  return segment_->over_depth(t, unknowns(t), of_positive, places);
+}
+
 Eigen::VectorXd StepSolution::salt_amplitudes(double t) const { return segment_->salt_amplitudes(t, unknowns(t)); }
 double StepSolution::temperature(double t) const { return segment_->temperature_at(t, unknowns(t)); }
 
