@@ -33,10 +33,10 @@ void DepthLayer::take(const State& state, const Eigen::VectorXd& amplitudes, con
   const Eigen::VectorXd& even = of_positive ? state.positive : state.negative;
   const Eigen::Index K = count(), held = filling.means.size();
   Eigen::MatrixXd moved;  // from the points of the state to these
-  if (held > 0) {
-    moved =
-        held == K ? Eigen::MatrixXd::Identity(K, K) : model::LayerPoints(static_cast<int>(held)).values_at(depth->xi());
-  }
+  if (held == K)
+    moved = Eigen::MatrixXd::Identity(K, K);
+  else if (held > 0)
+    moved = depth->taken_from(model::LayerPoints(static_cast<int>(held)));
   const auto at_points_of = [&](const Eigen::VectorXd& local, double otherwise) -> Eigen::VectorXd {
     return local.size() > 0 ? Eigen::VectorXd(moved * local) : Eigen::VectorXd::Constant(K, otherwise);
   };
