@@ -108,10 +108,15 @@ std::string headline_of(const Said& s) {
                                  s.gives(), s.mAh(b.capacity), s.charge ? "take up" : "give", s.mAh(b.ideal_capacity));
   if (much_is_missing(b)) {
     const auto percent = [&](std::size_t k) { return 100 * s.shares[k].capacity / b.missing_capacity; };
-    text += fmt::format(" Of the {} mAh missing, {:.0f} % go to {}", s.mAh(b.missing_capacity), percent(0),
-                        s.name(s.shares[0]));
-    if (s.shares.size() > 1) text += fmt::format(" and {:.0f} % to {}", percent(1), s.name(s.shares[1]));
-    text += ".";
+    if (percent(0) > 100.5) {
+      text += fmt::format(" More than all of the {} mAh missing go to {}, since {} gives some back.",
+                          s.mAh(b.missing_capacity), s.name(s.shares[0]), s.name(s.shares.back()));
+    } else {
+      text += fmt::format(" Of the {} mAh missing, {:.0f} % go to {}", s.mAh(b.missing_capacity), percent(0),
+                          s.name(s.shares[0]));
+      if (s.shares.size() > 1) text += fmt::format(" and {:.0f} % to {}", percent(1), s.name(s.shares[1]));
+      text += ".";
+    }
   } else {
     text += " Next to nothing is missing at this rate.";
   }

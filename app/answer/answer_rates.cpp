@@ -55,6 +55,19 @@ std::optional<Finding> some_at_once(const Job& job, const Some& curves) {
                                              sense_of(*curves.front()))};
 }
 
+/// What the headline tells of must not be told calmly where it is not to be relied on.
+std::optional<Finding> not_relied_on(const Job& job, const Curves& curves) {
+  std::vector<std::string> names;
+  std::string why;
+  for (const NamedCurve& c : curves) {
+    if (c.trust.trusted() || over_at_once(job, c)) continue;
+    if (names.empty()) why = c.trust.reasons.front();
+    names.push_back(name_of(c));
+  }
+  if (names.empty()) return std::nullopt;
+  return Finding{"not_relied_on", fmt::format("not to be relied on, {}: {}.", few(names), why)};
+}
+
 std::string headline_of(const Job& job, const Some& all) {
   Some curves;
   std::copy_if(all.begin(), all.end(), std::back_inserter(curves), [&](auto* c) { return !over_at_once(job, *c); });
@@ -287,6 +300,7 @@ Answer curves_answer(const Request& request, const Job& job, bool arrays) {
     const std::string words = headline_of(job, some);
     said.headline += (said.headline.empty() || words.empty() ? "" : " ") + words;
   }
+  take(said.findings, not_relied_on(job, curves));
   PlatingTold plating(job);
   for (const NamedCurve& c : curves) {
     if (c.plating) plating.add(c.label, charging(job, c.label), *c.plating);

@@ -171,6 +171,9 @@ void add_verdicts(const Job& job, const Followed& f, OverlaidRun& run) {
                                    [&](const OverlaidStep& s) { return s.number == f.recorded_step[j]; });
     if (step == run.steps.end()) continue;
     if (step->trust.trusted()) step->trust = trust_of(f.done.steps[j], watch.opinion());
+    if (const auto& opinion = watch.opinion())
+      if (std::abs(opinion->difference) >= std::abs(step->resolved_less_even.value_or(0)))
+        step->resolved_less_even = opinion->difference;
     if (!side) continue;
     step->lowest_separator_side = std::min(side->lowest(), step->lowest_separator_side.value_or(side->lowest()));
     const std::optional<Plating> found = watch.judge(*side, f.done.steps[j]);

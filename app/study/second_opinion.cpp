@@ -81,10 +81,15 @@ const solver::StepSolution* SecondOpinion::see(const solver::StepSolution& step)
   return &seen_;
 }
 
-/// Until the voltage at which the step ended; where the second cell has not met it by then it goes on.
+/// Until the voltage at which the step ended, or, where it ended for want of salt or lithium, the cut-off; where the
+/// second cell has not met it by then it goes on.
 std::optional<double> SecondOpinion::capacity(const solver::StepSolution& step) {
-  if (step.ended_by() != solver::Ended::voltage || !at_constant_current(step)) return std::nullopt;
-  const double current = step.first().current, limit = step.last().terminal.voltage, side = current > 0 ? 1 : -1;
+  const bool by_voltage = step.ended_by() == solver::Ended::voltage;
+  if (!(by_voltage || solver::is_physical(step.ended_by())) || !at_constant_current(step)) return std::nullopt;
+  const double current = step.first().current, side = current > 0 ? 1 : -1;
+  const double limit = by_voltage    ? step.last().terminal.voltage
+                       : current > 0 ? job_.cell.upper_voltage
+                                     : job_.cell.lower_voltage;
   const auto beyond = [&](double t) { return side * (seen_.at(t).terminal.voltage - limit); };
   double before = 0;
   for (const double t : solver::moments(seen_, 200, true)) {

@@ -14,7 +14,8 @@ namespace onegrain::app::study {
 struct Opinion {
   double difference = 0;  ///< resolved less even voltage where it is largest, with its sign [V]
   double at_charge = 0;   ///< passed until then [C/m2]
-  /// Of a step at constant current that ended at a voltage: the charge passed until then, by both [C/m2].
+  /// Of a step at constant current that ended at a voltage, or for want of salt or lithium: the charge passed until
+  /// that voltage, otherwise the cut-off; and what the step passed [C/m2].
   std::optional<double> capacity{};
   double even_capacity = 0;
   double lowest_salt_share = 1;  ///< of the starting concentration, anywhere, at any moment
