@@ -67,18 +67,9 @@ LayerPoints::LayerPoints(int count) {
   const Gauss fine = gauss_legendre(sample_count);
   samples_ = 0.5 * (1 + fine.nodes);
   share_ = share_at(samples_);
-  integral_.resize(count, sample_count);
-  // int_{xi_k}^1 of the polynomial through the samples.
-  for (Eigen::Index k = 0; k < count; ++k) {
-    const double half = 0.5 * (1 - xi_[k]);
-    for (Eigen::Index q = 0; q < sample_count; ++q) {
-      double sum = 0;
-      for (Eigen::Index m = 0; m < fine.nodes.size(); ++m) {
-        sum += half * fine.weights[m] * lagrange(samples_, q, xi_[k] + half * (1 + fine.nodes[m]));
-      }
-      integral_(k, q) = sum;
-    }
-  }
+  // (1/w_k) int l_k(xi) int_xi^1 g: by parts, with the points' own l_k in the place of a delta at xi_k.
+  integral_ =
+      weights_.inverse().matrix().asDiagonal() * share_.transpose() * (0.5 * fine.weights).matrix().asDiagonal();
 }
 
 Eigen::MatrixXd LayerPoints::share_at(const Eigen::Ref<const Eigen::ArrayXd>& places) const {

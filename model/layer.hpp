@@ -13,7 +13,10 @@
 ///     dPhi/dxi = L i (1 - w) / sigma - L i w / kappa_eff(c) - (2RT/F) (1 - t+) chi dln c/dxi
 ///
 /// and at every xi charge transfer holds, Phi = U(x_s) + eta(-s / (a L), i0(x_s, c)), where s(xi) = i dw/dxi is the
-/// local current per plate area. Collocated at Gauss-Radau points, one of them at the separator, where plating begins.
+/// local current per plate area. s is a polynomial through its values at Gauss-Radau points, one of them at the
+/// separator, where plating begins; charge transfer is asked at the points, and Ohm's laws in their weak form, tested
+/// with the same polynomials: sum_k w_k s_k (drop s)_k = int R w^2 dxi >= 0, so that a current has one way to spread,
+/// whatever the salt does.
 /// Sources: J. Newman, N. P. Balsara, Electrochemical Systems, 4th ed. (2021), ch. 22; the points: Hildebrand,
 /// Introduction to Numerical Analysis, 2nd ed. (1974), ch. 8.
 namespace onegrain::model {
@@ -37,7 +40,8 @@ class LayerPoints {
   Eigen::MatrixXd share_at(const Eigen::Ref<const Eigen::ArrayXd>& places) const;
   /// The polynomials through the points, at any places: places x count.
   Eigen::MatrixXd values_at(const Eigen::Ref<const Eigen::ArrayXd>& places) const;
-  /// Row k: weights of the integral from xi_k to 1 over the samples.
+  /// Row k: weights that make of g at the samples its integral from xi_k to 1, in the weak sense,
+  /// (1/w_k) int l_k(xi) int_xi^1 g = (1/w_k) int g int_0^xi l_k,  l_k being the point's own polynomial.
   const Eigen::MatrixXd& integral_to_separator() const { return integral_; }
 
  private:

@@ -39,6 +39,13 @@ Eigen::VectorXd EvenSegment::negative_profile(double t, ConstVectorView y, const
   return (negative_.grain->modes().values(rho) * a_).array() + model_->negative_mean(charge(t, y));
 }
 
+Segment::OverDepth EvenSegment::over_depth(double t, ConstVectorView y, bool of_positive,
+                                           const Eigen::ArrayXd& places) const {
+  const double q = charge(t, y);
+  return {Eigen::ArrayXd::Constant(places.size(), of_positive ? model_->positive_mean(q) : model_->negative_mean(q)),
+          Eigen::ArrayXd::Ones(places.size())};
+}
+
 Eigen::VectorXd EvenSegment::salt_amplitudes(double t, ConstVectorView y) const {
   if (!model_->salt()) return {};
   salt_.amplitudes(t, y, a_);

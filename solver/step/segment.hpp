@@ -86,6 +86,12 @@ class Segment : public OdeSystem {
   /// Stoichiometry at rho = r / R in 0..1 inside the positive and the negative grain, mean over the depth of its layer.
   virtual Eigen::VectorXd positive_profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const = 0;
   virtual Eigen::VectorXd negative_profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const = 0;
+  /// Over the depth of a layer, at places from 0 at the foil to 1 at the separator: the mean stoichiometry of the
+  /// grains there, and the local current over its mean (1 where none flows). Constants where the reaction is even.
+  struct OverDepth {
+    Eigen::ArrayXd filling, reaction;
+  };
+  virtual OverDepth over_depth(double t, ConstVectorView y, bool of_positive, const Eigen::ArrayXd& places) const = 0;
   /// Salt concentration at positions x [m] from the negative's foil (half cell: from the lithium) [mol/m3].
   Eigen::VectorXd salt_profile(double t, ConstVectorView y, const Eigen::ArrayXd& x) const;
   /// Amplitudes of model::Salt; empty where there is none.

@@ -13,11 +13,11 @@ namespace onegrain::solver {
 namespace {
 constexpr double longest_step_of_protocol = 1e10;  // s; a step that has not ended by then has no end
 constexpr int most_modes = 96;
-constexpr int most_points = 12;  // a front that they do not hold is not held by twenty either, which then oscillate
+constexpr int most_points = 16;  // a front that they do not hold twenty do not hold either
 constexpr double gained_by_point = 2;  // one point more leaves at most half of the error over the depth
 constexpr double coarse_salt = 0.02;   // of its mean, in the highest polynomial of a layer: a front
 constexpr int degree_of_front = 20;
-constexpr int steps_between_looks = 3;
+constexpr int steps_between_looks = 2;
 constexpr double absurd = 0.1;           // V that an unresolved layer costs when a step ends: nothing true can follow
 constexpr int most_absurd_steps = 5000;  // of the integrator in such a layer: it follows noise then
 const std::string layer_too_thin = "the layer of lithium under the grain surfaces is thinner than can be resolved";
@@ -167,6 +167,10 @@ Eigen::VectorXd StepSolution::salt_profile(double t, const Eigen::ArrayXd& x) co
   return segment_->salt_profile(t, unknowns(t), x);
 }
 
+Segment::OverDepth StepSolution::over_depth(double t, bool of_positive, const Eigen::ArrayXd& places) const {
+  return segment_->over_depth(t, unknowns(t), of_positive, places);
+}
+
 Eigen::VectorXd StepSolution::salt_amplitudes(double t) const { return segment_->salt_amplitudes(t, unknowns(t)); }
 double StepSolution::temperature(double t) const { return segment_->temperature_at(t, unknowns(t)); }
 
@@ -194,7 +198,7 @@ Cvode& Workspace::integrator(int size, int sensitivities) {
 
 Accuracy usual_accuracy(model::Reaction reaction) {
   if (reaction == model::Reaction::even) return {};
-  return {.relative_tolerance = 1e-3, .absolute_factor = 2, .truncation = 2e-4, .fewest_modes = 8};
+  return {.relative_tolerance = 1e-3, .absolute_factor = 6, .truncation = 2e-4, .fewest_modes = 8};
 }
 
 Simulator::Simulator(const model::Cell& cell, Workspace& workspace, Accuracy accuracy,

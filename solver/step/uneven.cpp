@@ -352,6 +352,19 @@ Eigen::VectorXd UnevenSegment::negative_profile(double t, ConstVectorView y, con
   return layers_.back().profile(t, y, rho);
 }
 
+Segment::OverDepth UnevenSegment::over_depth(double t, ConstVectorView y, bool of_positive,
+                                             const Eigen::ArrayXd& places) const {
+  const Here h = here(t, y);
+  spread(h.i, h.T);
+  const DepthLayer& layer = of_positive ? layers_.front() : layers_.back();
+  Eigen::VectorXd means(layer.count());
+  for (Eigen::Index k = 0; k < layer.count(); ++k) means[k] = layer.mean(k, t, y);
+  const Eigen::MatrixXd values = depth_->values_at(places);
+  OverDepth result{(values * means).array(), Eigen::ArrayXd::Ones(places.size())};
+  if (h.i != 0) result.reaction = (values * layer.spread.current).array() / (layer.sign * h.i);
+  return result;
+}
+
 Eigen::VectorXd UnevenSegment::salt_amplitudes(double /*t*/, ConstVectorView y) const {
   if (!model_->salt()) return {};
   return salt0_ + y.segment(salt_at_, salt_count_);

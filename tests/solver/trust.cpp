@@ -203,7 +203,7 @@ TEST_CASE("the published cell is trusted at C/2 and not at 3C", "[solver][trust]
   else
     CHECK_THAT(fast.limiting_current_share, WithinRel(3 * one_c / 95.353, 1e-4));
   CHECK((resolved ? fast.lowest_salt_share < 0.1 : fast.lowest_salt_share == 1));
-  CHECK(fast.reasons.size() == (resolved ? 4 : 2));
+  CHECK(fast.reasons.size() == (resolved ? 5 : 2));
 }
 
 TEST_CASE(
@@ -249,13 +249,14 @@ TEST_CASE("the reasons are sentences with numbers in them", "[solver][trust]") {
   solver::Workspace workspace;
   const Trust trust =
       solver::judge(curve_of(tests::nmc811_graphite_siox(), -3 * one_c, ElectrolyteModel::resolved, workspace).step);
-  REQUIRE(trust.reasons.size() == 4);
+  REQUIRE(trust.reasons.size() == 5);
   CHECK(trust.reasons[0] == "the salt runs out: it falls to 0 % of its starting concentration somewhere");
-  CHECK_THAT(trust.reasons[1], HasText("the current is 1"));
-  CHECK_THAT(trust.reasons[1], HasText(" % of what the salt can carry in the long run"));
-  CHECK(trust.reasons[3] == "it ends with the salt used up");
+  CHECK_THAT(trust.reasons[1], HasText("beyond the 3 mol/L up to which the electrolyte is known"));
+  CHECK_THAT(trust.reasons[2], HasText("the current is 1"));
+  CHECK_THAT(trust.reasons[2], HasText(" % of what the salt can carry in the long run"));
+  CHECK(trust.reasons[4] == "it ends with the salt used up");
   // 146.06 A/m2 times L / (0.335^1.5 0.9487) + L / 0.18 with L = 75.6 um, by hand: 121.4 mV
-  CHECK(trust.reasons[2] ==
+  CHECK(trust.reasons[3] ==
         "the reaction is uneven across a coating: the whole current would lose 121 mV on its way through it, more than "
         "at "
         "the grain surfaces");
