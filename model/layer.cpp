@@ -95,6 +95,13 @@ Eigen::MatrixXd LayerPoints::values_at(const Eigen::Ref<const Eigen::ArrayXd>& p
   return values;
 }
 
+Eigen::MatrixXd LayerPoints::taken_from(const LayerPoints& other) const {
+  if (count() >= other.count()) return other.values_at(xi_);
+  const Eigen::MatrixXd there = values_at(other.xi_);
+  const Eigen::MatrixXd weighted = there.transpose() * other.weights_.matrix().asDiagonal();
+  return (weighted * there).ldlt().solve(weighted);
+}
+
 LayerDrop layer_drop(const LayerPoints& points, const Electrode& layer, const Electrolyte& electrolyte,
                      const Eigen::VectorXd& salt, const Eigen::VectorXd& slope, double T) {
   const double solid = layer.electronic_conductivity > 0 ? layer.thickness / layer.electronic_conductivity : 0.0;

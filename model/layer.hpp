@@ -40,6 +40,9 @@ class LayerPoints {
   Eigen::MatrixXd share_at(const Eigen::Ref<const Eigen::ArrayXd>& places) const;
   /// The polynomials through the points, at any places: places x count.
   Eigen::MatrixXd values_at(const Eigen::Ref<const Eigen::ArrayXd>& places) const;
+  /// From values at other points to values at these, dimensions count x other.count(): the polynomial through them, or,
+  /// where these are fewer, the one of least squares. Keeps the mean over the depth.
+  Eigen::MatrixXd taken_from(const LayerPoints& other) const;
   /// Row k: weights that make of g at the samples its integral from xi_k to 1, in the weak sense,
   /// (1/w_k) int l_k(xi) int_xi^1 g = (1/w_k) int g int_0^xi l_k,  l_k being the point's own polynomial.
   const Eigen::MatrixXd& integral_to_separator() const { return integral_; }

@@ -113,27 +113,21 @@ void over_temperature(const params::Sheet& sheet, CeilingSearch& search, const O
   }
 }
 
-/// The potentials on the way of a judged charge; the finer one is linear between the integrator's steps.
-ChargePath path_of(solver::ChargeStudy& study, const solver::JudgedCharge& charge) {
+/// The potentials on the way of a judged charge, and what an even reaction would have told.
+ChargePath path_of(solver::ChargeStudy& study, solver::Workspace& workspace, const solver::JudgedCharge& charge) {
   model::Step step{model::CurrentDrive{study.sign() * charge.current}, {}, "charge"};
   step.until.capacity = (study.soc().to - study.soc().from) * study.whole();
   const solver::StepSolution solution = study.simulator().run(study.start(), step);
+  solver::Simulator even(study.simulator().cell(), workspace, solver::charge_accuracy(model::Reaction::even),
+                         model::ElectrolyteModel::resolved);
+  const solver::StepSolution as_even = even.run(study.start(), step);
   ChargePath path;
   for (const double t : solver::moments(solution, 81, true)) {
-    const solver::Point p = solution.at(t);
-    const double at = study.soc().from + charge.current * t / study.whole();
-    double E = p.terminal.separator_side;
-    for (std::size_t k = 1; k < charge.soc.size(); ++k) {
-      if (charge.soc[k] < at && k + 1 < charge.soc.size()) continue;
-      const double w = (at - charge.soc[k - 1]) / (charge.soc[k] - charge.soc[k - 1]);
-      const std::vector<double>& fine = charge.separator_side;
-      E = fine[k - 1] + std::clamp(w, 0.0, 1.0) * (fine[k] - fine[k - 1]);
-      break;
-    }
-    path.soc.push_back(at);
-    path.voltage.push_back(p.terminal.voltage);
-    path.even.push_back(p.terminal.separator_side);
-    path.separator_side.push_back(E);
+    const model::Terminal v = solution.at(t).terminal;
+    path.soc.push_back(study.soc().from + charge.current * t / study.whole());
+    path.voltage.push_back(v.voltage);
+    path.separator_side.push_back(v.separator_side);
+    path.even.push_back(as_even.at(std::min(t, as_even.duration())).terminal.separator_side);
   }
   return path;
 }
@@ -147,8 +141,7 @@ StaircaseFound find_staircase(solver::ChargeStudy& study, solver::Workspace& wor
   StaircaseFound found{};
   const double highest = std::max(nominal, solver::TrustLimits{}.limiting_current_share *
                                                solver::limiting_current(cell, study.sign() > 0, cell.temperature));
-  solver::ChargeStudy even(cell, window, study.soc(), study.limits(), workspace, solver::Description::even);
-  found.ride = solver::ride_limits(even, highest);
+  found.ride = solver::ride_limits(study, highest);
   found.share = std::min(1.0, recommended / nominal);
   solver::ChargeLimits but_voltage = study.limits();
   but_voltage.keep_voltage = false;
@@ -200,7 +193,7 @@ CeilingFound find_ceiling(const Job& job, const CeilingAsked& asked, const Ceili
   found.limited_by = found.nominal.charge.tightest;
   if (found.plausible) found.limited_by = found.plausible->limited_by.value_or(found.limited_by);
   found.charge = study.judge(std::max(found.recommended, least));
-  found.path = path_of(study, found.charge);
+  found.path = path_of(study, search.workspace(), found.charge);
   if (asked.staircase) add_staircase(study, search.workspace(), found);
   if (interrupted()) throw NotCompleted("interrupted; nothing was written");
   return found;

@@ -33,20 +33,14 @@ void DepthLayer::take(const State& state, const Eigen::VectorXd& amplitudes, con
   const Eigen::VectorXd& even = of_positive ? state.positive : state.negative;
   const Eigen::Index K = count(), held = filling.means.size();
   Eigen::MatrixXd moved;  // from the points of the state to these
-  Eigen::VectorXd weights_held;
-  if (held == K) {
+  if (held == K)
     moved = Eigen::MatrixXd::Identity(K, K);
-  } else if (held > 0) {
-    const model::LayerPoints points_held(static_cast<int>(held));
-    moved = points_held.values_at(depth->xi());
-    weights_held = points_held.weights();
-  }
+  else if (held > 0)
+    moved = depth->taken_from(model::LayerPoints(static_cast<int>(held)));
   const auto at_points_of = [&](const Eigen::VectorXd& local, double otherwise) -> Eigen::VectorXd {
     return local.size() > 0 ? Eigen::VectorXd(moved * local) : Eigen::VectorXd::Constant(K, otherwise);
   };
   means0 = at_points_of(filling.means, of_positive ? m.positive_mean(state.charge) : m.negative_mean(state.charge));
-  if (weights_held.size() > 0)  // fewer points do not see the integral of more: what is left over goes to all alike
-    means0.array() += weights_held.dot(filling.means) - depth->weights().matrix().dot(means0);
   current_before_ = at_points_of(filling.current, sign * state.current);
   jumps.assign(static_cast<std::size_t>(K), {});
   for (const Jump& jump : state.jumps) {
