@@ -8,6 +8,7 @@
 #include "app/answer/answers.hpp"
 #include "app/answer/curves_table.hpp"
 #include "app/answer/curves_words.hpp"
+#include "app/answer/depth_words.hpp"
 #include "app/answer/numbers.hpp"
 #include "app/answer/plating_words.hpp"
 #include "app/answer/thinned.hpp"
@@ -80,6 +81,8 @@ class Told {
       : request_(request), job_(job), protocol_(protocol), watch_(job) {
     if (watch_.applies())
       for (TableColumn& column : lowest_columns(job)) steps_.columns.push_back(std::move(column));
+    for (TableColumn& column : opinion_columns(job)) steps_.columns.push_back(std::move(column));
+    for (TableColumn& column : depth_columns(job)) steps_.columns.push_back(std::move(column));
     if (!request.out.empty()) course_ = calculated_curves(job, protocol.repeat > 1);
   }
 
@@ -108,6 +111,14 @@ class Told {
             last.current * area,
             ended_by(s)};
     if (watch_.applies()) add_lowest(row, job_, side);
+    add_opinion(row, job_, watch_.opinion());
+    const DepthTold depth(job_, s);
+    add_depth(row, job_, depth);
+    if (depth.positive && depth.lead() > most_lead_) {  // of a protocol of any length one step is drawn
+      most_lead_ = depth.lead();
+      over_depth_ = Answer();
+      add_depth_section(over_depth_, job_, {{"step " + number + " (" + label + ")", &s}});
+    }
     steps_.rows.add(row);
     (charge > 0 ? charged_ : discharged_) += std::abs(charge);
     end_time_ = run.start_time + s.duration();
@@ -132,7 +143,7 @@ class Told {
     }
     if (s.ended_by() != solver::Ended::time && s.duration() < momentary && momentary_[run.step].times++ == 0)
       momentary_[run.step].first = "step " + number + ", " + label + ", ended by " + ended_by(s);
-    const std::string why = doubt(what, s);
+    const std::string why = doubt(what, study::trust_of(s, watch_.opinion()));
     if (!why.empty() && doubts_[run.step].times++ == 0) doubts_[run.step].first = why;
     const std::vector<double> moments = solver::moments(s, request_.points, true);
     for (const double t : moments) {
@@ -171,6 +182,7 @@ class Told {
     section.blocks.push_back(std::move(steps_));
     if (skipped_.rows.size() > 0) section.blocks.push_back(std::move(skipped_));
     said.sections.push_back(std::move(section));
+    for (Section& seen : over_depth_.sections) said.sections.push_back(std::move(seen));
     state_the_model(said, job_);
     said.curves = std::move(course_);
     return said;
@@ -225,6 +237,8 @@ class Told {
   study::PlatingWatch watch_;
   std::optional<CurvesTable> course_;
   ThinnedLine voltage_, current_;
+  double most_lead_ = 0;
+  Answer over_depth_;  ///< its sections: the most uneven step
   std::vector<Stage> stages_;
   std::map<int, Met> plating_, doubts_, momentary_, outside_;  // outside the window between the cut-offs
   std::map<std::pair<int, int>, Met> passed_over_;             // by step and end

@@ -6,6 +6,7 @@
 #include "app/answer/answers.hpp"
 #include "app/answer/curves_table.hpp"
 #include "app/answer/curves_words.hpp"
+#include "app/answer/depth_words.hpp"
 #include "app/answer/numbers.hpp"
 #include "app/answer/plating_words.hpp"
 #include "app/study/losses.hpp"
@@ -107,10 +108,15 @@ std::string headline_of(const Said& s) {
                                  s.gives(), s.mAh(b.capacity), s.charge ? "take up" : "give", s.mAh(b.ideal_capacity));
   if (much_is_missing(b)) {
     const auto percent = [&](std::size_t k) { return 100 * s.shares[k].capacity / b.missing_capacity; };
-    text += fmt::format(" Of the {} mAh missing, {:.0f} % go to {}", s.mAh(b.missing_capacity), percent(0),
-                        s.name(s.shares[0]));
-    if (s.shares.size() > 1) text += fmt::format(" and {:.0f} % to {}", percent(1), s.name(s.shares[1]));
-    text += ".";
+    if (percent(0) > 100.5) {
+      text += fmt::format(" More than all of the {} mAh missing go to {}, since {} gives some back.",
+                          s.mAh(b.missing_capacity), s.name(s.shares[0]), s.name(s.shares.back()));
+    } else {
+      text += fmt::format(" Of the {} mAh missing, {:.0f} % go to {}", s.mAh(b.missing_capacity), percent(0),
+                          s.name(s.shares[0]));
+      if (s.shares.size() > 1) text += fmt::format(" and {:.0f} % to {}", percent(1), s.name(s.shares[1]));
+      text += ".";
+    }
   } else {
     text += " Next to nothing is missing at this rate.";
   }
@@ -307,6 +313,20 @@ void add_summary(Section& section, const Said& s) {
   add("ideal_energy", b.ideal_energy * area, energy);
   add("missing_energy", b.missing_energy * area, energy);
   if (s.found.curve.side) add("lowest_separator_side", s.found.curve.side->lowest(), measure<params::Voltage>());
+  if (const auto& opinion = s.found.curve.opinion) {
+    if (opinion->capacity) add("resolved_capacity", *opinion->capacity * area, charge);
+    add("resolved_less_even", opinion->difference, measure<params::Voltage>("mV", 3));
+  }
+  const DepthTold depth(s.job, s.found.curve.curve.step);
+  const std::string p = s.job.cell.is_full_cell() ? "positive" : "working";
+  const auto add_spread = [&](const std::string& electrode, const std::optional<study::DepthSpread>& spread) {
+    if (!spread) return;
+    add((electrode + "_separator_less_foil").c_str(), spread->lead, {});
+    add((electrode + "_separator_less_foil_widest").c_str(), spread->widest, {});
+    add((electrode + "_reaction_peak").c_str(), spread->peak, {});
+  };
+  add_spread(p, depth.positive);
+  add_spread("negative", depth.negative);
   section.blocks.push_back(std::move(figures));
 }
 
@@ -318,13 +338,11 @@ void add_inside(Answer& said, const Job& job, const NamedCurve& curve, int point
   voltage.blocks.push_back(voltage_plot(job, one, curve.curve.is_charge() ? "Charge" : "Discharge", points));
   if (curve.curve.is_charge() && job.cell.is_full_cell()) voltage.blocks.push_back(negative_plot(job, one, points));
   said.sections.push_back(std::move(voltage));
-  Section grains{"Inside the grains", {}, Section::Beside::two, page};
-  grains.blocks.push_back(Paragraph{
-      "How full the lithium sites are from the centre of a grain to its surface. A flat line: lithium had time to "
-      "spread. A steep one: the surface runs ahead of the centre, and the cut-off comes before the grain is used up."});
+  Section grains = grains_section(job);
   grains.blocks.push_back(grain_profile(job, curve, true));
   if (job.cell.is_full_cell()) grains.blocks.push_back(grain_profile(job, curve, false));
   said.sections.push_back(std::move(grains));
+  add_depth_section(said, job, {{name_of(curve), &curve.curve.step}});
   Section parts{"Where the voltage goes", {}, Section::Beside::two, page};
   parts.blocks.push_back(Paragraph{"The voltage that each step costs against equilibrium, one on top of the other."});
   parts.blocks.push_back(losses_stack(job, curve));
@@ -351,7 +369,7 @@ Answer losses(const Request& request, const Channels&, Job& job) {
   PlatingTold plating(job);
   if (found.curve.plating) plating.add(rate_name, charging(job, rate_name), *found.curve.plating);
   plating.tell(said);
-  const std::string why = doubt(name_of(found.curve), found.curve.curve.step);
+  const std::string why = doubt(name_of(found.curve), found.curve.trust);
   if (!why.empty())
     said.doubts.push_back(why + ". Take the order of the losses as a hint, and do not rely on their sizes.");
   said.sections.push_back(missing_section(s));
@@ -359,6 +377,8 @@ Answer losses(const Request& request, const Channels&, Job& job) {
   Section numbers{"Losses and changes in numbers", {}};
   add_summary(numbers, s);
   add_parts(numbers, s);
+  const std::string opinion = opinion_words(job, name_of(found.curve), found.curve.opinion);
+  if (!opinion.empty()) numbers.blocks.push_back(Paragraph{opinion});
   numbers.blocks.push_back(levers_table(s));
   std::vector<std::string> effects;
   for (const Lever& l : found.levers) effects.push_back(change_words(job, l.change) + ": " + remark(l));

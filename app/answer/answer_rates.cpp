@@ -6,6 +6,7 @@
 #include "app/answer/answers.hpp"
 #include "app/answer/curves_table.hpp"
 #include "app/answer/curves_words.hpp"
+#include "app/answer/depth_words.hpp"
 #include "app/answer/numbers.hpp"
 #include "app/answer/plating_words.hpp"
 #include "app/answer/words.hpp"
@@ -54,6 +55,19 @@ std::optional<Finding> some_at_once(const Job& job, const Some& curves) {
                                              sense_of(*curves.front()))};
 }
 
+/// What the headline tells of must not be told calmly where it is not to be relied on.
+std::optional<Finding> not_relied_on(const Job& job, const Curves& curves) {
+  std::vector<std::string> names;
+  std::string why;
+  for (const NamedCurve& c : curves) {
+    if (c.trust.trusted() || over_at_once(job, c)) continue;
+    if (names.empty()) why = c.trust.reasons.front();
+    names.push_back(name_of(c));
+  }
+  if (names.empty()) return std::nullopt;
+  return Finding{"not_relied_on", fmt::format("not to be relied on, {}: {}.", few(names), why)};
+}
+
 std::string headline_of(const Job& job, const Some& all) {
   Some curves;
   std::copy_if(all.begin(), all.end(), std::back_inserter(curves), [&](auto* c) { return !over_at_once(job, *c); });
@@ -97,6 +111,8 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
   const bool any_side = std::any_of(curves.begin(), curves.end(), [](const NamedCurve& c) { return c.side; });
   if (any_side)
     for (TableColumn& column : lowest_columns(job)) table.columns.push_back(std::move(column));
+  for (TableColumn& column : opinion_columns(job)) table.columns.push_back(std::move(column));
+  for (TableColumn& column : depth_columns(job)) table.columns.push_back(std::move(column));
   if (arrays) {
     table.columns.insert(table.columns.end(), {{"time", "", measure<params::Time>("s"), summary},
                                                {"capacity", "", measure<params::Charge>(), summary},
@@ -106,7 +122,7 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
   }
   for (const NamedCurve& named : curves) {
     const solver::ConstantCurrentCurve& c = named.curve;
-    const solver::Trust trust = solver::judge(c.step);
+    const solver::Trust& trust = named.trust;
     const double area = job.plate_area();
     Row row{named.label,
             named.label + (trust.trusted() ? "" : " (?)"),
@@ -122,6 +138,8 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
             trust.trusted(),
             trust.trusted() ? TableCell() : TableCell(untrusted(trust))};
     if (any_side) add_lowest(row, job, named.side);
+    add_opinion(row, job, named.opinion);
+    add_depth(row, job, {job, c.step});
     if (arrays) {
       std::vector<double> time, capacity, voltage, negative, separator_side;
       std::vector<double> moments = solver::moments(c.step, points, false);
@@ -232,29 +250,16 @@ Some shown_inside(const Curves& curves) {
   return shown;
 }
 
-/// Plots of one electrode get one scale.
-void share_scale(std::vector<Plot>& plots) {
-  std::vector<double> ends;
-  for (const Plot& plot : plots)
-    for (const Series& line : plot.series) {
-      const auto [low, high] = std::minmax_element(line.y.begin(), line.y.end());
-      ends.insert(ends.end(), {*low, *high});
-    }
-  for (Plot& plot : plots)
-    plot.y.include = {*std::min_element(ends.begin(), ends.end()), *std::max_element(ends.begin(), ends.end())};
-}
-
 void add_inside(Answer& said, const Job& job, const Curves& curves) {
   const Some shown = shown_inside(curves);
   if (shown.empty()) return;
-  Section grains{"Inside the grains", {}, Section::Beside::two, page};
-  grains.blocks.push_back(Paragraph{
-      "How full the lithium sites are from the centre of a grain to its surface. A flat line: lithium had time to "
-      "spread. A steep one: the surface runs ahead of the centre, and the cut-off comes before the grain is used up."});
+  Section grains = grains_section(job);
   Section voltage{"Where the voltage goes", {}, Section::Beside::two, page};
   voltage.blocks.push_back(Paragraph{"The voltage that each step costs against equilibrium, one on top of the other."});
+  std::vector<ShownStep> inside;  // the slowest of several has little to show
   for (const NamedCurve* c : shown) {
     voltage.blocks.push_back(losses_stack(job, *c));
+    if (c != shown.front() || shown.size() == 1) inside.push_back({name_of(*c), &c->curve.step});
   }
   for (const bool positive : {true, false}) {
     std::vector<Plot> plots;
@@ -265,6 +270,7 @@ void add_inside(Answer& said, const Job& job, const Curves& curves) {
     grains.blocks.insert(grains.blocks.end(), plots.begin(), plots.end());
   }
   said.sections.push_back(std::move(grains));
+  add_depth_section(said, job, inside);
   said.sections.push_back(std::move(voltage));
 }
 
@@ -294,10 +300,11 @@ Answer curves_answer(const Request& request, const Job& job, bool arrays) {
     const std::string words = headline_of(job, some);
     said.headline += (said.headline.empty() || words.empty() ? "" : " ") + words;
   }
+  take(said.findings, not_relied_on(job, curves));
   PlatingTold plating(job);
   for (const NamedCurve& c : curves) {
     if (c.plating) plating.add(c.label, charging(job, c.label), *c.plating);
-    const std::string why = over_at_once(job, c) ? "" : doubt(name_of(c), c.curve.step);
+    const std::string why = over_at_once(job, c) ? "" : doubt(name_of(c), c.trust);
     if (!why.empty()) said.doubts.push_back(why);
   }
   plating.tell(said);

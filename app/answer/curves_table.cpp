@@ -5,6 +5,7 @@ namespace onegrain::app::answer {
 CurvesTable calculated_curves(const Job& job, bool repeated) {
   const bool full = job.cell.is_full_cell();
   const std::string p = full ? "Positive" : "Working";
+  const bool uneven = job.reaction == model::Reaction::uneven;
   const Measure volts = measure<params::Voltage>(), millivolts = measure<params::Voltage>("mV");
   CurvesTable course{{{"Test Time", measure<params::Time>("s")},
                       {"Voltage", volts},
@@ -33,6 +34,13 @@ CurvesTable calculated_curves(const Job& job, bool repeated) {
                                                {"Contact Drop", millivolts},
                                                {"Separator-Side Potential vs Li", volts},
                                                {"Temperature", measure<params::Temperature>("degC")}});
+  if (uneven) {
+    course.columns.insert(course.columns.end(), {{p + " Foil-Side Stoichiometry", Measure{}},
+                                                 {p + " Separator-Side Stoichiometry", Measure{}}});
+    if (full)
+      course.columns.insert(course.columns.end(), {{"Negative Foil-Side Stoichiometry", Measure{}},
+                                                   {"Negative Separator-Side Stoichiometry", Measure{}}});
+  }
   if (repeated) course.columns.push_back({"Cycle Count", Measure{}});
   return course;
 }
@@ -64,6 +72,14 @@ void add_step(CurvesTable& course, const Job& job, const solver::StepSolution& s
     }
     row.insert(row.end(), {v.electrolyte, v.concentration, v.electronic, v.contact,
                            side ? side->at(t) : v.separator_side, p.temperature});
+    if (step.reaction() == model::Reaction::uneven) {
+      static const Eigen::ArrayXd sides = Eigen::Array2d(0, 1);
+      for (const bool positive : {true, false}) {
+        if (!positive && !cell.negative) continue;
+        const Eigen::ArrayXd filling = step.over_depth(t, positive, sides).filling;
+        row.insert(row.end(), {filling[0], filling[1]});
+      }
+    }
     if (repetition) row.emplace_back(static_cast<double>(*repetition));
     course.rows.add(row);
   }

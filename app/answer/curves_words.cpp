@@ -65,6 +65,7 @@ void state_the_model(Answer& said, const Job& job) {
   const solver::Accuracy used = solver::usual_accuracy(job.reaction);
   const bool uneven = job.reaction == model::Reaction::uneven;
   std::string remark = model_remark(job);
+  if (!uneven) remark += " What it is when resolved, under the same current, stands beside each result.";
   if (!said.doubts.empty())
     remark += " A curve with a (?) lies beyond what this description can tell; its reason stands beside it.";
   said.sections.push_back({"", {Paragraph{remark, terminal}}, Section::Beside::none, terminal});
@@ -86,9 +87,41 @@ void state_the_model(Answer& said, const Job& job) {
                     1e3 * used.depth, used.fewest_points));
 }
 
-std::string doubt(const std::string& what, const solver::StepSolution& step) {
-  const solver::Trust trust = solver::judge(step);
+std::string doubt(const std::string& what, const solver::Trust& trust) {
   return trust.trusted() ? "" : fmt::format("{}: not to be relied on: {}", what, untrusted(trust));
+}
+
+std::vector<TableColumn> opinion_columns(const Job& job) {
+  if (job.reaction == model::Reaction::uneven) return {};
+  return {{"", "reaction resolved", {}, read},
+          {"resolved_capacity", "", measure<params::Charge>(), summary},
+          {"resolved_less_even", "", measure<params::Voltage>("mV", 3), summary}};
+}
+
+std::string opinion_words(const Job& job, const std::string& name, const std::optional<study::Opinion>& opinion) {
+  if (!opinion) return "";
+  std::string text = "With the reaction resolved over the depth of the " +
+                     std::string(job.cell.is_full_cell() ? "coatings" : "coating") + " the " + name;
+  if (opinion->capacity)
+    text += fmt::format(" passes {} mAh instead of {}, and", digits(job.milliampere_hours(*opinion->capacity)),
+                        digits(job.milliampere_hours(opinion->even_capacity)));
+  return text + fmt::format(" has a voltage up to {} mV {} (from {:.0f} to {:.0f} % of its charge).",
+                            millivolts(std::abs(opinion->difference)), opinion->difference > 0 ? "higher" : "lower",
+                            100 * study::compared_from, 100 * study::compared_to);
+}
+
+void add_opinion(Row& row, const Job& job, const std::optional<study::Opinion>& opinion) {
+  if (job.reaction == model::Reaction::uneven) return;
+  if (!opinion) {
+    row.insert(row.end(), {std::string("cannot be told"), TableCell(), TableCell()});
+    return;
+  }
+  std::string words;
+  if (opinion->capacity) words = digits(job.milliampere_hours(*opinion->capacity)) + " mAh, ";
+  words +=
+      fmt::format("{} mV {}", millivolts(std::abs(opinion->difference)), opinion->difference > 0 ? "higher" : "lower");
+  row.insert(row.end(), {words, opinion->capacity ? TableCell(*opinion->capacity * job.plate_area()) : TableCell(),
+                         opinion->difference});
 }
 
 namespace {
@@ -104,7 +137,7 @@ std::vector<Series> lines(const Job& job, const std::vector<const NamedCurve*>& 
   std::stable_sort(by_rate.begin(), by_rate.end(), [](auto* a, auto* b) { return a->c_rate < b->c_rate; });
   for (const NamedCurve* c : by_rate) {
     Series line{c->label, LineRole::in_order, static_cast<int>(drawn.size())};
-    line.doubtful = !solver::judge(c->curve.step).trusted();
+    line.doubtful = !c->trust.trusted();
     Series::Also voltage{"", measure<params::Voltage>(), {}}, time{"after", lasting(), {}},
         other{"negative against lithium", measure<params::Voltage>("V", 3), {}};
     if (!(c->curve.step.duration() > 0)) continue;

@@ -5,6 +5,7 @@
 #include "app/study/plating.hpp"
 #include "app/study/voltage_parts.hpp"
 #include "solver/step/losses.hpp"
+#include "solver/step/trust.hpp"
 
 /// Sentences, plots and stacks of calculated curves that more than one verb shows.
 namespace onegrain::app::answer {
@@ -23,8 +24,15 @@ const char* name_of(solver::Loss loss, bool full_cell);
 /// Adds to an answer what the calculation rests on: the electrolyte, when results are not relied on, the numerics.
 void state_the_model(Answer& said, const Job& job);
 
-/// "C/10 discharge: not to be relied on: reason; reason". Empty for a step that is.
-std::string doubt(const std::string& what, const solver::StepSolution& step);
+/// "C/10 discharge: not to be relied on: reason; reason". Empty for what is.
+std::string doubt(const std::string& what, const solver::Trust& trust);
+
+/// Where the reaction is taken as even, what it is when resolved: the columns "resolved" of a table of curves or steps
+/// and their cells, "1.41 mAh, 12 mV lower". No columns where it is resolved anyway.
+std::vector<TableColumn> opinion_columns(const Job& job);
+void add_opinion(Row& row, const Job& job, const std::optional<study::Opinion>& opinion);
+/// The same in a sentence; empty where there is none.
+std::string opinion_words(const Job& job, const std::string& name, const std::optional<study::Opinion>& opinion);
 
 /// Voltage against capacity for one direction; the negative at its separator side while charging.
 Plot voltage_plot(const Job& job, const std::vector<const NamedCurve*>& curves, const std::string& title, int points);

@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "app/answer/fit_words.hpp"
@@ -20,6 +21,27 @@ std::string search_words(const solver::FitResult& r) {
              r.ended_by, digits(r.independent_points, 2), millivolts(r.noise));
 }
 
+/// "Resolved over the depth of the coatings the reaction would move the fitted curves by 0.3 mV rms, 1.2 mV at most."
+std::string reaction_words(const Job& job, const study::Estimation& estimation) {
+  double rms = 0, largest = 0;
+  for (const solver::ReactionCourse& course : estimation.reaction) {
+    rms = std::max(rms, course.rms());
+    largest = std::max(largest, std::abs(course.largest()));
+  }
+  if (estimation.reaction.empty()) return "";
+  const std::string of_coatings = job.cell.is_full_cell() ? "coatings" : "coating";
+  const std::string curves = estimation.reaction.size() == 1 ? "the fitted curve" : "a fitted curve";
+  if (job.reaction == model::Reaction::uneven)
+    return fmt::format(
+        "The reaction is resolved over the depth of the {}: against an even one that moves {} by up to "
+        "{} mV rms, {} mV at most. Intervals are those of an even reaction.",
+        of_coatings, curves, millivolts(rms), millivolts(largest));
+  return fmt::format(
+      "The reaction is taken as even over the depth of the {}. Resolved, it would move {} by up to {} mV "
+      "rms, {} mV at most (--reaction uneven).",
+      of_coatings, curves, millivolts(rms), millivolts(largest));
+}
+
 Table curves_table(const study::Estimation& estimation, const std::vector<study::FittedCurve>& curves) {
   const Measure mV = measure<params::Voltage>("mV", 3), volts = measure<params::Voltage>();
   Table table{"fit.curves",
@@ -28,6 +50,8 @@ Table curves_table(const study::Estimation& estimation, const std::vector<study:
                {"rms", "rms", mV},
                {"mean", "mean", mV},
                {"largest", "largest", mV},
+               {"reaction_rms", "", mV, summary},
+               {"reaction_largest", "", mV, summary},
                {"rows_read", "rows read", counted()},
                {"rows_left_out", "left out", counted()},
                {"rows_compared", "compared", counted()},
@@ -52,10 +76,13 @@ Table curves_table(const study::Estimation& estimation, const std::vector<study:
     const solver::CurveMisfit& m = estimation.result.misfits[c];
     const Recording& r = estimation.recordings[c];
     const auto points = static_cast<double>(r.rows.size());
-    table.rows.add({m.name, m.rms, m.mean, m.largest, static_cast<double>(r.measured.rows_read),
-                    static_cast<double>(r.measured.doubts.left_out()), points, m.correlation_time,
-                    points / m.correlation_time, start_words(r), start_of(r), r.beginning.spread, curves[c].time,
-                    curves[c].charge, curves[c].measured, curves[c].model, curves[c].residual});
+    const bool resolved = c < estimation.reaction.size();
+    table.rows.add({m.name, m.rms, m.mean, m.largest, resolved ? TableCell(estimation.reaction[c].rms()) : TableCell(),
+                    resolved ? TableCell(estimation.reaction[c].largest()) : TableCell(),
+                    static_cast<double>(r.measured.rows_read), static_cast<double>(r.measured.doubts.left_out()),
+                    points, m.correlation_time, points / m.correlation_time, start_words(r), start_of(r),
+                    r.beginning.spread, curves[c].time, curves[c].charge, curves[c].measured, curves[c].model,
+                    curves[c].residual});
   }
   return table;
 }
@@ -119,11 +146,13 @@ Section curves_section(const Job& job, const study::Estimation& estimation) {
                                            temperature_words(recording) + mended_words(recording) + ".",
                                        terminal});
   section.blocks.push_back(Paragraph{search_words(r)});
+  section.blocks.push_back(Paragraph{reaction_words(job, estimation)});
   section.blocks.push_back(search_figures(r));
   section.blocks.push_back(Facts{
       "fit",
       {{"converged", r.converged},
        {"ended_by", r.ended_by},
+       {"reaction", std::string(job.reaction == model::Reaction::uneven ? "uneven" : "even")},
        {"electrolyte", std::string(job.electrolyte == model::ElectrolyteModel::resolved ? "resolved" : "uniform")}}});
   return section;
 }

@@ -127,6 +127,31 @@ namespace {
 
 constexpr double told_start = 0.1;  // of the capacity: a curve that leaves more open tells no start
 
+/// What an even reaction costs more than all else that the fit leaves open is no detail: the estimates make up for it.
+void examine_reaction(const Job& job, const study::Estimation& estimation, std::vector<Finding>& findings) {
+  constexpr double noticed = 2e-3;  // V rms, judgement: below it estimates move by less than cells differ
+  for (std::size_t c = 0; c < estimation.reaction.size(); ++c) {
+    const solver::ReactionCourse& course = estimation.reaction[c];
+    const solver::CurveMisfit& m = estimation.result.misfits[c];
+    const std::size_t rows = estimation.recordings[c].rows.size();
+    if (job.reaction == model::Reaction::uneven && course.adds.size() < rows)
+      take(findings,
+           Finding{"reaction_not_resolved",
+                   fmt::format("the resolved reaction cannot follow {} to its end ({}): the last {} of {} rows are "
+                               "taken as if it went on as before.",
+                               m.name, course.cut_short.empty() ? "the run ends early" : course.cut_short,
+                               rows - course.adds.size(), rows)});
+    if (job.reaction == model::Reaction::even && course.rms() > std::max(noticed, m.rms))
+      take(findings,
+           Finding{"even_reaction",
+                   fmt::format(
+                       "the fit takes the reaction as even over the depth of the coatings. Resolved, it would "
+                       "move {} by {} mV rms, {} mV at most, more than the {} mV that the fit leaves: estimates "
+                       "make up for it. Fit again with --reaction uneven.",
+                       m.name, millivolts(course.rms()), millivolts(std::abs(course.largest())), millivolts(m.rms))});
+  }
+}
+
 /// @throws NotCompleted where a curve is missed by more than a straight line misses it
 void examine_search(const study::Estimation& estimation, std::vector<Finding>& findings) {
   const solver::FitResult& r = estimation.result;
@@ -165,6 +190,7 @@ std::vector<Finding> searched(const Request& request, const Channels& channels, 
     for (const Finding& finding : findings) all += ". " + finding.sentence;
     throw NotCompleted(all);
   }
+  examine_reaction(job, estimation, findings);
   const double capacity = model::equilibrium_window(estimation.fitted_cell()).capacity;
   for (const Recording& r : estimation.recordings)
     for (std::size_t s = r.first_step; s <= r.last_step; ++s)

@@ -63,6 +63,7 @@ Row summary_row(const OverlaidStep& s) {
           in_kelvin(&study::Distance::mean, s),
           in_kelvin(&study::Distance::largest, s),
           maybe(s.lowest_separator_side),
+          maybe(s.resolved_less_even),
           s.model_ended_by ? TableCell(std::string(solver::name_of(*s.model_ended_by))) : TableCell(),
           s.trust.trusted(),
           s.trust.trusted() ? TableCell() : TableCell(untrusted(s.trust))};
@@ -107,7 +108,8 @@ Table summary_steps(const OverlaidRun& run) {
   column("between_cells_rms", in_mV);
   for (const char* key : {"temperature_rms", "temperature_mean", "temperature_largest"})
     column(key, measure<params::TemperatureDifference>("K", 3));
-  column("lowest_separator_side", volts), column("model_ended_by", {}), column("trusted", {}), column("note", {});
+  column("lowest_separator_side", volts), column("resolved_less_even", in_mV);
+  column("model_ended_by", {}), column("trusted", {}), column("note", {});
   column("trace.time", measure<params::Time>("h")), column("trace.charge", charge);
   column("trace.measured", volts), column("trace.model", volts), column("trace.residual", in_mV);
   for (const std::string which : {"measured_derivatives.", "model_derivatives."}) {

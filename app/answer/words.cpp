@@ -4,6 +4,7 @@
 
 #include "app/answer/curves_words.hpp"
 #include "app/job.hpp"
+#include "app/study/second_opinion.hpp"
 #include "app/study/voltage_parts.hpp"
 
 namespace onegrain::app {
@@ -65,14 +66,24 @@ std::vector<std::string> trust_criteria(model::Reaction reaction) {
       "(judgement, held against full porous-electrode calculations of two published cells",
       100 * limits.limiting_current_share);
   if (reaction == model::Reaction::even) {
-    criteria.push_back("Not relied on, and marked (?): " + limiting +
-                       ": below it the voltage of the resolved electrolyte stays within about 25 mV of them, that of "
-                       "the uniform one within about 45 mV).");
     criteria.push_back(fmt::format(
-        "Not relied on, and marked (?): a reaction that is uneven across a coating, whose resistance, ionic "
-        "and electronic, is more than {:g} times that of charge transfer, where the whole current would "
-        "lose more than 2RT/F = 51 mV in it (Newman and Balsara, Electrochemical Systems, ch. 22, for the "
-        "ratio; the drop is judgement).",
+        "Not relied on, and marked (?): an even reaction where the resolved one, asked under the same current, has a "
+        "voltage more than {:.0f} mV off anywhere from {:.0f} to {:.0f} % of the charge, or passes more than {:g} % "
+        "more "
+        "or less charge (judgement: what half cells of one material differ by, and what capacities of careful coin "
+        "cells "
+        "scatter by).",
+        1e3 * study::doubted_voltage, 100 * study::compared_from, 100 * study::compared_to,
+        100 * study::doubted_capacity));
+    criteria.push_back(
+        "Not relied on, and marked (?), where salt is taken to rest, or the resolved reaction cannot be "
+        "asked: " +
+        limiting + ").");
+    criteria.push_back(fmt::format(
+        "Not relied on, and marked (?), where the resolved reaction cannot be asked: a coating whose resistance, ionic "
+        "and electronic, is more than {:g} times that of charge transfer, where the whole current would lose more than "
+        "2RT/F = 51 mV in it (Newman and Balsara, Electrochemical Systems, ch. 22, for the ratio; the drop is "
+        "judgement).",
         limits.unevenness));
   } else {
     criteria.push_back("Not relied on, and marked (?), where salt is taken to rest: " + limiting + ").");

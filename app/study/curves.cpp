@@ -10,6 +10,8 @@ NamedCurve named(const Job& job, const std::string& label, double c_rate, solver
   study::PlatingWatch watch(job);
   result.side = watch.see(result.curve.step);
   if (result.side) result.plating = watch.judge(*result.side, result.curve.step);
+  result.opinion = watch.opinion();
+  result.trust = study::trust_of(result.curve.step, result.opinion);
   return result;
 }
 

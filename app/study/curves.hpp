@@ -18,9 +18,11 @@ struct NamedCurve {
   solver::ConstantCurrentCurve curve;
   std::optional<study::SeparatorSide> side{};  ///< of a charge (half cell: of a lithiation): near to plating or not
   std::optional<study::Plating> plating{};
+  std::optional<study::Opinion> opinion{};  ///< where the reaction is taken as even
+  solver::Trust trust{};
 };
 
-/// A curve from rest with its verdict on plating.
+/// A curve from rest with its verdicts: how near to plating it comes, and whether it is to be believed.
 NamedCurve named(const Job& job, const std::string& label, double c_rate, solver::ConstantCurrentCurve curve);
 
 namespace study {

@@ -226,6 +226,7 @@ solver::FitCurve fit_curve(const Recording& r) {
 Fitting prepare_fit(const Job& job, const std::vector<Recording>& recordings, const std::vector<std::string>& names) {
   Fitting fitting{
       job.sheet, {job.cell, job.electrolyte, {}, {}, {}, {.relative_tolerance = 1e-6, .absolute_factor = 0.1}}, {}, {}};
+  fitting.problem.reaction = job.reaction;
   Builder builder{job, recordings, fitting, {}};
   std::vector<std::string> wanted = names;
   if (wanted.empty()) {

@@ -50,6 +50,9 @@ struct Estimation {
   double plate_area;                      ///< [m2]
   std::size_t most_rows;                  ///< of each record
   std::optional<Alternative> other = {};  ///< the intervals of `result` hold its own too
+  /// Of each curve: what the reaction resolved over the depth of the coatings adds to the voltages of the fitted cell,
+  /// added already where the fit was asked to resolve it.
+  std::vector<solver::ReactionCourse> reaction = {};
 
   const std::vector<solver::FreeParameter>& free() const { return fitting.problem.free; }
   const params::ElectrodeSheet& electrode(bool negative) const {

@@ -100,6 +100,7 @@ LossesFound find_losses(const Job& job, const params::Rate& rate, bool charge) {
                     0,
                     solver::loss_budget(job.cell, window, current, workspace, job.electrolyte, job.reaction),
                     {}};
+  found.budget.trusted = found.curve.trust.trusted();
   found.share = found.curve.curve.capacity / window.capacity;
   for (const Trial& trial : trials(job)) found.levers.push_back(tried(job, trial, current, found.share, workspace));
   std::stable_sort(found.levers.begin(), found.levers.end(), [](const Lever& a, const Lever& b) {

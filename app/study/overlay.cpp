@@ -160,15 +160,21 @@ std::optional<double> model_capacity(const OverlaidStep& step, const Followed& f
   return passed + std::abs(r.mean_current) * simulator.run(end.final_state(), until).duration();
 }
 
-/// How near each step of the model comes to lithium's potential, put down in the step of the file to which it belongs.
-void watch_plating(const Job& job, const Followed& f, OverlaidRun& run) {
+/// How near each step of the model comes to lithium's potential and whether it is to be believed, put down in the step
+/// of the file to which it belongs.
+void add_verdicts(const Job& job, const Followed& f, OverlaidRun& run) {
   constexpr std::size_t few = 50;  // stretches: of more each is looked at in fewer moments
   PlatingWatch watch(job);
   for (std::size_t j = 0; j < f.done.steps.size(); ++j) {
     const auto side = watch.see(f.done.steps[j], f.done.steps.size() > few ? 20 : 200);
     const auto step = std::find_if(run.steps.begin(), run.steps.end(),
                                    [&](const OverlaidStep& s) { return s.number == f.recorded_step[j]; });
-    if (!side || step == run.steps.end()) continue;
+    if (step == run.steps.end()) continue;
+    if (step->trust.trusted()) step->trust = trust_of(f.done.steps[j], watch.opinion());
+    if (const auto& opinion = watch.opinion())
+      if (std::abs(opinion->difference) >= std::abs(step->resolved_less_even.value_or(0)))
+        step->resolved_less_even = opinion->difference;
+    if (!side) continue;
     step->lowest_separator_side = std::min(side->lowest(), step->lowest_separator_side.value_or(side->lowest()));
     const std::optional<Plating> found = watch.judge(*side, f.done.steps[j]);
     if (found && (!step->plating || found->lowest < step->plating->lowest)) step->plating = found;
@@ -208,10 +214,6 @@ OverlaidStep overlaid(const Recording& r, std::size_t number, const Followed& f,
   step.distance = distance_of(step.time, step.model, step.measured);
   if (compares_temperature)
     step.temperature_distance = distance_of(step.time, step.model_temperature, step.measured_temperature);
-  for (std::size_t j = 0; j < f.done.steps.size(); ++j) {
-    if (f.recorded_step[j] != number) continue;
-    if (step.trust.trusted()) step.trust = solver::judge(f.done.steps[j]);
-  }
   if (f.done.cut_short && f.recorded_step.back() == number) step.model_ended_by = f.done.cut_short;
   return step;
 }
@@ -324,7 +326,7 @@ Overlay make_overlay(const Request& request, const Channels& channels, Job& job,
       run.rows_not_reached += step.time.size() - step.distance.rows;
       run.steps.push_back(std::move(step));
     }
-    watch_plating(job, followed, run);
+    add_verdicts(job, followed, run);
     look_for_better_start(job, run);
     overlay.runs.push_back(std::move(run));
   }

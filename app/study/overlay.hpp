@@ -45,9 +45,10 @@ struct OverlaidStep {
   std::optional<double> resistance_rms, model_rms_there;  ///< [V]
   bool resistance_fitted_here = false;
   std::optional<double>
-      lowest_separator_side;                ///< by the model, while it takes lithium up; of cells that can plate [V]
-  std::optional<Plating> plating;           ///< where that falls below what is to be kept
-  std::optional<double> between_cells_rms;  ///< [V]; other files with the same step
+      lowest_separator_side;                 ///< by the model, while it takes lithium up; of cells that can plate [V]
+  std::optional<Plating> plating;            ///< where that falls below what is to be kept
+  std::optional<double> resolved_less_even;  ///< of an even reaction: where the resolved one is furthest from it [V]
+  std::optional<double> between_cells_rms;   ///< [V]; other files with the same step
   std::optional<Derivatives> measured_derivatives, model_derivatives;  ///< of charges and discharges
 
   bool is_sweep() const { return recorded.is_sweep(); }

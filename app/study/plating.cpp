@@ -20,12 +20,6 @@ bool comes_near(const model::Electrode& e, double T) {
   return e.host.potential(nearly_full, T) < far_above;
 }
 
-bool at_constant_current(const solver::StepSolution& step) {
-  const double first = step.first().current;
-  const auto same = [&](double t) { return std::abs(step.at(t).current - first) < 1e-9 * std::abs(first); };
-  return first != 0 && same(0.37 * step.duration()) && same(step.duration());
-}
-
 SeparatorSide told_by(const solver::StepSolution& step, const std::vector<double>& moments) {
   SeparatorSide side{{}, {}, step.reaction() == model::Reaction::uneven};
   for (const double t : moments) {
@@ -54,43 +48,18 @@ double plating_margin(const model::Cell& cell) {
 
 PlatingWatch::PlatingWatch(const Job& job)
     : job_(job),
-      resolving_(job.cell, workspace_, job.electrolyte, model::Reaction::uneven),
+      second_(job),
       takes_up_(comes_near(job.cell.is_full_cell() ? *job.cell.negative : job.cell.positive, job.cell.temperature)) {}
-
-std::optional<solver::StepSolution> PlatingWatch::resolved(const solver::StepSolution& step) {
-  const solver::Point first = step.first();
-  if (!state_) {
-    state_ = resolving_.at_rest(first.charge);
-    state_->temperature = first.temperature;
-  }
-  model::Step same{model::CurrentDrive{first.current}, {.time = step.duration()}, "the same current"};
-  if (!at_constant_current(step)) {
-    model::Course current;
-    for (const double t : solver::moments(step, 200, true)) {
-      current.time.push_back(t);
-      current.value.push_back(step.at(t).current);
-    }
-    same.drive = model::CourseDrive{std::move(current)};
-  }
-  try {
-    solver::StepSolution solution = resolving_.run(*state_, same);
-    state_ = solution.final_state();
-    return solution;
-  } catch (const solver::IntegrationFailure&) {  // the even reaction has to do
-    return std::nullopt;
-  }
-}
 
 bool PlatingWatch::takes_up(const solver::Point& p) const {
   return takes_up_ && (job_.cell.is_full_cell() ? p.current > 0 : p.current < 0);
 }
 
 std::optional<SeparatorSide> PlatingWatch::see(const solver::StepSolution& step, int even) {
+  const solver::StepSolution* finer = second_.see(step);
   if (!takes_up_ || !(step.duration() > 0)) return std::nullopt;
   const std::vector<double> moments = solver::moments(step, even, true);
   const bool any = std::any_of(moments.begin(), moments.end(), [&](double t) { return takes_up(step.at(t)); });
-  if (step.reaction() == model::Reaction::uneven) return any ? std::optional(told_by(step, moments)) : std::nullopt;
-  const std::optional<solver::StepSolution> finer = resolved(step);
   if (!any) return std::nullopt;
   SeparatorSide side = told_by(step, moments);
   if (!finer) return side;

@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "app/job.hpp"
+#include "app/study/second_opinion.hpp"
 
 /// How near the electrode that takes lithium up comes to lithium's potential: what a charge ceiling keeps a margin of,
 /// asked of every step that any verb runs.
@@ -36,15 +37,18 @@ double plating_margin(const model::Cell& cell);
 ///
 /// In a full cell every charge is looked at, in a half cell every step that puts lithium into a host for negatives; a
 /// host that stays half a volt above lithium until it is full, such as a titanate or an oxide, is left out. Where the
-/// steps take the reaction as even, a second cell follows their current with the reaction resolved; what it cannot be
-/// asked, since it has ended earlier, is told of the even reaction.
+/// steps take the reaction as even, their second opinion is asked; what that cannot tell, since it has ended earlier,
+/// is told of the even reaction.
 class PlatingWatch {
  public:
   explicit PlatingWatch(const Job& job);
 
   /// The next step of the run. Nothing for steps that take no lithium up, and for those without duration.
-  /// @param even  moments of the even description
+  /// @param even  evenly spaced moments that are looked at
   std::optional<SeparatorSide> see(const solver::StepSolution& step, int even = 200);
+
+  /// Of the step that was seen last, where it takes the reaction as even.
+  const std::optional<Opinion>& opinion() const { return second_.opinion(); }
 
   /// Whether a step of this cell can come near to lithium's potential at all.
   bool applies() const { return takes_up_; }
@@ -52,18 +56,14 @@ class PlatingWatch {
   /// Where the potential falls below the margin.
   std::optional<Plating> judge(const SeparatorSide& side, const solver::StepSolution& step) const;
 
-  void start_again() { state_.reset(); }  ///< at rest, grains evenly filled
+  void start_again() { second_.start_again(); }  ///< at rest, grains evenly filled
 
  private:
   bool takes_up(const solver::Point& p) const;
-  /// The second cell under the current of this step; nothing where that cannot be calculated.
-  std::optional<solver::StepSolution> resolved(const solver::StepSolution& step);
 
   const Job& job_;
-  solver::Workspace workspace_;
-  solver::Simulator resolving_;
-  std::optional<solver::State> state_;  ///< of the second cell
-  bool takes_up_;                       ///< a step of this cell can put lithium into a host for negatives at all
+  SecondOpinion second_;
+  bool takes_up_;  ///< a step of this cell can put lithium into a host for negatives at all
 };
 
 }  // namespace onegrain::app::study

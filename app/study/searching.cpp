@@ -206,6 +206,8 @@ void search(Estimation& estimation, const Request& request, bool profiles,
     look(estimation, options);
   else
     search_histories(estimation, some, options);
+  const solver::CellFit& fitted = *estimation.problem;
+  estimation.reaction = fitted.added().empty() ? fitted.reaction(estimation.result.z) : fitted.added();
   if (progress) progress("");
 }
 

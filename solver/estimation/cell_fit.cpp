@@ -243,13 +243,14 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
                                   full ? cell.inventory.negative + q / start.Qn : cell.inventory.negative};
   };
   const model::Stoichiometries at_rest = after(start.rested);
-  model::Cell begins = cell;
-  begins.inventory = after(start.q0);
+  const model::Cell begins = beginning_of(index, z, cell);
   Accuracy accuracy = problem_.accuracy;
   accuracy.sensitivities = jacobian != nullptr;
   const Response r = respond(begins, curve.run, workspace_, electrolyte(index, z, cell), accuracy, true);
   if (!r.complete || !r.voltage.allFinite()) return false;
   difference = r.voltage - curve.voltage;
+  if (!added_.empty())
+    for (Eigen::Index k = 0; k < difference.size(); ++k) difference[k] += added_[index].at(static_cast<std::size_t>(k));
   if (!jacobian) return true;
 
   const double T = cell.temperature;
@@ -278,6 +279,35 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
     k += p.coefficients();
   }
   return true;
+}
+
+model::Cell CellFit::beginning_of(std::size_t index, const Eigen::VectorXd& z, const model::Cell& cell) const {
+  const double q = starting_charge(cell, problem_.curves[index].start) + passed_before(index, z);
+  model::Cell begins = cell;
+  begins.inventory.positive -= q / cell.positive.capacity();
+  if (cell.is_full_cell()) begins.inventory.negative += q / cell.negative->capacity();
+  return begins;
+}
+
+std::vector<ReactionCourse> CellFit::reaction(const Eigen::VectorXd& z) const {
+  const model::Cell now = gentle(cell(z));
+  std::vector<ReactionCourse> courses;
+  for (std::size_t c = 0; c < problem_.curves.size(); ++c)
+    courses.push_back(reaction_course(beginning_of(c, z, now), problem_.curves[c].run, workspace_, problem_.electrolyte,
+                                      electrolyte(c, z, now), problem_.accuracy));
+  return courses;
+}
+
+double CellFit::resolve_reaction(const Eigen::VectorXd& z) const {
+  std::vector<ReactionCourse> now = reaction(z);
+  double moved = 0;
+  for (std::size_t c = 0; c < now.size(); ++c) {
+    ReactionCourse change = now[c];
+    for (std::size_t k = 0; k < change.adds.size() && !added_.empty(); ++k) change.adds[k] -= added_[c].at(k);
+    moved = std::max(moved, change.rms());
+  }
+  added_ = std::move(now);
+  return moved;
 }
 
 bool CellFit::voltages(const Eigen::VectorXd& z, Eigen::VectorXd& difference, Eigen::MatrixXd* jacobian) const {

@@ -92,6 +92,10 @@ struct FitProblem {
   /// The cell for values of the parameters that are `other`, in their order; the other parameters are put in
   /// afterwards.
   std::function<model::Cell(const std::vector<double>& others)> rebuild{};
+  /// uneven: what the reaction resolved over the depth of the layers adds to the voltages is added at the values that
+  /// have been reached (CellFit::resolve_reaction), and looked up anew until it no longer moves; derivatives, and with
+  /// them intervals, are those of the even reaction.
+  model::Reaction reaction = model::Reaction::even;
 };
 
 /// The problem as functions of z: the parameters first, then the coefficients of each potential.
@@ -111,6 +115,14 @@ class CellFit {
   /// @return false where the model has no answer
   bool voltages(const Eigen::VectorXd& z, Eigen::VectorXd& difference, Eigen::MatrixXd* jacobian) const;
 
+  /// What the resolved reaction adds to each curve at these values.
+  std::vector<ReactionCourse> reaction(const Eigen::VectorXd& z) const;
+  /// Adds it to all voltages from now on.
+  /// @return how far that moves the curve that it moves most, rms [V]
+  double resolve_reaction(const Eigen::VectorXd& z) const;
+  /// As it is added now, by curve; empty: nothing.
+  const std::vector<ReactionCourse>& added() const { return added_; }
+
   /// Residuals in units of their standard deviation: differences over `deviation` of their curve [V], then what was
   /// known beforehand: z of the parameters, the coefficients of the potentials, and the differences between neighbours
   /// of these.
@@ -119,6 +131,8 @@ class CellFit {
  private:
   bool curve(std::size_t index, const Eigen::VectorXd& z, const model::Cell& cell,
              Eigen::Ref<Eigen::VectorXd> difference, Eigen::MatrixXd* jacobian) const;
+  /// The cell where the run of a curve begins.
+  model::Cell beginning_of(std::size_t index, const Eigen::VectorXd& z, const model::Cell& cell) const;
   /// By FreeQuantity::start of that curve [C/m2].
   double passed_before(std::size_t index, const Eigen::VectorXd& z) const;
   /// The values of the parameters that are `other`.
@@ -134,6 +148,7 @@ class CellFit {
     std::vector<std::optional<ElectrolyteCourse>> courses;  // by curve
   };
   mutable Remembered remembered_;
+  mutable std::vector<ReactionCourse> added_;
 };
 
 struct FitOptions {

@@ -56,6 +56,7 @@ class Search {
 
   void from_every_start();
   void settle_lowest();
+  void settle_reaction();
   void weigh();
   void assess();
   void profile();
@@ -87,6 +88,7 @@ class Search {
   Noise noise_;
   std::vector<ProfileInterval> profiles_;
   FitResult result_;
+  bool reaction_settled_ = true;
 };
 
 /// Leaves free what each electrode holds, and where curves begin; false where none of that is asked for.
@@ -106,6 +108,7 @@ bool Search::hold_all_but_contents(const Eigen::VectorXd& start, LeastSquaresPro
 
 /// Roughly: first what each electrode holds, as a cell that holds too little says nothing of the rest.
 void Search::from_every_start() {
+  if (given_.reaction == model::Reaction::uneven) problem_.resolve_reaction(Eigen::VectorXd::Zero(problem_.size()));
   LeastSquaresProblem holding = weighted_;
   std::vector<Eigen::VectorXd> starts = options_.starts;
   starts.insert(starts.begin(), Eigen::VectorXd::Zero(problem_.size()));
@@ -152,10 +155,24 @@ void Search::keep_misfits(const Eigen::VectorXd& difference) {
   }
 }
 
+/// Where the reaction is resolved: what it adds, looked up at the best values, moves them, until it no longer does.
+void Search::settle_reaction() {
+  constexpr int most_rounds = 15;
+  constexpr double settled = 5e-5;  // V rms; what the points over the depth leave open
+  if (given_.reaction == model::Reaction::even) return;
+  reaction_settled_ = false;
+  for (int round = 0; round < most_rounds && !stopped() && !reaction_settled_; ++round) {
+    say("resolved reaction, round " + std::to_string(round + 1));
+    reaction_settled_ = problem_.resolve_reaction(best_.parameters) < settled;
+    best_ = solved(weighted_, best_.parameters, fine());
+  }
+}
+
 /// Each curve by what is left of it, until weights and estimates agree.
 void Search::weigh() {
   for (int round = 0; round < options_.rounds && !stopped(); ++round) {
     best_ = solved(weighted_, best_.parameters, fine());
+    settle_reaction();
     Eigen::VectorXd difference;
     if (!problem_.voltages(best_.parameters, difference, nullptr)) break;
     noise_ = noise_of(given_, difference, problem_.size());
@@ -169,6 +186,7 @@ void Search::weigh() {
     say("weights, round " + std::to_string(round + 1));
   }
   best_ = solved(weighted_, best_.parameters, fine());
+  settle_reaction();
   result_.noise = noise_.standard_deviation;
   result_.independent_points = noise_.independent;
   result_.degrees_of_freedom = std::max(2.0, noise_.independent - static_cast<double>(problem_.size()));
@@ -221,8 +239,8 @@ Estimate Search::estimate(int k) const {
 
 FitResult Search::told() {
   result_.z = best_.parameters;
-  result_.converged = best_.converged;
-  result_.ended_by = best_.ended_by;
+  result_.converged = best_.converged && reaction_settled_;
+  result_.ended_by = reaction_settled_ ? best_.ended_by : "what the resolved reaction adds has not settled";
   // What was known of the potentials beforehand holds them together where no data are; that of the parameters is left
   // out.
   LeastSquaresResult data_only = best_;

@@ -134,4 +134,52 @@ Response respond(const model::Cell& cell, const Run& run, Workspace& workspace, 
   return response;
 }
 
+double ReactionCourse::rms() const {
+  double sum = 0;
+  for (const double v : adds) sum += v * v;
+  return adds.empty() ? 0 : std::sqrt(sum / static_cast<double>(adds.size()));
+}
+
+double ReactionCourse::largest() const {
+  double most = 0;
+  for (const double v : adds)
+    if (std::abs(v) > std::abs(most)) most = v;
+  return most;
+}
+
+ReactionCourse reaction_course(const model::Cell& cell, const Run& run, Workspace& workspace,
+                               model::ElectrolyteModel electrolyte, const ElectrolyteCourse& course,
+                               const Accuracy& accuracy) {
+  Accuracy plain = accuracy;
+  plain.sensitivities = false;
+  const Response even = respond(cell, run, workspace, course, plain, true);
+  Simulator simulator(cell, workspace, electrolyte, model::Reaction::uneven);
+  State state = simulator.at_rest(0);
+  ReactionCourse result;
+  std::size_t k = 0;
+  try {
+    for (const Stretch& stretch : run.stretches) {
+      model::Step step = stretch.step;
+      step.beyond_surfaces = true;
+      const StepSolution done = simulator.run(state, step);
+      const double end = stretch.start + done.duration();
+      for (; k < run.times.size() && run.times[k] <= end * (1 + 1e-12); ++k) {
+        const auto row = static_cast<Eigen::Index>(k);
+        const double since = std::clamp(run.times[k] - stretch.start, 0.0, done.duration());
+        const double adds = done.at(since).terminal.voltage - even.voltage[row];
+        if (!std::isfinite(adds)) return result;
+        result.adds.push_back(adds);
+      }
+      if (done.ended_by() != Ended::time) {
+        result.cut_short = name_of(done.ended_by(), cell.is_full_cell());
+        break;
+      }
+      state = done.final_state();
+    }
+  } catch (const IntegrationFailure& failure) {
+    result.cut_short = failure.what();
+  }
+  return result;
+}
+
 }  // namespace onegrain::solver

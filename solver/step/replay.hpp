@@ -76,6 +76,21 @@ struct ElectrolyteCourse {
 ElectrolyteCourse electrolyte_course(const model::Cell& cell, const Run& run, Workspace& workspace,
                                      model::ElectrolyteModel electrolyte, const Accuracy& accuracy);
 
+/// What the reaction resolved over the depth of the layers adds to the voltages of a run with an even one, under the
+/// same current [V]: at its times, fewer where it cannot go on.
+struct ReactionCourse {
+  std::vector<double> adds;
+  std::string cut_short;  ///< why, in words
+
+  double at(std::size_t k) const { return adds.empty() ? 0 : adds[k < adds.size() ? k : adds.size() - 1]; }
+  double rms() const;
+  double largest() const;  ///< with its sign
+};
+/// @param course  the electrolyte of the same run with an even reaction
+ReactionCourse reaction_course(const model::Cell& cell, const Run& run, Workspace& workspace,
+                               model::ElectrolyteModel electrolyte, const ElectrolyteCourse& course,
+                               const Accuracy& accuracy);
+
 /// @param cell             its `inventory` is the start of the run
 /// @param electrolyte      of the same run
 /// @param beyond_surfaces  see model::Step

@@ -37,7 +37,7 @@ double most_salt_known(const model::Electrolyte& e) {
 
 std::string moles_per_litre(double c) {
   std::ostringstream text;
-  text.precision(2);
+  text.precision(3);
   text << 1e-3 * c << " mol/L";
   return text.str();
 }
@@ -151,7 +151,9 @@ Trust judge(const StepSolution& step, const TrustLimits& limits) {
     trust.reasons.push_back(
         "the reaction is too uneven over the depth of a coating for the points at which it is "
         "resolved: they may cost " +
-        std::to_string(static_cast<int>(std::lround(1e3 * step.depth_error()))) + " mV");
+        (step.depth_error() > 0.1 ? "more than 100"
+                                  : std::to_string(static_cast<int>(std::lround(1e3 * step.depth_error())))) +
+        " mV");
   }
   if (step.unresolved_until() > 0) {
     const double share = step.unresolved_until() / step.duration();

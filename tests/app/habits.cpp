@@ -275,7 +275,8 @@ TEST_CASE("estimates from a record that begins in mid-charge hold the truth in t
   std::size_t from = 1;
   while (onegrain::params::charge_between(all, 0, from) / whole < share) ++from;
   folder.write("cut.csv", text(rows(all, from, all.size())));
-  const json summary = json_of({"balance", "demo", "cut.csv", "--starts", "1"});
+  // An even reaction misses the curve at 1C by a millivolt, and then leaves open where it begins.
+  const json summary = json_of({"balance", "demo", "cut.csv", "--starts", "1", "--reaction", "uneven"});
   CHECK(summary["headline"].get<std::string>().find("Warning: no rest tells where cut.csv begins") == 0);
   int told = 0;
   for (const json& p : summary["fit"]["parameters"]) {

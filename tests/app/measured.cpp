@@ -92,20 +92,23 @@ TEST_CASE("a prediction laid over itself leaves nothing, by its current and by t
                "{time: 30 min}}\n"
                "  - {drive: {rate: 0.5C, sense: charge}, until: {voltage: 4.1 V}}\n  - {drive: {voltage: 4.1 V}, "
                "until: {rate: C/10}}\n  - {drive: rest, until: {time: 20 min}}\n");
-  const Outcome run = program({"follow", "demo", "--protocol", "steps.yaml", "--out", "own", "--points", "400"});
+  const std::string reaction = GENERATE(as<std::string>{}, "uneven", "even");
+  const Outcome run = program(
+      {"follow", "demo", "--protocol", "steps.yaml", "--out", "own", "--points", "400", "--reaction", reaction});
   INFO(run.narration);
   REQUIRE(run.status == 0);
   for (const bool recognised : {false, true}) {
-    std::vector<std::string> call = {"overlay", "demo", "own/curves.csv", "--from-soc", "1"};
+    std::vector<std::string> call = {"overlay", "demo", "own/curves.csv", "--from-soc", "1", "--reaction", reaction};
     if (recognised) call.emplace_back("--recognised");
     const json overlay = json_of(call)["overlay"];
     const json& steps = overlay["runs"][0]["steps"];
     REQUIRE(steps.size() >= 5);  // the end of the charge may be taken for a step of its own
     for (const json& step : steps) {
-      INFO((recognised ? "recognised " : "measured ") << step["step"] << " " << step["kind"]);
+      INFO(reaction << (recognised ? " recognised " : " measured ") << step["step"] << " " << step["kind"]);
       if (step["rows"] <= 2) continue;  // a row at a boundary
-      CHECK(step["rms_mV"].get<double>() <
-            (step["kind"] == "discharge" ? 1e-4 : 0.1));  // the current switches half-way between rows
+      // The integrator steps otherwise through a current that is given row by row: by what it leaves open. Elsewhere
+      // the current switches half-way between rows.
+      CHECK(step["rms_mV"].get<double>() < (step["kind"] != "discharge" ? 0.1 : reaction == "even" ? 1e-4 : 0.05));
     }
     CHECK(steps[0]["model_capacity_mAh"].get<double>() == Approx(steps[0]["capacity_mAh"].get<double>()).epsilon(2e-3));
   }

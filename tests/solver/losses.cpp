@@ -89,3 +89,29 @@ TEST_CASE("a loss that is not there has no share", "[losses]") {
   cell.negative->electronic_conductivity = 0;
   CHECK(losses_of(cell, model::Reaction::even).size() == 5);
 }
+
+TEST_CASE("an uneven reaction has a share of its own where the pores conduct badly, and none where they conduct well",
+          "[losses]") {
+  // Newman and Balsara, Electrochemical Systems, ch. 22: as the conductivities grow the reaction becomes even.
+  model::Cell cell = tests::nmc811_graphite_siox();
+  const auto share = [&](double conductivity) {
+    cell.electrolyte.conductivity = tests::nmc811_graphite_siox().electrolyte.conductivity.scaled(conductivity);
+    cell.electrolyte.diffusivity = tests::nmc811_graphite_siox().electrolyte.diffusivity.scaled(conductivity);
+    const model::Window window = model::equilibrium_window(cell);
+    Workspace workspace;
+    const LossBudget b = loss_budget(cell, window, -window.capacity / 3600, workspace,
+                                     model::ElectrolyteModel::resolved, model::Reaction::uneven);
+    double energy = 0, capacity = 0;
+    for (const LossShare& s : b.shares) {
+      energy += s.energy;
+      capacity += s.capacity;
+    }
+    CHECK_THAT(energy, WithinRel(b.missing_energy, 1e-9));
+    CHECK_THAT(capacity, WithinRel(b.missing_capacity, 1e-9));
+    REQUIRE(b.shares.back().loss == Loss::uneven_reaction);
+    return b.shares.back().energy / b.missing_energy;
+  };
+  const double as_it_is = share(1), well = share(300);
+  CHECK(as_it_is > 2e-3);
+  CHECK(std::abs(well) < 0.1 * as_it_is);
+}

@@ -59,3 +59,23 @@ TEST_CASE("zoo: a record of a charge in which the model sees lithium plate", "[z
   must_be_said({"a charge at 3C", overlay_of("3C"), 0, "lithium can plate at step 1 of curves.csv"});
   must_raise_nothing("a charge at C/5", overlay_of("C/5"));
 }
+
+TEST_CASE("zoo: a discharge that uses the salt up in a part of a coating, or drives it beyond what is known", "[zoo]") {
+  // Sand's and the steady limiting current: what a coating takes salt up faster than diffusion brings it empties it
+  // (Newman and Balsara, Electrochemical Systems, ch. 1 and 22). The card of the demo's electrolyte knows up to 3
+  // mol/L.
+  const auto rates_of = [](const std::string& sheet, const std::string& rates, const std::string& reaction) {
+    return [=](const Folder&) { return Words{"rates", sheet, "--rates", rates, "--reaction", reaction}; };
+  };
+  must_be_said({"salt used up in a part", rates_of("lco_graphite_10um", "C/5,10C", "uneven"), 0,
+                "not to be relied on, 10C discharge: the salt runs out"});
+  must_be_said({"the same of an even reaction", rates_of("lco_graphite_10um", "C/5,10C", "even"), 0,
+                "not to be relied on, 10C discharge: the salt runs out"});
+  must_be_said({"salt beyond what the card knows", rates_of("demo", "C/5,10C", "uneven"), 0,
+                "beyond the 3 mol/L up to which the electrolyte is known"});
+  must_be_said({"an even reaction that the resolved one does not bear out", rates_of("demo", "C/5,10C", "even"), 0,
+                "not to be relied on, 10C discharge: with the reaction resolved over the depth of the coatings"});
+  must_raise_nothing("a fast discharge that leaves salt enough", rates_of("demo", "C/5,5C", "uneven"));
+  must_raise_nothing("a slow one", rates_of("demo", "C/5", "uneven"));
+  must_raise_nothing("an even reaction that the resolved one bears out", rates_of("demo", "C/5,2C", "even"));
+}
