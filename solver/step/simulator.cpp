@@ -13,7 +13,7 @@ namespace onegrain::solver {
 namespace {
 constexpr double longest_step_of_protocol = 1e10;  // s; a step that has not ended by then has no end
 constexpr int most_modes = 96;
-constexpr int most_points = 16;  // a front that they do not hold twenty do not hold either
+constexpr int most_points = 16;        // a front that they do not hold twenty do not hold either
 constexpr double gained_by_point = 2;  // one point more leaves at most half of the error over the depth
 constexpr double coarse_salt = 0.02;   // of its mean, in the highest polynomial of a layer: a front
 constexpr int degree_of_front = 20;
@@ -198,7 +198,7 @@ Cvode& Workspace::integrator(int size, int sensitivities) {
 
 Accuracy usual_accuracy(model::Reaction reaction) {
   if (reaction == model::Reaction::even) return {};
-  return {.relative_tolerance = 1e-3, .absolute_factor = 6, .truncation = 2e-4, .fewest_modes = 8};
+  return {.relative_tolerance = 1e-3, .absolute_factor = 2, .truncation = 2e-4, .fewest_modes = 8};
 }
 
 Simulator::Simulator(const model::Cell& cell, Workspace& workspace, Accuracy accuracy,
@@ -314,7 +314,7 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
   Cvode& integrator = workspace_->integrator(segment->size(), segment->sensitivity_count());
   const double stop = std::min(segment->stop_time(), longest_step_of_protocol);
   Tolerances tolerances{accuracy_.relative_tolerance, accuracy_.absolute_factor * segment->absolute_tolerance()};
-  if (depth_) tolerances.newton_share = 0.03;  // every round costs two spreads of the current: a quarter fewer of them
+  if (depth_) tolerances.newton_share = 0.01;  // every round costs two spreads of the current
   integrator.start(*segment, 0, segment->starting_unknowns(), tolerances, segment->longest_step(),
                    std::min(stop, segment->next_bend(0)), segment->starting_sensitivities());
   VoltageWatch watch(*segment);
