@@ -129,7 +129,7 @@ struct Cvode::Impl : Allocations {
   int size;
   OdeSystem* system = nullptr;
   std::exception_ptr thrown;  // by the system; rethrown outside CVODE's C frames
-  double t = 0, stop_time = 0;
+  double t = 0, stop_time = 0, relative = 0;
   std::vector<int> roots;
   Counts own;  // what CVODE does not count: linearisations, factorisations
 
@@ -193,6 +193,17 @@ struct Cvode::Impl : Allocations {
         impl.s_rate.push_back(writable(sdot[k]));
       }
       return impl.system->sensitivity_rates(t, view(y), impl.s_now, impl.s_rate) == Evaluation::ok ? 0 : 1;
+    });
+  }
+
+  static int call_weights(N_Vector y, N_Vector weights, void* self) noexcept {
+    auto& impl = *static_cast<Impl*>(self);
+    return impl.guarded([&] {
+      VectorView allowed = writable(weights);
+      allowed = impl.relative * view(y).cwiseAbs() + view(impl.tolerance);
+      impl.system->tighten(view(y), allowed);
+      allowed = allowed.cwiseInverse().eval();
+      return allowed.allFinite() ? 0 : -1;
     });
   }
 
@@ -319,7 +330,11 @@ void Cvode::start(OdeSystem& system, double t, const Vector& y, const Tolerances
   Impl::writable(m.y) = y;
   Impl::writable(m.tolerance) = tolerances.absolute;
   m.check(CVodeReInit(m.cvode, t, m.y), "CVodeReInit");
-  m.check(CVodeSVtolerances(m.cvode, step_share * tolerances.relative, m.tolerance), "CVodeSVtolerances");
+  m.relative = step_share * tolerances.relative;
+  if (system.tightens())
+    m.check(CVodeWFtolerances(m.cvode, Impl::call_weights), "CVodeWFtolerances");
+  else
+    m.check(CVodeSVtolerances(m.cvode, m.relative, m.tolerance), "CVodeSVtolerances");
   if (m.sensitivities > 0) {
     for (int k = 0; k < m.sensitivities; ++k) Impl::writable(m.s[k]) = sensitivities[static_cast<std::size_t>(k)];
     m.check(CVodeSensReInit(m.cvode, CV_STAGGERED, m.s), "CVodeSensReInit");

@@ -29,6 +29,10 @@ class OdeSystem {
   virtual bool factor(double gamma) = 0;
   /// b <- (I - gamma J)^-1 b
   virtual void solve(VectorView b) = 0;
+  /// Where this says so, `tighten` is asked at every step: it may lower what each unknown is allowed to be off, given
+  /// as relative |y| + absolute.
+  virtual bool tightens() const { return false; }
+  virtual void tighten(ConstVectorView /*y*/, VectorView /*allowed*/) {}
   /// Functions of the state that are watched: a root is met where one of them falls through zero. One that rises, or
   /// that starts below zero and has not been above it, meets none.
   virtual int root_count() const { return 0; }

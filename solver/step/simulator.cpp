@@ -13,9 +13,10 @@ namespace onegrain::solver {
 namespace {
 constexpr double longest_step_of_protocol = 1e10;  // s; a step that has not ended by then has no end
 constexpr int most_modes = 96;
-constexpr int most_points = 16;        // a front that they do not hold twenty do not hold either
-constexpr double gained_by_point = 2;  // one point more leaves at most half of the error over the depth
-constexpr double coarse_salt = 0.02;   // of its mean, in the highest polynomial of a layer: a front
+constexpr int most_points = 16;             // a front that they do not hold twenty do not hold either
+constexpr double gained_by_point = 2;       // one point more leaves at most half of the error over the depth
+constexpr double moment_of_a_wall = 0.005;  // of the time since the step began
+constexpr double coarse_salt = 0.02;        // of its mean, in the highest polynomial of a layer: a front
 constexpr int degree_of_front = 20;
 constexpr int steps_between_looks = 2;
 constexpr double absurd = 0.1;           // V that an unresolved layer costs when a step ends: nothing true can follow
@@ -319,7 +320,8 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
                    std::min(stop, segment->next_bend(0)), segment->starting_sensitivities());
   VoltageWatch watch(*segment);
   int absurd_steps = 0, unlooked = 0;
-  if (depth_) {  // the first moment already tells most
+  double small_at = 0;  // when the error of the points over the depth was last small
+  if (depth_) {         // the first moment already tells most
     const Vector first = segment->starting_unknowns();
     solution.depth_error_ = segment->depth_error(0, {first.data(), first.size()});
     if (solution.depth_error_ > accuracy_.depth && points_ < most_points) return solution;
@@ -339,7 +341,11 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
       solution.truncation_ = std::max(solution.truncation_, truncation);
       if (depth_ && (event != Cvode::Event::step || ++unlooked >= steps_between_looks)) {
         unlooked = 0;
-        solution.depth_error_ = std::max(solution.depth_error_, segment->depth_error(t, integrator.state()));
+        const double error = segment->depth_error(t, integrator.state());
+        // What lasts no longer than the fall down a wall of a potential does not count.
+        if (error <= accuracy_.depth) small_at = t;
+        if (small_at == t || t - small_at > moment_of_a_wall * t)
+          solution.depth_error_ = std::max(solution.depth_error_, error);
         solution.coarse_salt_ = salt_is_coarse(*segment, t, integrator.state());
         if (solution.coarse_salt_ || (solution.depth_error_ > accuracy_.depth && points_ < most_points))
           return solution;

@@ -12,7 +12,7 @@ namespace onegrain::solver {
 
 namespace {
 constexpr model::NewtonAccuracy holding{.argument = 1e-12, .value = 1e-11};  // [A/m2], [V]: what a spread is solved to
-constexpr double near_the_last_site = 0.01;                                  // of a stoichiometry
+constexpr double share_of_what_is_left = 0.005, least_allowed = 5e-8;        // the local currents are not known better
 constexpr double none = std::numeric_limits<double>::quiet_NaN();
 }  // namespace
 
@@ -239,12 +239,23 @@ Evaluation UnevenSegment::rate(double t, ConstVectorView y, VectorView ydot) {
   return ydot.allFinite() ? Evaluation::ok : Evaluation::retry_smaller_step;
 }
 
+/// Near a full or an empty grain, where its potential bends like a logarithm, a share of what is left of it is allowed:
+/// some tenths of a millivolt.
+void UnevenSegment::tighten(ConstVectorView /*y*/, VectorView allowed) {
+  for (const DepthLayer& layer : layers_) {
+    for (Eigen::Index k = 0; k < layer.count(); ++k) {
+      const double x = layer.surface[k], left = std::min(x, 1 - x);
+      const double most = std::max(share_of_what_is_left * left, least_allowed);
+      const ClosedForm& form = layer.modes[static_cast<std::size_t>(k)];
+      allowed[layer.means + k] = std::min(allowed[layer.means + k], most);
+      auto amplitudes = allowed.segment(form.offset, form.count);
+      amplitudes = amplitudes.cwiseMin(most);
+    }
+  }
+}
+
 Vector UnevenSegment::absolute_tolerance() const {
-  // Of an amplitude or a mean. Near a full or an empty grain, where a potential bends like a logarithm, a share of what
-  // is left of it.
-  double left = near_the_last_site;
-  for (const DepthLayer& layer : layers_) left = std::min({left, layer.means0.minCoeff(), 1 - layer.means0.maxCoeff()});
-  Vector tolerance = Vector::Constant(size(), 5e-6 * std::max(left / near_the_last_site, 1e-3));
+  Vector tolerance = Vector::Constant(size(), 5e-6);  // of an amplitude or a mean
   tolerance[0] = 1e-7 * layers_.front().capacity;
   if (model_->negative()) tolerance[0] = 1e-7 * std::min(layers_.front().capacity, layers_.back().capacity);
   if (thermal_) tolerance[1] = 1e-5;  // K

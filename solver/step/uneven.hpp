@@ -32,6 +32,8 @@ class UnevenSegment final : public Segment {
   Evaluation linearise(double t, ConstVectorView y) override;
   bool factor(double gamma) override { return jacobian_.factor(gamma); }
   void solve(VectorView b) override { jacobian_.solve(b); }
+  bool tightens() const override { return true; }
+  void tighten(ConstVectorView y, VectorView allowed) override;
 
   model::Reaction reaction() const override { return model::Reaction::uneven; }
   Vector absolute_tolerance() const override;
