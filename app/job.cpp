@@ -20,10 +20,14 @@ std::vector<std::string> for_the_answer(const params::Faults& faults) {
   return warnings;
 }
 
-/// Estimates try hundreds of curves: with an even reaction unless told otherwise.
+/// Estimates try hundreds of curves with an even reaction, and say what the resolved one would move.
 model::Reaction reaction_of(const Request& request) {
   const bool estimates = request.verb == "fit" || request.verb == "balance";
   const std::string& asked = request.reaction;
+  if (estimates && asked == "uneven")
+    throw CommandLineError("--reaction uneven: " + request.verb +
+                           " takes the reaction as even, and says how far the resolved one would move the fitted "
+                           "curves; where that is much, fit curves at lower rates");
   return asked == "even" || (asked.empty() && estimates) ? model::Reaction::even : model::Reaction::uneven;
 }
 

@@ -38,7 +38,7 @@ std::string reaction_words(const Job& job, const study::Estimation& estimation) 
         of_coatings, curves, millivolts(rms), millivolts(largest));
   return fmt::format(
       "The reaction is taken as even over the depth of the {}. Resolved, it would move {} by up to {} mV "
-      "rms, {} mV at most (--reaction uneven).",
+      "rms, {} mV at most.",
       of_coatings, curves, millivolts(rms), millivolts(largest));
 }
 

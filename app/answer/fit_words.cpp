@@ -147,7 +147,7 @@ void examine_reaction(const Job& job, const study::Estimation& estimation, std::
                    fmt::format(
                        "the fit takes the reaction as even over the depth of the coatings. Resolved, it would "
                        "move {} by {} mV rms, {} mV at most, more than the {} mV that the fit leaves: estimates "
-                       "make up for it. Fit again with --reaction uneven.",
+                       "make up for it. Fit curves at lower rates.",
                        m.name, millivolts(course.rms()), millivolts(std::abs(course.largest())), millivolts(m.rms))});
   }
 }

@@ -249,14 +249,18 @@ std::optional<WhyLess> why_less(const Job& job, const Overlay& overlay) {
   if (fastest.temperature && !fastest.predicts_temperature()) sheet.temperature.si = *fastest.temperature;
   const model::Cell cell = params::to_cell(sheet);
   solver::Workspace workspace;
-  return WhyLess{
-      *fast,
-      *slow,
-      energy_of(fastest),
-      energy_of(overlay.at(*slow)),
-      solver::loss_budget(cell, model::equilibrium_window(cell), fastest.recorded.mean_current / job.plate_area(),
-                          workspace, job.electrolyte, job.reaction),
-      sheet.temperature.si};
+  try {
+    return WhyLess{
+        *fast,
+        *slow,
+        energy_of(fastest),
+        energy_of(overlay.at(*slow)),
+        solver::loss_budget(cell, model::equilibrium_window(cell), fastest.recorded.mean_current / job.plate_area(),
+                            workspace, job.electrolyte, job.reaction),
+        sheet.temperature.si};
+  } catch (const solver::IntegrationFailure&) {  // of a cell without some of its losses: the comparison stands without
+    return std::nullopt;
+  }
 }
 
 /// Where the model is far off although it has its say, the start may be to blame.

@@ -118,9 +118,10 @@ class CellFit {
   /// What the resolved reaction adds to each curve at these values.
   std::vector<ReactionCourse> reaction(const Eigen::VectorXd& z) const;
   /// Adds it to all voltages from now on, z + dz: as it is at z, and its derivative times dz.
-  /// @param slopes  false: without the derivative, for large dz
+  /// @param slopes       false: without the derivative, for large dz
+  /// @param near_enough  what is added already stays where it is no further off than that [V]
   /// @return how far it is off what was added at z before, of the curve where it is furthest, rms [V]
-  double resolve_reaction(const Eigen::VectorXd& z, bool slopes = true) const;
+  double resolve_reaction(const Eigen::VectorXd& z, bool slopes = true, double near_enough = 0) const;
   /// As it was looked up last, by curve; empty: nothing is added.
   const std::vector<ReactionCourse>& added() const { return added_; }
 

@@ -66,7 +66,7 @@ double CellFit::added(std::size_t index, Eigen::Index row, const Eigen::VectorXd
   return added_slopes_.empty() ? here : here + added_slopes_[index].row(row).dot(z - added_at_);
 }
 
-double CellFit::resolve_reaction(const Eigen::VectorXd& z, bool slopes) const {
+double CellFit::resolve_reaction(const Eigen::VectorXd& z, bool slopes, double near_enough) const {
   std::vector<ReactionCourse> now = reaction(z);
   double off = 0;
   for (std::size_t c = 0; c < now.size(); ++c) {
@@ -75,6 +75,7 @@ double CellFit::resolve_reaction(const Eigen::VectorXd& z, bool slopes) const {
       change.adds[k] -= added(c, static_cast<Eigen::Index>(k), z);
     off = std::max(off, change.rms());
   }
+  if (!added_slopes_.empty() && off < near_enough) return off;
   added_slopes_.clear();
   if (slopes)
     for (std::size_t c = 0; c < now.size(); ++c)

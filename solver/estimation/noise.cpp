@@ -9,6 +9,8 @@ namespace {
 
 constexpr double voltage_resolution = 1e-4;  // V; what a good cycler reads a voltage to, common practice: data without
                                              // any scatter (calculated ones) tell no more
+constexpr double resolved_to = 3e-4;  // V; what the resolved reaction is known to, see usual_accuracy(), and what its
+                                      // derivatives by differences rest on
 
 }  // namespace
 
@@ -47,8 +49,9 @@ Noise noise_of(const FitProblem& problem, const Eigen::VectorXd& difference, Eig
   }
   noise.standard_deviation =
       std::max(1e-6, std::sqrt(squares / std::max(1.0, points - static_cast<double>(parameters))));
+  const double least = problem.reaction == model::Reaction::uneven ? resolved_to : voltage_resolution;
   for (const double tau : noise.correlation)
-    noise.deviation.push_back(std::max(voltage_resolution, noise.standard_deviation) * std::sqrt(tau));
+    noise.deviation.push_back(std::max(least, noise.standard_deviation) * std::sqrt(tau));
   return noise;
 }
 

@@ -88,7 +88,7 @@ class Search {
   Noise noise_;
   std::vector<ProfileInterval> profiles_;
   FitResult result_;
-  bool reaction_settled_ = true;
+  bool reaction_settled_ = true, reaction_known_ = false;  ///< known: with its derivatives
 };
 
 /// Leaves free what each electrode holds, and where curves begin; false where none of that is asked for.
@@ -164,8 +164,10 @@ void Search::settle_reaction() {
   reaction_settled_ = false;
   for (int round = 0; round < most_rounds && !stopped() && !reaction_settled_; ++round) {
     say("resolved reaction, round " + std::to_string(round + 1));
-    reaction_settled_ = problem_.resolve_reaction(best_.parameters) < settled;
-    best_ = solved(weighted_, best_.parameters, fine());
+    const bool known = round > 0 || reaction_known_;
+    reaction_settled_ = problem_.resolve_reaction(best_.parameters, true, settled) < settled && known;
+    reaction_known_ = true;
+    if (!reaction_settled_) best_ = solved(weighted_, best_.parameters, fine());
   }
 }
 

@@ -265,7 +265,9 @@ TEST_CASE("estimates from a record that begins in mid-charge hold the truth in t
   const std::string rate = GENERATE(as<std::string>{}, "C/10", "1C");
   const double share = GENERATE(0.3, 0.6);
   CAPTURE(rate, share);
-  REQUIRE(program({"curve", "aged.yaml", "--rates", rate, "--points", "300", "--out", "own"}).status == 0);
+  // With the reaction that is fitted: an uneven one is missed at 1C by a millivolt, and leaves open where it begins.
+  REQUIRE(program({"curve", "aged.yaml", "--rates", rate, "--points", "300", "--reaction", "even", "--out", "own"})
+              .status == 0);
   auto loaded = onegrain::params::load_measured("own/curves.csv");
   REQUIRE(loaded.value);
   Record all = std::move(loaded.value->record);
@@ -275,8 +277,7 @@ TEST_CASE("estimates from a record that begins in mid-charge hold the truth in t
   std::size_t from = 1;
   while (onegrain::params::charge_between(all, 0, from) / whole < share) ++from;
   folder.write("cut.csv", text(rows(all, from, all.size())));
-  // An even reaction misses the curve at 1C by a millivolt, and then leaves open where it begins.
-  const json summary = json_of({"balance", "demo", "cut.csv", "--starts", "1", "--reaction", "uneven"});
+  const json summary = json_of({"balance", "demo", "cut.csv", "--starts", "1"});
   CHECK(summary["headline"].get<std::string>().find("Warning: no rest tells where cut.csv begins") == 0);
   int told = 0;
   for (const json& p : summary["fit"]["parameters"]) {
