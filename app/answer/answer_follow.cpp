@@ -112,7 +112,7 @@ class Told {
             ended_by(s)};
     if (watch_.applies()) add_lowest(row, job_, side);
     add_opinion(row, job_, watch_.opinion());
-    const DepthTold depth(job_, s);
+    const DepthTold depth(s);
     add_depth(row, job_, depth);
     if (depth.positive && depth.lead() > most_lead_) {  // of a protocol of any length one step is drawn
       most_lead_ = depth.lead();

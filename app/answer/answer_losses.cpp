@@ -317,7 +317,7 @@ void add_summary(Section& section, const Said& s) {
     if (opinion->capacity) add("resolved_capacity", *opinion->capacity * area, charge);
     add("resolved_less_even", opinion->difference, measure<params::Voltage>("mV", 3));
   }
-  const DepthTold depth(s.job, s.found.curve.curve.step);
+  const DepthTold depth(s.found.curve.curve.step);
   const std::string p = s.job.cell.is_full_cell() ? "positive" : "working";
   const auto add_spread = [&](const std::string& electrode, const std::optional<study::DepthSpread>& spread) {
     if (!spread) return;

@@ -139,7 +139,7 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
             trust.trusted() ? TableCell() : TableCell(untrusted(trust))};
     if (any_side) add_lowest(row, job, named.side);
     add_opinion(row, job, named.opinion);
-    add_depth(row, job, {job, c.step});
+    add_depth(row, job, DepthTold(c.step));
     if (arrays) {
       std::vector<double> time, capacity, voltage, negative, separator_side;
       std::vector<double> moments = solver::moments(c.step, points, false);

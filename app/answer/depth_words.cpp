@@ -32,9 +32,11 @@ std::string lead_words(const study::DepthSpread& spread, double duration, bool w
 
 }  // namespace
 
-DepthTold::DepthTold(const Job& job, const solver::StepSolution& step) : duration(step.duration()) {
-  positive = study::spread_over_depth(step, true);
-  if (job.cell.is_full_cell()) negative = study::spread_over_depth(step, false);
+DepthTold::DepthTold(const solver::StepSolution& step) : duration(step.duration()) {
+  const std::optional<study::DepthSpreads> spreads = study::spread_over_depth(step);
+  if (!spreads) return;
+  positive = spreads->positive;
+  negative = spreads->negative;
 }
 
 double DepthTold::lead() const {
@@ -107,13 +109,13 @@ void add_depth_section(Answer& said, const Job& job, const std::vector<ShownStep
   const ShownStep* worst = nullptr;
   double most = -1;
   for (const ShownStep& s : shown) {
-    const DepthTold depth(job, *s.step);
+    const DepthTold depth(*s.step);
     if (!depth.positive || !(depth.lead() > most)) continue;
     most = depth.lead();
     worst = &s;
   }
   if (!worst) return;
-  section.blocks.push_back(Paragraph{depth_words(job, {job, *worst->step}, worst->name)});
+  section.blocks.push_back(Paragraph{depth_words(job, DepthTold(*worst->step), worst->name)});
   section.blocks.push_back(
       Paragraph{"How full the grains are from the foil to the separator. A flat line: all take the same part. The side "
                 "where the current finds the easier way runs ahead; a thinner coating, or one with more pores, is more "

@@ -14,10 +14,10 @@ namespace onegrain::app::answer {
 
 /// Of both electrodes (half cell: of the working electrode, as the positive).
 struct DepthTold {
-  std::optional<study::DepthSpread> positive, negative;
-  double duration;  ///< of the step [s]
+  std::optional<study::DepthSpread> positive, negative;  ///< none where there is nothing to tell
+  double duration;                                       ///< of the step [s]
 
-  DepthTold(const Job& job, const solver::StepSolution& step);
+  explicit DepthTold(const solver::StepSolution& step);
   /// The largest difference of filling between separator and foil, at any moment [1].
   double lead() const;
 };

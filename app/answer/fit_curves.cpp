@@ -34,7 +34,7 @@ std::string reaction_words(const Job& job, const study::Estimation& estimation) 
   if (job.reaction == model::Reaction::uneven)
     return fmt::format(
         "The reaction is resolved over the depth of the {}: against an even one that moves {} by up to "
-        "{} mV rms, {} mV at most. Intervals are those of an even reaction.",
+        "{} mV rms, {} mV at most.",
         of_coatings, curves, millivolts(rms), millivolts(largest));
   return fmt::format(
       "The reaction is taken as even over the depth of the {}. Resolved, it would move {} by up to {} mV "

@@ -18,9 +18,15 @@ struct DepthSpread {
   double lowest_peak = 1;  ///< smallest local current over its mean; below 0 some grains go the other way
 };
 
+/// Of the positive (half cell: the working electrode) and of the negative.
+struct DepthSpreads {
+  DepthSpread positive;
+  std::optional<DepthSpread> negative;
+};
+
 /// Nothing where the reaction was taken as even, and of a step without duration or current.
 /// Moments at which less flows than a tenth of the most are left out of the peaks: what grains exchange among each
 /// other would be held against next to nothing.
-std::optional<DepthSpread> spread_over_depth(const solver::StepSolution& step, bool of_positive);
+std::optional<DepthSpreads> spread_over_depth(const solver::StepSolution& step);
 
 }  // namespace onegrain::app::study

@@ -62,13 +62,6 @@ Sensitive sensitive_of(const FreeParameter& p) {
   return Sensitive::contact_resistance;
 }
 
-/// The cell with potentials that stay moderate for trial grains fuller than full.
-model::Cell gentle(model::Cell cell) {
-  cell.positive.host.potential = cell.positive.host.potential.with_edge(edge);
-  if (cell.negative) cell.negative->host.potential = cell.negative->host.potential.with_edge(edge);
-  return cell;
-}
-
 /// How the stoichiometries at the start of a run follow what is free.
 struct StartSlopes {
   double Qp, Qn;
@@ -204,6 +197,14 @@ model::Cell CellFit::cell(const Eigen::VectorXd& z) const {
   return cell;
 }
 
+/// With potentials that stay moderate for trial grains fuller than full.
+model::Cell CellFit::gentle_cell(const Eigen::VectorXd& z) const {
+  model::Cell gentle = cell(z);
+  gentle.positive.host.potential = gentle.positive.host.potential.with_edge(edge);
+  if (gentle.negative) gentle.negative->host.potential = gentle.negative->host.potential.with_edge(edge);
+  return gentle;
+}
+
 double CellFit::passed_before(std::size_t index, const Eigen::VectorXd& z) const {
   double passed = 0;
   for (std::size_t k = 0; k < problem_.free.size(); ++k) {
@@ -249,8 +250,7 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
   const Response r = respond(begins, curve.run, workspace_, electrolyte(index, z, cell), accuracy, true);
   if (!r.complete || !r.voltage.allFinite()) return false;
   difference = r.voltage - curve.voltage;
-  if (!added_.empty())
-    for (Eigen::Index k = 0; k < difference.size(); ++k) difference[k] += added_[index].at(static_cast<std::size_t>(k));
+  for (Eigen::Index k = 0; k < difference.size() && !added_.empty(); ++k) difference[k] += added(index, k, z);
   if (!jacobian) return true;
 
   const double T = cell.temperature;
@@ -265,12 +265,13 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
     if (p.quantity == FreeQuantity::other) {
       Eigen::VectorXd moved = z, above(difference.size()), below(difference.size());
       moved[k] = z[k] + difference_step;
-      if (!this->curve(index, moved, gentle(this->cell(moved)), above, nullptr)) return false;
+      if (!this->curve(index, moved, gentle_cell(moved), above, nullptr)) return false;
       moved[k] = z[k] - difference_step;
-      if (!this->curve(index, moved, gentle(this->cell(moved)), below, nullptr)) return false;
+      if (!this->curve(index, moved, gentle_cell(moved), below, nullptr)) return false;
       jacobian->col(k) = (above - below) / (2 * difference_step);
     } else {
       jacobian->col(k) = slopes.of(p) * per_coordinate(p, p.value(z[k]));
+      if (!added_slopes_.empty()) jacobian->col(k) += added_slopes_[index].col(k);
     }
     ++k;
   }
@@ -281,41 +282,12 @@ bool CellFit::curve(std::size_t index, const Eigen::VectorXd& z, const model::Ce
   return true;
 }
 
-model::Cell CellFit::beginning_of(std::size_t index, const Eigen::VectorXd& z, const model::Cell& cell) const {
-  const double q = starting_charge(cell, problem_.curves[index].start) + passed_before(index, z);
-  model::Cell begins = cell;
-  begins.inventory.positive -= q / cell.positive.capacity();
-  if (cell.is_full_cell()) begins.inventory.negative += q / cell.negative->capacity();
-  return begins;
-}
-
-std::vector<ReactionCourse> CellFit::reaction(const Eigen::VectorXd& z) const {
-  const model::Cell now = gentle(cell(z));
-  std::vector<ReactionCourse> courses;
-  for (std::size_t c = 0; c < problem_.curves.size(); ++c)
-    courses.push_back(reaction_course(beginning_of(c, z, now), problem_.curves[c].run, workspace_, problem_.electrolyte,
-                                      electrolyte(c, z, now), problem_.accuracy));
-  return courses;
-}
-
-double CellFit::resolve_reaction(const Eigen::VectorXd& z) const {
-  std::vector<ReactionCourse> now = reaction(z);
-  double moved = 0;
-  for (std::size_t c = 0; c < now.size(); ++c) {
-    ReactionCourse change = now[c];
-    for (std::size_t k = 0; k < change.adds.size() && !added_.empty(); ++k) change.adds[k] -= added_[c].at(k);
-    moved = std::max(moved, change.rms());
-  }
-  added_ = std::move(now);
-  return moved;
-}
-
 bool CellFit::voltages(const Eigen::VectorXd& z, Eigen::VectorXd& difference, Eigen::MatrixXd* jacobian) const {
   difference.resize(voltages_);
   if (jacobian) jacobian->resize(voltages_, size_);
   Eigen::Index row = 0;
   try {
-    const model::Cell now = gentle(cell(z));
+    const model::Cell now = gentle_cell(z);
     Eigen::MatrixXd part;
     for (std::size_t c = 0; c < problem_.curves.size(); ++c) {
       const Eigen::Index n = problem_.curves[c].voltage.size();

@@ -92,9 +92,9 @@ struct FitProblem {
   /// The cell for values of the parameters that are `other`, in their order; the other parameters are put in
   /// afterwards.
   std::function<model::Cell(const std::vector<double>& others)> rebuild{};
-  /// uneven: what the reaction resolved over the depth of the layers adds to the voltages is added at the values that
-  /// have been reached (CellFit::resolve_reaction), and looked up anew until it no longer moves; derivatives, and with
-  /// them intervals, are those of the even reaction.
+  /// uneven: what the reaction resolved over the depth of the layers adds to the voltages is added, with its
+  /// derivatives by differences, from the values that have been reached (CellFit::resolve_reaction), and looked up anew
+  /// until it is what those derivatives foretell.
   model::Reaction reaction = model::Reaction::even;
 };
 
@@ -117,10 +117,11 @@ class CellFit {
 
   /// What the resolved reaction adds to each curve at these values.
   std::vector<ReactionCourse> reaction(const Eigen::VectorXd& z) const;
-  /// Adds it to all voltages from now on.
-  /// @return how far that moves the curve that it moves most, rms [V]
-  double resolve_reaction(const Eigen::VectorXd& z) const;
-  /// As it is added now, by curve; empty: nothing.
+  /// Adds it to all voltages from now on, z + dz: as it is at z, and its derivative times dz.
+  /// @param slopes  false: without the derivative, for large dz
+  /// @return how far it is off what was added at z before, of the curve where it is furthest, rms [V]
+  double resolve_reaction(const Eigen::VectorXd& z, bool slopes = true) const;
+  /// As it was looked up last, by curve; empty: nothing is added.
   const std::vector<ReactionCourse>& added() const { return added_; }
 
   /// Residuals in units of their standard deviation: differences over `deviation` of their curve [V], then what was
@@ -131,6 +132,7 @@ class CellFit {
  private:
   bool curve(std::size_t index, const Eigen::VectorXd& z, const model::Cell& cell,
              Eigen::Ref<Eigen::VectorXd> difference, Eigen::MatrixXd* jacobian) const;
+  model::Cell gentle_cell(const Eigen::VectorXd& z) const;
   /// The cell where the run of a curve begins.
   model::Cell beginning_of(std::size_t index, const Eigen::VectorXd& z, const model::Cell& cell) const;
   /// By FreeQuantity::start of that curve [C/m2].
@@ -148,7 +150,12 @@ class CellFit {
     std::vector<std::optional<ElectrolyteCourse>> courses;  // by curve
   };
   mutable Remembered remembered_;
+  /// What the resolved reaction adds to a voltage, and its derivative.
+  double added(std::size_t index, Eigen::Index row, const Eigen::VectorXd& z) const;
+  Eigen::MatrixXd reaction_slopes(std::size_t index, const Eigen::VectorXd& z, const ReactionCourse& here) const;
   mutable std::vector<ReactionCourse> added_;
+  mutable std::vector<Eigen::MatrixXd> added_slopes_;  ///< of each curve: rows x parameters; empty: none
+  mutable Eigen::VectorXd added_at_;
 };
 
 struct FitOptions {

@@ -108,7 +108,8 @@ bool Search::hold_all_but_contents(const Eigen::VectorXd& start, LeastSquaresPro
 
 /// Roughly: first what each electrode holds, as a cell that holds too little says nothing of the rest.
 void Search::from_every_start() {
-  if (given_.reaction == model::Reaction::uneven) problem_.resolve_reaction(Eigen::VectorXd::Zero(problem_.size()));
+  if (given_.reaction == model::Reaction::uneven)
+    problem_.resolve_reaction(Eigen::VectorXd::Zero(problem_.size()), false);
   LeastSquaresProblem holding = weighted_;
   std::vector<Eigen::VectorXd> starts = options_.starts;
   starts.insert(starts.begin(), Eigen::VectorXd::Zero(problem_.size()));
@@ -155,10 +156,10 @@ void Search::keep_misfits(const Eigen::VectorXd& difference) {
   }
 }
 
-/// Where the reaction is resolved: what it adds, looked up at the best values, moves them, until it no longer does.
+/// Where the reaction is resolved: what it adds, looked up at the best values, moves them, until it is as foretold.
 void Search::settle_reaction() {
   constexpr int most_rounds = 15;
-  constexpr double settled = 5e-5;  // V rms; what the points over the depth leave open
+  constexpr double settled = 1e-4;  // V rms; what the points over the depth leave open
   if (given_.reaction == model::Reaction::even) return;
   reaction_settled_ = false;
   for (int round = 0; round < most_rounds && !stopped() && !reaction_settled_; ++round) {
@@ -187,6 +188,9 @@ void Search::weigh() {
   }
   best_ = solved(weighted_, best_.parameters, fine());
   settle_reaction();
+  Eigen::VectorXd left;
+  if (given_.reaction == model::Reaction::uneven && problem_.voltages(best_.parameters, left, nullptr))
+    keep_misfits(left);  // what the resolved reaction adds has been looked up since
   result_.noise = noise_.standard_deviation;
   result_.independent_points = noise_.independent;
   result_.degrees_of_freedom = std::max(2.0, noise_.independent - static_cast<double>(problem_.size()));

@@ -149,11 +149,13 @@ double ReactionCourse::largest() const {
 
 ReactionCourse reaction_course(const model::Cell& cell, const Run& run, Workspace& workspace,
                                model::ElectrolyteModel electrolyte, const ElectrolyteCourse& course,
-                               const Accuracy& accuracy) {
+                               const Accuracy& accuracy, int points) {
   Accuracy plain = accuracy;
   plain.sensitivities = false;
   const Response even = respond(cell, run, workspace, course, plain, true);
-  Simulator simulator(cell, workspace, electrolyte, model::Reaction::uneven);
+  Accuracy fine = usual_accuracy(model::Reaction::uneven);
+  fine.fewest_points = std::max(fine.fewest_points, points);
+  Simulator simulator(cell, workspace, fine, electrolyte, model::Reaction::uneven);
   State state = simulator.at_rest(0);
   ReactionCourse result;
   std::size_t k = 0;
@@ -170,6 +172,7 @@ ReactionCourse reaction_course(const model::Cell& cell, const Run& run, Workspac
         if (!std::isfinite(adds)) return result;
         result.adds.push_back(adds);
       }
+      result.points = simulator.points();
       if (done.ended_by() != Ended::time) {
         result.cut_short = name_of(done.ended_by(), cell.is_full_cell());
         break;

@@ -81,15 +81,17 @@ ElectrolyteCourse electrolyte_course(const model::Cell& cell, const Run& run, Wo
 struct ReactionCourse {
   std::vector<double> adds;
   std::string cut_short;  ///< why, in words
+  int points = 0;         ///< over the depth of each layer
 
   double at(std::size_t k) const { return adds.empty() ? 0 : adds[k < adds.size() ? k : adds.size() - 1]; }
   double rms() const;
   double largest() const;  ///< with its sign
 };
 /// @param course  the electrolyte of the same run with an even reaction
+/// @param points  over the depth of each layer, at least; differences of two runs want as many in both
 ReactionCourse reaction_course(const model::Cell& cell, const Run& run, Workspace& workspace,
                                model::ElectrolyteModel electrolyte, const ElectrolyteCourse& course,
-                               const Accuracy& accuracy);
+                               const Accuracy& accuracy, int points = 0);
 
 /// @param cell             its `inventory` is the start of the run
 /// @param electrolyte      of the same run

@@ -110,6 +110,7 @@ class Simulator {
       : Simulator(cell, workspace, usual_accuracy(reaction), electrolyte, reaction) {}
 
   const model::Cell& cell() const { return cell_; }
+  int points() const { return points_; }  ///< over the depth of a layer, as the last run took them
   /// Forgets that earlier runs have asked for more points over the depth, and for finer salt.
   void start_coarse();
 

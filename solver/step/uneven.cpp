@@ -12,7 +12,7 @@ namespace onegrain::solver {
 
 namespace {
 constexpr model::NewtonAccuracy holding{.argument = 1e-12, .value = 1e-11};  // [A/m2], [V]: what a spread is solved to
-constexpr double share_of_what_is_left = 0.005;
+constexpr double share_of_what_is_left = 0.005, least_allowed = 5e-8;        // the local currents are not known better
 constexpr double none = std::numeric_limits<double>::quiet_NaN();
 }  // namespace
 
@@ -244,8 +244,8 @@ Evaluation UnevenSegment::rate(double t, ConstVectorView y, VectorView ydot) {
 void UnevenSegment::tighten(ConstVectorView /*y*/, VectorView allowed) {
   for (const DepthLayer& layer : layers_) {
     for (Eigen::Index k = 0; k < layer.count(); ++k) {
-      const double x = layer.surface[k], left = std::max(std::min(x, 1 - x), surface_limit);
-      const double most = share_of_what_is_left * left;
+      const double x = layer.surface[k], left = std::min(x, 1 - x);
+      const double most = std::max(share_of_what_is_left * left, least_allowed);
       const ClosedForm& form = layer.modes[static_cast<std::size_t>(k)];
       allowed[layer.means + k] = std::min(allowed[layer.means + k], most);
       auto amplitudes = allowed.segment(form.offset, form.count);

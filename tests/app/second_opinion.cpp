@@ -1,5 +1,7 @@
 #include "app/study/second_opinion.hpp"
 
+#include <algorithm>
+
 #include "app/study/curves.hpp"
 #include "tests/app/helpers.hpp"
 
@@ -48,7 +50,8 @@ TEST_CASE("beside an even reaction stands what the resolved one gives", "[second
           const double q = (0.01 + (0.95 - 0.01) * k / 2000) * std::min(mine, theirs);
           if (std::abs(b.at(q) - a.at(q)) > std::abs(largest)) largest = b.at(q) - a.at(q);
         }
-        CHECK(even["resolved_less_even_mV"].get<double>() == Approx(1e3 * largest).margin(0.5).epsilon(0.02));
+        // On a flat potential a front goes from point to point of the depth: two runs of it lie 0.5 mV apart.
+        CHECK(even["resolved_less_even_mV"].get<double>() == Approx(1e3 * largest).margin(1.0).epsilon(0.02));
         const bool far = std::abs(largest) > 0.0255 || std::abs(theirs / mine - 1) > 0.0102;
         if (far) CHECK(even["trusted"] == false);
         if (far && even["ended_by"] == "voltage cut-off")
