@@ -251,6 +251,11 @@ State Simulator::with_own_salt(const State& start) const {
   return own;
 }
 
+bool Simulator::Lasting::counts(double error, double small, double t) {
+  if (error <= small) small_at = t;
+  return small_at == t || t - small_at > moment_of_a_wall * t;
+}
+
 void Simulator::start_coarse() {
   if (points_ == accuracy_.fewest_points && salt_degree_ == accuracy_.salt_degree) return;
   points_ = accuracy_.fewest_points;
@@ -299,6 +304,30 @@ void Simulator::add_unresolved(const UnresolvedLayer& before, StepSolution& solu
   if (before.seconds > duration && before.volts > left.volts) left = {before.volts, before.seconds - duration};
 }
 
+/// Whether the estimates of error at (t, y) leave the solution as it is; false: run() takes more modes, points, or
+/// polynomials for the salt.
+bool Simulator::fine_enough(const Segment& segment, double t, ConstVectorView y, bool goes_on, Doubts& doubts,
+                            StepSolution& solution) const {
+  if (depth_ && (!goes_on || ++doubts.unlooked >= steps_between_looks)) {
+    doubts.unlooked = 0;
+    const double error = segment.depth_error(t, y);
+    if (doubts.depth.counts(error, accuracy_.depth, t)) solution.depth_error_ = std::max(solution.depth_error_, error);
+    solution.coarse_salt_ = salt_is_coarse(segment, t, y);
+    if (solution.coarse_salt_ || (solution.depth_error_ > accuracy_.depth && points_ < most_points)) return false;
+  }
+  const double truncation = segment.truncation(t, y);
+  const bool counts = !depth_ || doubts.modes.counts(truncation, accuracy_.truncation, t);
+  if (counts) solution.truncation_ = std::max(solution.truncation_, truncation);
+  const double doubt = std::max(counts ? truncation : 0, segment.unseen_layer(t, y));
+  solution.left_unresolved_ = {doubt, 0};
+  if (doubt > doubtful_layer) {
+    solution.unresolved_until_ = t;
+    solution.truncation_ = std::max(solution.truncation_, doubt);
+  }
+  if (doubt > absurd && ++doubts.absurd_steps > most_absurd_steps) throw IntegrationFailure("fails: " + layer_too_thin);
+  return solution.truncation_ <= accuracy_.truncation || modes_ >= most_modes;
+}
+
 StepSolution Simulator::attempt(const State& start, const model::Step& step) {
   StepSolution solution;
   std::shared_ptr<Segment> segment;
@@ -319,9 +348,8 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
   integrator.start(*segment, 0, segment->starting_unknowns(), tolerances, segment->longest_step(),
                    std::min(stop, segment->next_bend(0)), segment->starting_sensitivities());
   VoltageWatch watch(*segment);
-  int absurd_steps = 0, unlooked = 0;
-  double small_at = 0;  // when the error of the points over the depth was last small
-  if (depth_) {         // the first moment already tells most
+  Doubts doubts;
+  if (depth_) {  // the first moment already tells most
     const Vector first = segment->starting_unknowns();
     solution.depth_error_ = segment->depth_error(0, {first.data(), first.size()});
     if (solution.depth_error_ > accuracy_.depth && points_ < most_points) return solution;
@@ -337,28 +365,8 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
         integrator.last_sensitivity_polynomial(k, piece.sensitivities[static_cast<std::size_t>(k)]);
       }
       solution.pieces_.push_back(std::move(piece));
-      const double truncation = segment->truncation(t, integrator.state());
-      solution.truncation_ = std::max(solution.truncation_, truncation);
-      if (depth_ && (event != Cvode::Event::step || ++unlooked >= steps_between_looks)) {
-        unlooked = 0;
-        const double error = segment->depth_error(t, integrator.state());
-        // What lasts no longer than the fall down a wall of a potential does not count.
-        if (error <= accuracy_.depth) small_at = t;
-        if (small_at == t || t - small_at > moment_of_a_wall * t)
-          solution.depth_error_ = std::max(solution.depth_error_, error);
-        solution.coarse_salt_ = salt_is_coarse(*segment, t, integrator.state());
-        if (solution.coarse_salt_ || (solution.depth_error_ > accuracy_.depth && points_ < most_points))
-          return solution;
-      }
-      const double doubt = std::max(truncation, segment->unseen_layer(t, integrator.state()));
-      solution.left_unresolved_ = {doubt, 0};
-      if (doubt > doubtful_layer) {
-        solution.unresolved_until_ = t;
-        solution.truncation_ = std::max(solution.truncation_, doubt);
-      }
-      if (doubt > absurd && ++absurd_steps > most_absurd_steps) throw IntegrationFailure("fails: " + layer_too_thin);
-      if (solution.truncation_ > accuracy_.truncation && modes_ < most_modes)
-        return solution;  // run() takes more modes
+      const bool goes_on = event == Cvode::Event::step;
+      if (!fine_enough(*segment, t, integrator.state(), goes_on, doubts, solution)) return solution;
     }
     const auto unknowns = [&](double at) { return solution.unknowns(at); };
     if (const auto met = watch.look(t, unknowns)) {

@@ -124,7 +124,19 @@ class Simulator {
   StepSolution run(const State& start, const model::Step& step);
 
  private:
+  /// An estimate of error with the reaction resolved counts where it is small, or lasts: the fall down the wall of a
+  /// potential is over in a moment, and makes volts of anything.
+  struct Lasting {
+    double small_at = 0;  ///< when it was last small [s]
+    bool counts(double error, double small, double t);
+  };
+  struct Doubts {
+    Lasting depth, modes;
+    int unlooked = 0, absurd_steps = 0;
+  };
   StepSolution attempt(const State& start, const model::Step& step);
+  bool fine_enough(const Segment& segment, double t, ConstVectorView y, bool goes_on, Doubts& doubts,
+                   StepSolution& solution) const;
   void add_unresolved(const UnresolvedLayer& before, StepSolution& solution);
   void make_model();
   void take_more_points(double depth_error);
