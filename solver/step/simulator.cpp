@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 
 #include "model/root_search.hpp"
 #include "solver/step/even.hpp"
@@ -13,7 +14,8 @@ namespace onegrain::solver {
 namespace {
 constexpr double longest_step_of_protocol = 1e10;  // s; a step that has not ended by then has no end
 constexpr int most_modes = 96;
-constexpr int most_points = 16;             // a front that they do not hold twenty do not hold either
+constexpr int most_points = 16;  // a front that they do not hold twenty do not hold either
+constexpr int few_points = 6;
 constexpr double gained_by_point = 2;       // one point more leaves at most half of the error over the depth
 constexpr double moment_of_a_wall = 0.005;  // of the time since the step began
 constexpr double coarse_salt = 0.02;        // of its mean, in the highest polynomial of a layer: a front
@@ -269,18 +271,30 @@ void Simulator::take_more_points(double depth_error) {
 }
 
 StepSolution Simulator::run(const State& start, const model::Step& step) {
+  const double asked = accuracy_.depth;
   for (;;) {
     StepSolution solution;
     try {
       solution = attempt(with_own_salt(start), step);
     } catch (const IntegrationFailure& failure) {
+      // Few points always find a way, and say what they cost.
+      if (depth_ && accuracy_.depth == asked && points_ > few_points) {
+        accuracy_.depth = std::numeric_limits<double>::infinity();
+        points_ = few_points;
+        salt_degree_ = accuracy_.salt_degree;
+        make_model();
+        continue;
+      }
+      accuracy_.depth = asked;
       throw IntegrationFailure("the step '" + step.label + "' " + failure.what());
     }
     const bool enough_points = solution.depth_error() <= accuracy_.depth || points_ >= most_points;
     if (solution.coarse_salt_)
       salt_degree_ = degree_of_front;
     else if (enough_points && (solution.truncation() <= accuracy_.truncation || modes_ >= most_modes)) {
-      if (solution.left_unresolved_.volts > absurd && !step.beyond_surfaces)
+      accuracy_.depth = asked;
+      // With the reaction resolved one grain of many may have such a layer: it is told among the doubts.
+      if (solution.left_unresolved_.volts > absurd && !step.beyond_surfaces && !depth_)
         throw IntegrationFailure("the step '" + step.label + "' ends while " + layer_too_thin);
       return solution;
     } else if (enough_points)
