@@ -16,7 +16,7 @@ namespace onegrain::model {
 namespace {
 
 constexpr double least_local_salt = 1;   // mol/m3: a front of used-up salt is sharp enough, and can be solved
-constexpr double exact = 1e-13;          // V: currents that small potentials drive at rest are round-off
+constexpr double exact = 1e-11;          // V: currents that small potentials drive at rest are round-off
 constexpr double small_enough = 1e-10;   // V: below it a step is not asked to leave less
 constexpr double shortest_share = 1e-6;  // of a step of Newton's
 constexpr int more_samples = 6, most_points = LayerPoints::most;

@@ -180,6 +180,17 @@ void Simulator::take_more_points(double depth_error) {
   points_ = std::min(most_points, points_ + std::clamp(static_cast<int>(more), 1, 4));
 }
 
+namespace {
+
+/// What is held may leave currents that are round-off, which no spread over a layer is found for.
+State without_depth(State state) {
+  state.positive_depth = state.negative_depth = {};
+  for (Jump& jump : state.jumps) jump.positive = jump.negative = {};
+  return state;
+}
+
+}  // namespace
+
 StepSolution Simulator::run(const State& start, const model::Step& step) {
   const double asked = accuracy_.depth;
   for (;;) {
@@ -196,6 +207,12 @@ StepSolution Simulator::run(const State& start, const model::Step& step) {
         continue;
       }
       accuracy_.depth = asked;
+      if (depth_ && !std::holds_alternative<model::CurrentDrive>(step.drive)) {
+        Simulator even(cell_, *workspace_, {}, electrolyte_);
+        solution = even.run(without_depth(start), step);
+        solution.depth_error_ = std::numeric_limits<double>::infinity();  // told as a doubt
+        return solution;
+      }
       throw IntegrationFailure("the step '" + step.label + "' " + failure.what());
     }
     const bool enough_points = solution.depth_error() <= accuracy_.depth || points_ >= most_points;
@@ -203,8 +220,10 @@ StepSolution Simulator::run(const State& start, const model::Step& step) {
       salt_degree_ = degree_of_front;
     else if (enough_points && (solution.truncation() <= accuracy_.truncation || modes_ >= most_modes)) {
       accuracy_.depth = asked;
-      // With the reaction resolved one grain of many may have such a layer: it is told among the doubts.
-      if (solution.left_unresolved_.volts > absurd && !step.beyond_surfaces && !depth_)
+      // Where a current is given, one grain of many may have such a layer: it is told among the doubts.
+      const bool one_of_many = depth_ && (std::holds_alternative<model::CurrentDrive>(step.drive) ||
+                                          std::holds_alternative<model::CourseDrive>(step.drive));
+      if (solution.left_unresolved_.volts > absurd && !step.beyond_surfaces && !one_of_many)
         throw IntegrationFailure("the step '" + step.label + "' ends while " + layer_too_thin);
       return solution;
     } else if (enough_points)
