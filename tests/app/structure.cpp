@@ -7,6 +7,7 @@
 #include <map>
 #include <regex>
 #include <set>
+#include <sstream>
 #include <string>
 #include <vector>
 
@@ -173,4 +174,35 @@ TEST_CASE("a verb stands in every place that the guide of DEVELOPERS.md names", 
     CHECK(schema.find("{\"const\": \"" + name + "\"}") != std::string::npos);
     CHECK(calls.find("[\"" + name + "\"") != std::string::npos);
   }
+}
+
+TEST_CASE("every file that the guide names is there, and every line that the table of mutants would change",
+          "[structure]") {
+  const std::string root = std::string(ONEGRAIN_SOURCE_DIR) + "/";
+  const auto text_of = [&](const std::string& name) {
+    std::ifstream in(root + name);
+    return std::string(std::istreambuf_iterator<char>(in), {});
+  };
+  const std::string guide = text_of("DEVELOPERS.md");
+  const std::regex named("`((model|solver|params|app|tests|benchmarks)/[a-z0-9_/]+[.](cpp|hpp|py|txt|sh|js))`");
+  int files = 0;
+  for (std::sregex_iterator at(guide.begin(), guide.end(), named), end; at != end; ++at, ++files) {
+    CAPTURE((*at)[1].str());
+    CHECK(std::filesystem::exists(root + (*at)[1].str()));
+  }
+  CHECK(files > 100);
+  std::istringstream table(text_of("tests/long/mutants.txt"));
+  std::string source, name;
+  int mutants = 0;
+  for (std::string line; std::getline(table, line);) {
+    if (line.rfind("@ ", 0) == 0) {
+      name = line.substr(2, line.find(' ', 2) - 2);
+      source = text_of(name);
+    } else if (line.rfind("- ", 0) == 0) {
+      CAPTURE(name, line);
+      CHECK(source.find(line.substr(2)) != std::string::npos);
+      ++mutants;
+    }
+  }
+  CHECK(mutants > 40);
 }
