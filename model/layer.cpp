@@ -4,6 +4,8 @@
 #include <array>
 #include <cmath>
 #include <limits>
+#include <map>
+#include <mutex>
 #include <stdexcept>
 
 #include "model/constants.hpp"
@@ -57,6 +59,13 @@ double lagrange(const Eigen::ArrayXd& nodes, Eigen::Index k, double x) {
 }
 
 }  // namespace
+
+const LayerPoints& LayerPoints::of(int count) {
+  static std::mutex mutex;
+  static std::map<int, const LayerPoints> made;
+  const std::lock_guard lock(mutex);
+  return made.try_emplace(count, count).first->second;
+}
 
 LayerPoints::LayerPoints(int count) {
   if (count < 1 || count > most_points) throw std::invalid_argument("a layer takes 1 to 20 points");

@@ -25,6 +25,8 @@ namespace onegrain::model {
 class LayerPoints {
  public:
   static constexpr int most = 20;
+  /// Made once per count and shared. Safe to call from several threads.
+  static const LayerPoints& of(int count);
   /// @param count  of points, 1..most; exact for polynomials s of degree count - 1
   explicit LayerPoints(int count);
 

@@ -88,11 +88,7 @@ JudgedCharge ChargeStudy::judge(Simulator& simulator, double current, double fro
 
   Ledger ledger(cell_, limits_, description_, from, soc_.empties);
   const bool coarse = even_ && &simulator == &*even_;
-  for (const double t : moments(solution, coarse ? 13 : 25, true)) {
-    const Point p = ledger.see(solution, t, soc_at(t));
-    result.soc.push_back(soc_at(t));
-    result.separator_side.push_back(p.terminal.separator_side);
-  }
+  for (const double t : moments(solution, coarse ? 13 : 25, true)) ledger.see(solution, t, soc_at(t));
   result.duration = duration;
   result.completed = ended == Ended::capacity;
   if (!result.completed) {

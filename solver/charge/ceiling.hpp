@@ -29,10 +29,9 @@ struct JudgedCharge {
   bool completed = false;       ///< reached the end of its window
   std::vector<Margin> margins;  ///< of the limits that apply
   Limit tightest = Limit::plating;
-  double slack = 0;                         ///< Margin::slack of that one; < 0: some limit is broken
-  std::string unsolved_because;             ///< Limit::unsolved: why the charge could not be calculated
-  std::vector<double> soc, separator_side;  ///< Description::uneven: the potential on the way [1], [V]
-  State end;                                ///< for the step that follows
+  double slack = 0;              ///< Margin::slack of that one; < 0: some limit is broken
+  std::string unsolved_because;  ///< Limit::unsolved: why the charge could not be calculated
+  State end;                     ///< for the step that follows
 
   const Margin* margin(Limit limit) const;
 };

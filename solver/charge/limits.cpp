@@ -83,7 +83,7 @@ void Ledger::fell_short(Limit limit, double share, double soc) {
   m->soc = soc;
 }
 
-Point Ledger::see(const StepSolution& step, double t, double soc) {
+void Ledger::see(const StepSolution& step, double t, double soc) {
   const Point p = step.at(t);
   // The plain description knows no place: what it has is the potential of the one grain.
   see(Limit::plating,
@@ -97,7 +97,6 @@ Point Ledger::see(const StepSolution& step, double t, double soc) {
   see(Limit::temperature, p.temperature, soc);
   see(Limit::salt, p.lowest_salt / cell_.electrolyte.concentration, soc);
   see_stress(step, t, p, soc);
-  return p;
 }
 
 void Ledger::see_stress(const StepSolution& step, double t, const Point& p, double soc) {

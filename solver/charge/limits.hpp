@@ -65,8 +65,8 @@ class Ledger {
   Ledger(const model::Cell& cell, const ChargeLimits& limits, Description description, double starting_soc,
          bool empties = false);
 
-  /// Everything that a step tells of one moment, which is given back.
-  Point see(const StepSolution& step, double t, double soc);
+  /// Everything that a step tells of one moment.
+  void see(const StepSolution& step, double t, double soc);
   /// One quantity; without effect where that limit does not apply.
   void see(Limit limit, double value, double soc);
   /// The charge ended by this limit with that share of its window still to come.

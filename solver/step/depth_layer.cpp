@@ -36,9 +36,9 @@ void DepthLayer::take(const State& state, const Eigen::VectorXd& amplitudes, con
   if (held == K)
     moved = Eigen::MatrixXd::Identity(K, K);
   else if (held > 0)
-    moved = depth->taken_from(model::LayerPoints(static_cast<int>(held)));
+    moved = depth->taken_from(model::LayerPoints::of(static_cast<int>(held)));
   const auto at_points_of = [&](const Eigen::VectorXd& local, double otherwise) -> Eigen::VectorXd {
-    return local.size() > 0 ? Eigen::VectorXd(moved * local) : Eigen::VectorXd::Constant(K, otherwise);
+    return held > 0 && local.size() > 0 ? Eigen::VectorXd(moved * local) : Eigen::VectorXd::Constant(K, otherwise);
   };
   means0 = at_points_of(filling.means, of_positive ? m.positive_mean(state.charge) : m.negative_mean(state.charge));
   current_before_ = at_points_of(filling.current, sign * state.current);
@@ -113,13 +113,11 @@ bool DepthLayer::solve(double i, double T) {
 }
 
 struct DepthLayer::Finer {
-  model::LayerPoints points;
   DepthLayer layer;
   Eigen::MatrixXd from_coarse;
   Finer(const DepthLayer& coarse, const model::SingleParticle& m)
-      : points(std::min(coarse.count() + 2, model::LayerPoints::most)),
-        layer(m, points, coarse.sign < 0),
-        from_coarse(coarse.depth->values_at(points.xi())) {}
+      : layer(m, model::LayerPoints::of(std::min(coarse.count() + 2, model::LayerPoints::most)), coarse.sign < 0),
+        from_coarse(coarse.depth->values_at(layer.depth->xi())) {}
 };
 
 double DepthLayer::error_of_points(double i, const Eigen::VectorXd& amplitudes, const model::SingleParticle& m,

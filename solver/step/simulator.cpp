@@ -123,15 +123,15 @@ Simulator::Simulator(const model::Cell& cell, Workspace& workspace, Accuracy acc
       reaction_(reaction),
       modes_(accuracy.fewest_modes),
       points_(accuracy.fewest_points),
-      salt_degree_(accuracy.salt_degree) {
+      salt_degree_(accuracy.salt_degree),
+      points_allowed_(most_points) {
   make_model();
 }
 
 void Simulator::make_model() {
   const bool resolved = electrolyte_ == model::ElectrolyteModel::resolved;
-  const bool uneven = reaction_ == model::Reaction::uneven;
   model_ = std::make_shared<const model::SingleParticle>(cell_, modes_, modes_, resolved ? salt_degree() : 0);
-  if (uneven) depth_ = std::make_shared<const model::LayerPoints>(points_);
+  if (reaction_ == model::Reaction::uneven) depth_ = &model::LayerPoints::of(points_);
 }
 
 State Simulator::at_rest(double q) const {
@@ -177,7 +177,7 @@ void Simulator::start_coarse() {
 
 void Simulator::take_more_points(double depth_error) {
   const double more = std::ceil(std::log(depth_error / accuracy_.depth) / std::log(gained_by_point));
-  points_ = std::min(most_points, points_ + std::clamp(static_cast<int>(more), 1, 4));
+  points_ = std::min(points_allowed_, points_ + std::clamp(static_cast<int>(more), 1, 4));
 }
 
 namespace {
@@ -192,21 +192,19 @@ State without_depth(State state) {
 }  // namespace
 
 StepSolution Simulator::run(const State& start, const model::Step& step) {
-  const double asked = accuracy_.depth;
+  points_allowed_ = most_points;
   for (;;) {
     StepSolution solution;
     try {
       solution = attempt(with_own_salt(start), step);
     } catch (const IntegrationFailure& failure) {
       // Few points always find a way, and say what they cost.
-      if (depth_ && accuracy_.depth == asked && points_ > few_points) {
-        accuracy_.depth = std::numeric_limits<double>::infinity();
-        points_ = few_points;
+      if (depth_ && points_allowed_ > few_points && points_ > few_points) {
+        points_allowed_ = points_ = few_points;
         salt_degree_ = accuracy_.salt_degree;
         make_model();
         continue;
       }
-      accuracy_.depth = asked;
       if (depth_ && !std::holds_alternative<model::CurrentDrive>(step.drive)) {
         Simulator even(cell_, *workspace_, {}, electrolyte_);
         solution = even.run(without_depth(start), step);
@@ -215,11 +213,10 @@ StepSolution Simulator::run(const State& start, const model::Step& step) {
       }
       throw IntegrationFailure("the step '" + step.label + "' " + failure.what());
     }
-    const bool enough_points = solution.depth_error() <= accuracy_.depth || points_ >= most_points;
+    const bool enough_points = !wants_more_points(solution.depth_error());
     if (solution.coarse_salt_)
       salt_degree_ = degree_of_front;
     else if (enough_points && (solution.truncation() <= accuracy_.truncation || modes_ >= most_modes)) {
-      accuracy_.depth = asked;
       // Where a current is given, one grain of many may have such a layer: it is told among the doubts.
       const bool one_of_many = depth_ && (std::holds_alternative<model::CurrentDrive>(step.drive) ||
                                           std::holds_alternative<model::CourseDrive>(step.drive));
@@ -254,9 +251,10 @@ bool Simulator::fine_enough(const Segment& segment, double t, ConstVectorView y,
   if (depth_ && (!goes_on || ++doubts.unlooked >= steps_between_looks)) {
     doubts.unlooked = 0;
     const double error = segment.depth_error(t, y);
-    if (doubts.depth.counts(error, accuracy_.depth, t)) solution.depth_error_ = std::max(solution.depth_error_, error);
+    const bool lasts = doubts.depth.counts(error, accuracy_.depth, t) || points_allowed_ < most_points;
+    if (lasts) solution.depth_error_ = std::max(solution.depth_error_, error);
     solution.coarse_salt_ = salt_is_coarse(segment, t, y);
-    if (solution.coarse_salt_ || (solution.depth_error_ > accuracy_.depth && points_ < most_points)) return false;
+    if (solution.coarse_salt_ || wants_more_points(solution.depth_error_)) return false;
   }
   const double truncation = segment.truncation(t, y);
   const bool counts = !depth_ || doubts.modes.counts(truncation, accuracy_.truncation, t);
@@ -275,7 +273,7 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
   StepSolution solution;
   std::shared_ptr<Segment> segment;
   if (depth_)
-    segment = std::make_shared<UnevenSegment>(model_, depth_, start, step);
+    segment = std::make_shared<UnevenSegment>(model_, *depth_, start, step);
   else
     segment = std::make_shared<EvenSegment>(model_, start, step, accuracy_.sensitivities);
   solution.segment_ = segment;
@@ -295,7 +293,7 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
   if (depth_) {  // the first moment already tells most
     const Vector first = segment->starting_unknowns();
     solution.depth_error_ = segment->depth_error(0, {first.data(), first.size()});
-    if (solution.depth_error_ > accuracy_.depth && points_ < most_points) return solution;
+    if (wants_more_points(solution.depth_error_)) return solution;
   }
   for (;;) {
     const Cvode::Event event = integrator.advance();

@@ -35,8 +35,8 @@ class StepSolution {
   /// Derivatives of the grain surfaces; of a step that was run with sensitivities.
   SurfaceSlopes surface_slopes(double t) const;
 
-  /// int V i dt over the step [J/m2]: positive into the cell. Gauss points in intervals that start small, where the
-  /// voltage goes with the square root of time; 1e-6 relative.
+  /// int V i dt over the step [J/m2]: positive into the cell. Gauss points in the square root of time; 1e-5 relative,
+  /// where the voltage falls steeply at the end, better elsewhere.
   double energy() const;
 
   /// Largest of Segment::truncation over the step [V].
@@ -139,6 +139,9 @@ class Simulator {
                    StepSolution& solution) const;
   void add_unresolved(const UnresolvedLayer& before, StepSolution& solution);
   void make_model();
+  bool wants_more_points(double depth_error) const {
+    return depth_error > accuracy_.depth && points_ < points_allowed_;
+  }
   void take_more_points(double depth_error);
   int salt_degree() const;
   bool salt_is_coarse(const Segment& segment, double t, ConstVectorView y) const;
@@ -151,8 +154,9 @@ class Simulator {
   model::ElectrolyteModel electrolyte_;
   model::Reaction reaction_;
   int modes_, points_, salt_degree_;
+  int points_allowed_;  ///< in this run
   std::shared_ptr<const model::SingleParticle> model_;
-  std::shared_ptr<const model::LayerPoints> depth_;  ///< none where the reaction is even
+  const model::LayerPoints* depth_ = nullptr;  ///< none where the reaction is even
 };
 
 }  // namespace onegrain::solver

@@ -16,11 +16,10 @@ constexpr double share_of_what_is_left = 0.005, least_allowed = 5e-8;        // 
 constexpr double none = std::numeric_limits<double>::quiet_NaN();
 }  // namespace
 
-UnevenSegment::UnevenSegment(std::shared_ptr<const model::SingleParticle> model,
-                             std::shared_ptr<const model::LayerPoints> points, const State& start,
-                             const model::Step& step)
+UnevenSegment::UnevenSegment(std::shared_ptr<const model::SingleParticle> model, const model::LayerPoints& points,
+                             const State& start, const model::Step& step)
     : Segment(std::move(model), start, step),
-      depth_(std::move(points)),
+      depth_(&points),
       run_start_(start.run_start),
       spread_for_(none),
       jacobian_({}, 1, 0) {

@@ -23,8 +23,8 @@ namespace onegrain::solver {
 /// With good conductors every point draws the same current and this is EvenSegment.
 class UnevenSegment final : public Segment {
  public:
-  /// @param points  over the depth of each layer
-  UnevenSegment(std::shared_ptr<const model::SingleParticle> model, std::shared_ptr<const model::LayerPoints> points,
+  /// @param points  over the depth of each layer; they must outlive this
+  UnevenSegment(std::shared_ptr<const model::SingleParticle> model, const model::LayerPoints& points,
                 const State& start, const model::Step& step);
 
   int size() const override { return blocks_at_ + block_sizes_; }
@@ -65,7 +65,7 @@ class UnevenSegment final : public Segment {
   /// The constraint (held quantity = its value) as the last border row of the Jacobian.
   void linearise_hold(const Here& h);
 
-  std::shared_ptr<const model::LayerPoints> depth_;
+  const model::LayerPoints* depth_;
   mutable std::vector<DepthLayer> layers_;  ///< positive, and negative in a full cell
   Eigen::VectorXd salt0_;
   int salt_at_ = 0, salt_count_ = 0;  ///< of its amplitudes, less their start, in y

@@ -156,7 +156,7 @@ TEST_CASE("Newton's matrix of a step with the reaction resolved is the derivativ
       const model::Salt salt = model::Salt::of_count(row.cell, static_cast<int>(start.salt.size()));
       own.salt = model->salt()->amplitudes_of(salt, start.salt);
     }
-    UnevenSegment segment(model, std::make_shared<model::LayerPoints>(5), own, {row.drive, {.time = 100}, ""});
+    UnevenSegment segment(model, model::LayerPoints::of(5), own, {row.drive, {.time = 100}, ""});
     const Eigen::Index n = segment.size();
     const Vector scale = segment.absolute_tolerance();
     const double t = 20;
@@ -196,7 +196,7 @@ TEST_CASE("where a cell warms up Newton's matrix leaves little of the error", "[
       model->salt()->amplitudes_of(model::Salt::of_count(cell, static_cast<int>(start.salt.size())), start.salt);
   start.temperature = 303.15;
   for (const model::Drive& drive : drives) {
-    UnevenSegment segment(model, std::make_shared<model::LayerPoints>(5), start, {drive, {.time = 100}, ""});
+    UnevenSegment segment(model, model::LayerPoints::of(5), start, {drive, {.time = 100}, ""});
     const Eigen::Index n = segment.size();
     const Vector scale = segment.absolute_tolerance(), y = Vector::Zero(n), none = Vector::Zero(n);
     for (const double gamma : {0.1, 1.0, 20.0}) {
