@@ -1,7 +1,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <charconv>
 #include <cmath>
 #include <utility>
 
@@ -9,52 +8,12 @@
 #include "app/answer/ceiling_words.hpp"
 #include "app/answer/numbers.hpp"
 #include "app/command/progress.hpp"
-#include "params/number/quantity.hpp"
 
 // `ceiling`: how fast the cell may be charged, with confidence, and what limits it.
 
 namespace onegrain::app::answer {
 
 namespace {
-
-/// "0..0.8"
-solver::ChargeWindow window_of(const std::string& text) {
-  const auto wrong = [&] {
-    throw CommandLineError(
-        "--soc '" + text +
-        "': write two states of charge such as 0..0.8, the first below the second, both from 0 to 1");
-  };
-  const auto dots = text.find("..");
-  if (dots == std::string::npos) wrong();
-  const auto number_in = [&](std::string part) {
-    double value = std::nan("");
-    const auto [end, error] = std::from_chars(part.data(), part.data() + part.size(), value);
-    if (error != std::errc{} || end != part.data() + part.size()) wrong();
-    return value;
-  };
-  const solver::ChargeWindow window{number_in(text.substr(0, dots)), number_in(text.substr(dots + 2))};
-  if (!(window.from >= 0 && window.from < window.to && window.to <= 1)) wrong();
-  return window;
-}
-
-study::CeilingAsked asked_by(const Request& request, const Job& job) {
-  study::CeilingAsked asked;
-  asked.soc = window_of(request.soc);
-  asked.soc.empties = empties(job);
-  try {
-    asked.limits.plating_margin = params::parse_quantity(request.margin, params::Voltage::kind(), "mV");
-  } catch (const params::QuantityError& error) {
-    throw CommandLineError("--margin '" + request.margin + "': " + error.what());
-  }
-  if (!(asked.limits.plating_margin >= 0 && asked.limits.plating_margin <= 0.5)) {
-    throw CommandLineError("--margin '" + request.margin + "': outside 0 to 500 mV");
-  }
-  asked.samples = request.samples;
-  asked.seed = request.seed;
-  asked.threads = request.threads;
-  asked.staircase = request.staircase;
-  return asked;
-}
 
 const char* called(study::CeilingWork work) {
   switch (work) {
@@ -64,6 +23,8 @@ const char* called(study::CeilingWork work) {
       return "plausible cells, cold and hot";
     case study::CeilingWork::plausible_cells:
       return "plausible cells";
+    case study::CeilingWork::staircase:
+      return "plausible cells on the staircase";
   }
   return "";
 }
@@ -97,10 +58,14 @@ std::optional<Finding> no_usual_rate(const Job& job, const study::CeilingAsked& 
 }
 
 std::string refusal(const Job& job, const study::CeilingAsked& asked, const study::CeilingFound& f) {
-  return fmt::format("Do not {} this cell from {} to {} at any rate looked at: even {} breaks a limit ({}) in {}.",
-                     charges(job) ? "charge" : "lithiate", percent(asked.soc.from), percent(asked.soc.to),
-                     slowest_words(job, f), name_of(f.limited_by, job),
-                     f.plausible ? "more than 5 % of the plausible cells" : "the cell as the sheet has it");
+  return fmt::format(
+      "Do not {} this cell from {} to {} at any rate looked at: even {} breaks a limit ({}) in {}.",
+      charges(job) ? "charge" : "lithiate", percent(asked.soc.from), percent(asked.soc.to), slowest_words(job, f),
+      name_of(f.limited_by, job),
+      !f.plausible ? std::string("the cell as the sheet has it")
+      : f.plausible->confident.value > 0
+          ? fmt::format("up to 5 % of the plausible cells, as far as {} of them tell", f.plausible->count)
+          : "more than 5 % of the plausible cells");
 }
 
 std::string leave(const Job& job, const study::CeilingAsked& asked, const study::CeilingFound& f) {
@@ -154,10 +119,14 @@ Figures figures_of(const Job& job, const study::CeilingAsked& asked, const study
   add("margin", asked.limits.plating_margin, measure<params::Voltage>());
   add("confidence", f.plausible ? study::confident_share : NAN);
   add("nominal_c_rate", job.c_rate(f.nominal.current));
-  add("median_c_rate", job.c_rate(f.plausible ? f.plausible->median : f.nominal.current));
+  add("median_c_rate", job.c_rate(f.plausible ? f.plausible->median.value : f.nominal.current));
+  add("median_half_width", f.plausible ? f.plausible->median.half_width() : NAN);
+  add("estimated_c_rate", f.plausible ? job.c_rate(f.plausible->confident.value) : NAN);
+  add("upper_c_rate", f.plausible ? job.c_rate(f.plausible->confident.high) : NAN);
+  add("half_width", f.plausible ? f.plausible->confident.half_width() : NAN);
   add("even_c_rate", job.c_rate(f.even_current));
   add("plain_c_rate", job.c_rate(f.plain_current));
-  add("samples", f.plausible ? static_cast<double>(f.plausible->currents.size()) : 0, counted());
+  add("samples", f.plausible ? f.plausible->count : 0, counted());
   add("unsolved", f.plausible ? f.plausible->unsolved : 0, counted());
   add("limited_share", f.plausible ? f.plausible->limited_share : 1);
   return block;
@@ -192,9 +161,9 @@ Section rates_section(const Job& job, const study::CeilingAsked& asked, const st
     table.rows.add({name, job.c_rate(i), i * job.plate_area()});
   };
   if (f.plausible) {
-    row("that " + percent(study::confident_share) + " of the plausible cells survive: the recommendation",
+    row("that at least " + percent(study::confident_share) + " of the plausible cells survive: the recommendation",
         f.recommended);
-    row("that half of them survive", f.plausible->median);
+    row("that half of them survive", f.plausible->median.value);
   }
   row("of the cell as the sheet has it", f.nominal.current);
   row("had the reaction been taken as even across the coatings", f.even_current);
@@ -203,12 +172,11 @@ Section rates_section(const Job& job, const study::CeilingAsked& asked, const st
   std::string sure = "Uncertainties are not counted: the sheet and its cards state none, or no samples were asked for.";
   if (f.plausible) {
     const study::PlausibleCells& p = *f.plausible;
-    sure = fmt::format("{} plausible cells, every value with a spread drawn from its own distribution (seed {}).",
-                       p.currents.size(), asked.seed);
+    sure = sampling_words(job, asked, p);
     if (p.unsolved > 0)
       section.blocks.push_back(Paragraph{
           fmt::format("{} of {} plausible cells could not be solved and count as surviving no rate; the first: {}",
-                      p.unsolved, p.currents.size(), p.unsolved_because)});
+                      p.unsolved, p.count, p.unsolved_because)});
   }
   section.blocks.push_back(Paragraph{sure});
   return section;
@@ -272,6 +240,7 @@ Section temperature_section(const Job& job, const study::CeilingFound& f) {
                {"c_rate", "as the sheet has it", allowed_rate()},
                {"", "with confidence", allowed_rate(), read},
                {"c_rate_confident", "", allowed_rate(), summary},
+               {"half_width", "", Measure{}, summary},
                {"limited_by", "limited by", {}}},
               {},
               everywhere,
@@ -280,8 +249,9 @@ Section temperature_section(const Job& job, const study::CeilingFound& f) {
   for (const study::CeilingAtTemperature& t : f.temperatures) {
     TableCell confident;
     if (f.plausible) confident = job.c_rate(t.confident_current);
-    table.rows.add({fmt::format("{:.0f}", t.temperature - 273.15), t.temperature, job.c_rate(t.current),
-                    std::move(confident), job.c_rate(t.confident_current), name_of(t.limited_by, job)});
+    table.rows.add({fmt::format("{:.4g}", t.temperature - 273.15), t.temperature, job.c_rate(t.current),
+                    std::move(confident), job.c_rate(t.confident_current), t.sampled ? t.sampled->half_width() : NAN,
+                    name_of(t.limited_by, job)});
     any = any || t.current > 0;
   }
   if (table.rows.size() == 0) table.places = summary;
@@ -293,6 +263,7 @@ Section temperature_section(const Job& job, const study::CeilingFound& f) {
     section.blocks.push_back(temperature_plot(job, f));
   }
   section.blocks.push_back(std::move(table));
+  if (f.plausible && f.cold_and_hot_cells > 0) section.blocks.push_back(Paragraph{over_temperature_words(f)});
   if (f.cold_and_hot_unsolved > 0)
     section.blocks.push_back(
         Paragraph{fmt::format("Of the {} plausible cells behind the rates with confidence {} could not be solved and "
@@ -311,6 +282,8 @@ std::string no_staircase(const study::CeilingAsked& asked, const study::CeilingF
       return "one of its charges could not be calculated: " + f.no_staircase_because;
     case study::NoStaircase::no_first_step:
       return "not even the slowest charge keeps every limit in its first step";
+    case study::NoStaircase::too_uncertain:
+      return "even at a twentieth of its currents too few of the plausible cells are seen to keep every limit";
     case study::NoStaircase::none:
       break;
   }
@@ -331,7 +304,10 @@ void state_what_it_rests_on(Answer& said, const Job& job, const study::CeilingAs
   if (asked.samples > 0)
     said.assumptions.push_back(
         "Plausible cells: each value with a spread is drawn by itself, from a normal distribution or, where the spread "
-        "is a factor, a log-normal one; values that hang together in truth are drawn as if they did not.");
+        "is a factor, a log-normal one; values that hang together in truth are drawn as if they did not. The draws are "
+        "points of Sobol's sequence under 32 independent scramblings, whose differences tell the sampling error. Cells "
+        "that come near to the recommended rate, and 64 others, are given a ceiling with the reaction resolved; the "
+        "rest one with the reaction even, corrected by the mean ratio.");
   said.assumptions.push_back(fmt::format(
       "Numerics: even polynomials inside each grain, as many as keep an estimate of their error below {:g} mV (at "
       "least {}); CVODE with a relative tolerance of {:g} on what has no closed form. The rate is approached from "
@@ -342,7 +318,7 @@ void state_what_it_rests_on(Answer& said, const Job& job, const study::CeilingAs
 }  // namespace
 
 Answer ceiling(const Request& request, const Channels& channels, Job& job) {
-  const study::CeilingAsked asked = asked_by(request, job);
+  const study::CeilingAsked asked = ceiling_asked(request, job);
   study::CeilingFound found;
   {
     Progress progress(channels);
@@ -371,7 +347,7 @@ Answer ceiling(const Request& request, const Channels& channels, Job& job) {
   said.sections.push_back(std::move(rates));
   said.sections.push_back(path_section(job, asked, found));
   said.sections.push_back({"What is left of each limit", {margins_table(job, found.charge, moves)}});
-  if (found.plausible && found.plausible->currents.back() > 0) {
+  if (found.plausible && found.plausible->cells.back().current > 0) {
     Plot plot = survival_plot(job, found);
     said.sections.push_back({"How sure this is", {Paragraph{plot.description}, std::move(plot)}, {}, page});
   }
@@ -379,7 +355,7 @@ Answer ceiling(const Request& request, const Channels& channels, Job& job) {
   said.sections.push_back(temperature_section(job, found));
   if (found.staircase) {
     said.sections.push_back(staircase_section(job, asked, found));
-    said.more_files.emplace_back("staircase.yaml", staircase_file(job, found.staircase->staircase));
+    said.more_files.emplace_back("staircase.yaml", staircase_file(job, asked, *found.staircase));
   }
   state_what_it_rests_on(said, job, asked);
   return said;

@@ -124,12 +124,8 @@ Section path_section(const Job& job, const study::CeilingAsked& asked, const stu
 }
 
 Plot survival_plot(const Job& job, const study::CeilingFound& found) {
-  const std::vector<double>& currents = found.plausible->currents;
-  const std::size_t cells = currents.size();
-  const auto share_kept = [&](double current) {
-    const auto first = std::lower_bound(currents.begin(), currents.end(), current);
-    return static_cast<double>(currents.end() - first) / static_cast<double>(cells);
-  };
+  const std::vector<study::PlausibleCell>& cells = found.plausible->cells;
+  const auto share_kept = [&](double current) { return found.plausible->share_that_keeps(current); };
   Plot plot;
   plot.x = {"Charge rate as multiples of 1C", measure<params::Number>(nullptr, 3), {0.0}};
   plot.y = {"Share of the plausible cells that keep every limit", measure<params::Fraction>(nullptr, 3), {0.0, 1.0}};
@@ -142,26 +138,26 @@ Plot survival_plot(const Job& job, const study::CeilingFound& found) {
     line.told.push_back({rate_words(job, current), fmt::format("kept by {} of the cells", share_words(share))});
   };
   add(0, 1);
-  const std::size_t shown = std::min<std::size_t>(400, cells);  // evenly over the cells, the last among them
-  for (std::size_t k = 0; k < shown; ++k) {
-    const std::size_t at = shown == 1 ? 0 : k * (cells - 1) / (shown - 1);
-    const double current = currents[at];
-    add(current, static_cast<double>(currents.end() - std::upper_bound(currents.begin(), currents.end(), current)) /
-                     static_cast<double>(cells));
+  // evenly over the cells, which are more where more had to be known, the last among them
+  const std::size_t shown = std::min<std::size_t>(400, cells.size());
+  double left = 1;
+  for (std::size_t k = 0, next = 0; k < shown; ++k) {
+    const std::size_t at = shown == 1 ? 0 : k * (cells.size() - 1) / (shown - 1);
+    while (next < cells.size() && cells[next].current <= cells[at].current) left -= cells[next++].share;
+    add(cells[at].current, std::max(0.0, next == cells.size() ? 0.0 : left));
   }
   if (found.recommended > 0)
-    plot.marks.push_back({job.c_rate(found.recommended), study::confident_share,
+    plot.marks.push_back({job.c_rate(found.recommended), share_kept(found.recommended),
                           fmt::format("{}: kept by {}", rate_words(job, found.recommended),
                                       share_words(share_kept(found.recommended)))});
-  if (found.plausible->median > 0)
-    plot.marks.push_back(
-        {job.c_rate(found.plausible->median), 0.5, rate_words(job, found.plausible->median) + ": half of them"});
+  const double median = found.plausible->median.value;
+  if (median > 0) plot.marks.push_back({job.c_rate(median), 0.5, rate_words(job, median) + ": half of them"});
   plot.uprights.push_back(
       {job.c_rate(found.plain_current),
        {"what a plain single-particle model would have said: " + rate_words(job, found.plain_current),
         fmt::format("kept by {} of the cells", share_words(share_kept(found.plain_current)))}});
   // an answer far beyond all cells would squeeze the curve
-  if (found.plain_current <= 2.2 * currents.back()) plot.x.include.push_back(job.c_rate(found.plain_current));
+  if (found.plain_current <= 2.2 * cells.back().current) plot.x.include.push_back(job.c_rate(found.plain_current));
   plot.description = fmt::format(
       "Each plausible cell has its own highest rate. The line shows how many of them still keep every limit at a rate. "
       "At the rate that a plain single-particle model would have called safe, {}, {} of them do.",

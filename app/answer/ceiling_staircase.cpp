@@ -72,6 +72,16 @@ Table steps_table(const Job& job, const solver::Staircase& staircase) {
   return table;
 }
 
+/// What share of the plausible cells survives.
+std::string counted_words(const study::CountedSteps& c) {
+  const double share = static_cast<double>(c.kept) / c.counted;
+  return fmt::format(
+      "Of {} plausible cells drawn afresh {} keep every limit through these steps: {:.1f} % (binomial standard error "
+      "{:.1f} %; at least {:.1f} % of all cells, at 97.5 % confidence).",
+      c.counted, c.kept, std::floor(1000 * share) / 10, 100 * std::sqrt(share * (1 - share) / c.counted),
+      std::floor(1000 * study::least_share(c.kept, c.counted)) / 10);
+}
+
 }  // namespace
 
 Section staircase_section(const Job& job, const study::CeilingAsked& asked, const study::CeilingFound& found) {
@@ -90,13 +100,18 @@ Section staircase_section(const Job& job, const study::CeilingAsked& asked, cons
     words += fmt::format(" They save {} on the constant rate.", minutes_words(s.constant_current_time - takes));
   section.blocks.push_back(Paragraph{words});
   section.blocks.push_back(Paragraph{
-      s.share < 1
-          ? fmt::format("staircase.yaml holds them as a protocol. The line rides the limits of the cell as the sheet "
-                        "has it and the steps are cut from it; both are taken at {:.0f} % of what that cell allows, "
-                        "the share that the constant rate has. Run step by step, they keep every limit.",
-                        100 * s.share)
-          : "staircase.yaml holds them as a protocol. The steps are cut from the line and, run one after the other, "
-            "keep every limit of the cell as the sheet has it.",
+      s.counted ? counted_words(*s.counted)
+      : s.share < 1
+          ? "The steps keep every limit of the cell as the sheet has it."
+          : "Run one after the other, the steps keep every limit of the cell as the sheet has it; uncertainties "
+            "are not counted."});
+  section.blocks.push_back(Paragraph{
+      s.counted
+          ? fmt::format("staircase.yaml holds them as a protocol. The line rides the limits of the cell as the "
+                        "sheet has it and the steps are cut from it; both are taken at {:.0f} % of what that cell "
+                        "allows, lowered until the plausible cells survive as said.",
+                        std::floor(100 * s.share))
+          : "staircase.yaml holds them as a protocol. The steps are cut from the line.",
       page});
   const Measure pure;
   Figures figures{"ceiling.staircase", "", {}, summary};
@@ -109,6 +124,14 @@ Section staircase_section(const Job& job, const study::CeilingAsked& asked, cons
   add("constant_current_minutes", s.constant_current_time / 60);
   add("constant_current_voltage_minutes", s.constant_voltage_time / 60);
   section.blocks.push_back(std::move(figures));
+  if (s.counted) {
+    Figures cells{"ceiling.staircase", "", {}, summary};
+    cells.figures.push_back({"counted_cells", "", static_cast<double>(s.counted->counted), counted()});
+    cells.figures.push_back({"kept_cells", "", static_cast<double>(s.counted->kept), counted()});
+    cells.figures.push_back({"least_share", "", study::least_share(s.counted->kept, s.counted->counted), pure});
+    for (Figure& figure : cells.figures) figure.alone = true;
+    section.blocks.push_back(std::move(cells));
+  }
   section.blocks.push_back(Facts{"ceiling.staircase", {{"complete", s.staircase.complete}}});
   Plot plot = staircase_plot(job, found);
   plot.description = words;
@@ -117,10 +140,20 @@ Section staircase_section(const Job& job, const study::CeilingAsked& asked, cons
   return section;
 }
 
-std::string staircase_file(const Job& job, const solver::Staircase& staircase) {
-  std::string text =
-      fmt::format("# A prediction guides a test, it does not authorise it.\nonegrain_protocol: 1\nname: {}\nsteps:\n",
-                  params::quoted("staircase of constant currents for: " + job.sheet.name));
+std::string staircase_file(const Job& job, const study::CeilingAsked& asked, const study::StaircaseFound& found) {
+  const solver::Staircase& staircase = found.staircase;
+  const std::string made_for = fmt::format(
+      "at {:.4g} degC, from rest at {} state of charge, {}", job.cell.temperature - 273.15, percent(asked.soc.from),
+      found.counted ? percent(study::confident_share) + " confidence" : "uncertainties not counted");
+  std::string text = fmt::format(
+      "# A prediction guides a test, it does not authorise it.\n# Made {}. It holds at no other temperature and from "
+      "no "
+      "other state.\n",
+      made_for);
+  if (found.counted) text += "# " + counted_words(*found.counted) + "\n";
+  text +=
+      fmt::format("onegrain_protocol: 1\nname: {}\nsteps:\n",
+                  params::quoted(fmt::format("staircase of constant currents for: {} ({})", job.sheet.name, made_for)));
   const bool rises = charges(job);
   const double whole = std::abs(job.bench.window.capacity);
   for (const solver::StaircaseStep& s : staircase.steps) {

@@ -8,6 +8,9 @@
 /// Words, tables and plots of `ceiling`.
 namespace onegrain::app::answer {
 
+/// @throws CommandLineError  an option that cannot be
+study::CeilingAsked ceiling_asked(const Request& request, const Job& job);
+
 /// A half cell of an oxide: asked is how fast its working electrode is emptied, as it is when a full cell charges. That
 /// of a host for negatives is asked how fast it may be filled.
 bool empties(const Job& job);
@@ -34,6 +37,11 @@ std::string words_of_path(const Job& job, const std::string& path);
 /// What the map over temperature cannot tell, or why there is none; empty where the cards tell all.
 std::string temperature_remark(const Job& job);
 
+/// How many plausible cells were taken, and how well they tell the rates.
+std::string sampling_words(const Job& job, const study::CeilingAsked& asked, const study::PlausibleCells& plausible);
+/// Where the rates with confidence over temperature come from.
+std::string over_temperature_words(const study::CeilingFound& found);
+
 /// Every limit with its worst moment; "margins" in the summary.
 /// @param recommended  whether it is the charge at the recommended rate, or else the slowest looked at
 Table margins_table(const Job& job, const solver::JudgedCharge& charge, bool recommended);
@@ -50,6 +58,6 @@ Plot temperature_plot(const Job& job, const study::CeilingFound& found);
 /// The staircase in words, in numbers ("ceiling.staircase") and drawn.
 Section staircase_section(const Job& job, const study::CeilingAsked& asked, const study::CeilingFound& found);
 /// The same as a protocol that `follow` runs.
-std::string staircase_file(const Job& job, const solver::Staircase& staircase);
+std::string staircase_file(const Job& job, const study::CeilingAsked& asked, const study::StaircaseFound& found);
 
 }  // namespace onegrain::app::answer

@@ -33,7 +33,8 @@ struct Request {
   std::string out;          ///< folder; empty: no files
   bool json = false;
   std::string soc = "0..0.8", margin = "10 mV";  ///< ceiling
-  int samples = 1000, threads = 0;               ///< ceiling; threads 0: all cores
+  int samples = 8192, threads = 0;               ///< ceiling; threads 0: all cores
+  std::string within = "3 %";                    ///< ceiling: half-width of the interval of the rate
   std::string rate;                              ///< losses
   std::uint64_t seed = 1;                        ///< ceiling
   bool staircase = false;                        ///< ceiling

@@ -134,8 +134,11 @@ void ceiling(CLI::App& verb, Request& request) {
   verb.add_option("--soc", request.soc, "the charge: from one state of charge to another")->capture_default_str();
   verb.add_option("--margin", request.margin, "how far above lithium's potential the negative must stay")
       ->capture_default_str();
-  verb.add_option("--samples", request.samples, "plausible cells, drawn from the spreads; 0: the nominal cell only")
+  verb.add_option("--samples", request.samples, "plausible cells at most, and at least 128; 0: the nominal cell only")
       ->check(CLI::Range(0, 100000))
+      ->capture_default_str();
+  verb.add_option("--within", request.within,
+                  "cells are added until the sampling error of the rate (half of its 95 % interval) is below this")
       ->capture_default_str();
   verb.add_option("--seed", request.seed, "another number draws other cells")->capture_default_str();
   verb.add_option("--threads", request.threads, "0: one for each core; the results are the same")

@@ -8,6 +8,7 @@
 #include "app/study/ceiling_search.hpp"
 #include "app/study/ensemble.hpp"
 #include "app/study/plausible.hpp"
+#include "app/study/staircase_share.hpp"
 #include "params/sheet/temperature.hpp"
 #include "solver/step/curves.hpp"
 #include "solver/step/trust.hpp"
@@ -26,39 +27,44 @@ std::vector<params::Sheet> at_temperatures(const params::Sheet& sheet) {
   return sheets;
 }
 
-/// What `confident_share` of the plausible cells survive, at a few temperatures: the same cells at each of them.
-/// Between them the logarithm of the share of the nominal rate is taken as linear.
-void with_confidence(const std::vector<params::Sheet>& sheets, CeilingSearch& search, const OneByOne& one_by_one,
-                     double least, std::vector<CeilingAtTemperature>& map, CeilingFound& found) {
-  const std::vector<std::size_t> asked = {0, 2, 4, map.size() - 1};  // -10, 0, 10, 45 degC
-  const int each = std::clamp(search.asked().samples / 12, 20, 200);
-  std::vector<params::Sheet> some;
-  std::vector<double> nominal;
-  for (const std::size_t k : asked) {
-    some.push_back(sheets[k]);
-    nominal.push_back(map[k].current);
-  }
-  const ColdAndHot cells = cold_and_hot_cells(some, search, one_by_one, nominal, least, each);
-  found.cold_and_hot_cells = each * static_cast<int>(asked.size());
-  found.cold_and_hot_unsolved = cells.unsolved;
-  std::vector<double> share(asked.size());  // logarithm of that of the nominal rate
-  std::vector<char> none(asked.size(), 0);  // not even the slowest rate looked at is kept
-  for (std::size_t w = 0; w < asked.size(); ++w) {
-    const auto at = static_cast<std::size_t>((1 - confident_share) * static_cast<double>(each));
-    const double low = cells.currents[w][at];
-    none[w] = !(low > 0);
-    share[w] = nominal[w] > 0 ? std::log(std::max(low, least) / std::max(nominal[w], least)) : 0;
-  }
+/// The same cells at a few temperatures, and at that of the sheet the recommendation itself. Between them the logarithm
+/// of the share of the nominal rate is taken as linear in the temperature.
+void with_confidence(const params::Sheet& sheet, CeilingSearch& search, const OneByOne& one_by_one, double least,
+                     CeilingFound& found) {
+  std::vector<CeilingAtTemperature>& map = found.temperatures;
+  std::vector<std::size_t> known;
+  int done = 0;
+  const int each = std::min(most_samples_over_temperature, found.plausible->count);
   for (std::size_t k = 0; k < map.size(); ++k) {
-    std::size_t right = 1;
-    while (right + 1 < asked.size() && asked[right] < k) ++right;
-    const double w =
-        static_cast<double>(k - std::min(k, asked[right - 1])) / static_cast<double>(asked[right] - asked[right - 1]);
-    if ((w < 1 && none[right - 1]) || (w > 0 && none[right])) {
-      map[k].confident_current = 0;  // a lowest rate looked at is no result
+    if (map[k].temperature == sheet.temperature.si) {
+      map[k].sampled = found.plausible->confident;
+    } else if (const double celsius = map[k].temperature - 273.15;
+               k == 0 || k + 1 == map.size() || std::abs(celsius) < 0.1 || std::abs(celsius - 10) < 0.1) {
+      params::Sheet there = sheet;
+      there.temperature.si = map[k].temperature;
+      PlausibleSearch cells(there, search, one_by_one, map[k].current, least);
+      cells.take(CeilingWork::cold_and_hot_cells, each, within_over_temperature, done, 4 * each);
+      done += each;
+      map[k].sampled = cells.confident();
+      found.cold_and_hot_cells += cells.taken();
+      found.cold_and_hot_unsolved += cells.unsolved();
+    } else {
       continue;
     }
-    map[k].confident_current = map[k].current * std::exp(std::min(0.0, (1 - w) * share[right - 1] + w * share[right]));
+    map[k].confident_current = map[k].sampled->low;
+    known.push_back(k);
+  }
+  const auto share = [&](std::size_t k) {  // logarithm of that of the nominal rate
+    return std::log(std::max(map[k].sampled->low, least) / std::max(map[k].current, least));
+  };
+  for (std::size_t n = 1; n < known.size(); ++n) {
+    const std::size_t a = known[n - 1], b = known[n];
+    for (std::size_t k = a + 1; k < b; ++k) {
+      map[k].confident_current = 0;  // a lowest rate looked at is no result
+      if (!(map[a].sampled->low > 0 && map[b].sampled->low > 0)) continue;
+      const double w = (map[k].temperature - map[a].temperature) / (map[b].temperature - map[a].temperature);
+      map[k].confident_current = map[k].current * std::exp(std::min(0.0, (1 - w) * share(a) + w * share(b)));
+    }
   }
 }
 
@@ -96,21 +102,24 @@ std::vector<Searched> at_each(const std::vector<params::Sheet>& sheets, CeilingS
   return searched;
 }
 
-/// @param one_by_one  nullptr: without plausible cells
-void over_temperature(const params::Sheet& sheet, CeilingSearch& search, const OneByOne* one_by_one, double least,
-                      CeilingFound& found) {
+/// The cell as its sheet has it; at the sheet's own temperature as found already.
+void over_temperature(const params::Sheet& sheet, CeilingSearch& search, CeilingFound& found) {
   const std::vector<params::Sheet> sheets = at_temperatures(sheet);
   const std::vector<Searched> searched = at_each(sheets, search, found.nominal.current);
-  std::vector<CeilingAtTemperature> map;
-  for (std::size_t k = 0; k < sheets.size(); ++k)
-    map.push_back({sheets[k].temperature.si, searched[k].current, searched[k].current, searched[k].limited_by});
-  if (one_by_one) with_confidence(sheets, search, *one_by_one, least, map, found);
+  const double own = sheet.temperature.si;
   for (std::size_t k = 0; k < sheets.size(); ++k) {
+    const double there = sheets[k].temperature.si;
+    if (std::abs(there - own) < 0.01) continue;
     if (searched[k].found())
-      found.temperatures.push_back(map[k]);
+      found.temperatures.push_back({there, searched[k].current, searched[k].current, searched[k].limited_by, {}});
     else
-      found.left_out.push_back({map[k].temperature, searched[k].because});
+      found.left_out.push_back({there, searched[k].because});
   }
+  const CeilingAtTemperature at_own{
+      own, found.nominal.current, found.nominal.current, found.nominal.charge.tightest, {}};
+  const auto place = std::find_if(found.temperatures.begin(), found.temperatures.end(),
+                                  [&](const CeilingAtTemperature& t) { return t.temperature > own; });
+  found.temperatures.insert(place, at_own);
 }
 
 /// The potentials on the way of a judged charge, and what an even reaction would have told.
@@ -133,6 +142,13 @@ ChargePath path_of(solver::ChargeStudy& study, solver::Workspace& workspace, con
 }
 
 }  // namespace
+
+double PlausibleCells::share_that_keeps(double current) const {
+  double share = 0;
+  for (const PlausibleCell& cell : cells)
+    if (cell.current >= current) share += cell.share;
+  return std::min(1.0, share);
+}
 
 StaircaseFound find_staircase(solver::ChargeStudy& study, solver::Workspace& workspace, double nominal,
                               double recommended) {
@@ -171,6 +187,24 @@ void add_staircase(solver::ChargeStudy& study, solver::Workspace& workspace, Cei
   }
 }
 
+namespace {
+
+/// The steps at the confidence asked for instead of the share that the constant rate has.
+void at_confidence(const params::Sheet& sheet, const Subject& nominal, solver::ChargeStudy& study,
+                   CeilingSearch& search, CeilingFound& found) {
+  StaircaseFound& s = *found.staircase;
+  s.counted = counted_steps(sheet, s.staircase, nominal, 1 / s.share, search);
+  if (!s.counted) {
+    found.staircase.reset();
+    found.no_staircase = NoStaircase::too_uncertain;
+    return;
+  }
+  s.share *= s.counted->factor;
+  s.staircase = solver::scaled(study, s.staircase, s.counted->factor);
+}
+
+}  // namespace
+
 CeilingFound find_ceiling(const Job& job, const CeilingAsked& asked, const CeilingProgress& progress) {
   const InterruptGuard guard;
   CeilingSearch search(asked, progress);
@@ -183,18 +217,24 @@ CeilingFound find_ceiling(const Job& job, const CeilingAsked& asked, const Ceili
   found.even_current = search.of(nominal, i0, 1e-3, solver::Description::even).current;
   found.plain_current = search.of(nominal, i0, 1e-3, solver::Description::plain).current;
 
-  std::optional<OneByOne> one_by_one;
-  if (asked.samples > 0 && !unknowns(job.sheet).empty()) one_by_one.emplace(job.sheet, search, i0, least);
-  if (params::tells_of_temperature(job.sheet))
-    over_temperature(job.sheet, search, one_by_one ? &*one_by_one : nullptr, least, found);
-  if (one_by_one) found.plausible = plausible_cells(job.sheet, search, *one_by_one, i0, least);
+  const bool over = params::tells_of_temperature(job.sheet);
+  if (over) over_temperature(job.sheet, search, found);
+  if (asked.samples > 0 && !unknowns(job.sheet).empty()) {
+    const OneByOne one_by_one(job.sheet, search, found.even_current, least);
+    PlausibleSearch cells(job.sheet, search, one_by_one, i0, least);
+    const int most = std::max(least_samples, asked.samples);
+    cells.take(CeilingWork::plausible_cells, most, asked.within, 0, most);
+    found.plausible = cells.tell();
+    if (over) with_confidence(job.sheet, search, one_by_one, least, found);
+  }
 
-  found.recommended = found.plausible ? found.plausible->confident : i0;
+  found.recommended = found.plausible ? found.plausible->confident.low : i0;
   found.limited_by = found.nominal.charge.tightest;
   if (found.plausible) found.limited_by = found.plausible->limited_by.value_or(found.limited_by);
   found.charge = study.judge(std::max(found.recommended, least));
   found.path = path_of(study, search.workspace(), found.charge);
   if (asked.staircase) add_staircase(study, search.workspace(), found);
+  if (found.staircase && found.plausible) at_confidence(job.sheet, nominal, study, search, found);
   if (interrupted()) throw NotCompleted("interrupted; nothing was written");
   return found;
 }

@@ -27,12 +27,12 @@ CeilingSearch::CeilingSearch(const CeilingAsked& asked, CeilingProgress progress
       workspaces_(static_cast<std::size_t>(asked.threads > 0 ? asked.threads : core_count())) {}
 
 Searched CeilingSearch::of(const params::Sheet& sheet, int thread, double guess, double tolerance,
-                           solver::Guess how_good) {
+                           solver::Guess how_good, solver::Description description) {
   using Outcome = Searched::Outcome;
   Searched searched;
   try {
     const solver::Ceiling ceiling =
-        ceiling_of(Subject(sheet), asked_, workspace(thread), guess, tolerance, solver::Description::uneven, how_good);
+        ceiling_of(Subject(sheet), asked_, workspace(thread), guess, tolerance, description, how_good);
     searched.outcome = Outcome::found;
     searched.current = ceiling.current;
     searched.limited_by = ceiling.charge.tightest;
@@ -46,6 +46,18 @@ Searched CeilingSearch::of(const params::Sheet& sheet, int thread, double guess,
     searched.because = failure.what();
   }
   return searched;
+}
+
+bool CeilingSearch::keeps(const params::Sheet& sheet, int thread, double current, solver::Description description) {
+  try {
+    const Subject subject(sheet);
+    solver::ChargeStudy study(subject.cell, subject.window, asked_.soc, asked_.limits, workspace(thread), description);
+    return study.judge(current).slack >= 0;
+  } catch (const std::bad_alloc&) {
+    throw;
+  } catch (const std::exception&) {  // as of()
+    return false;
+  }
 }
 
 solver::Ceiling CeilingSearch::of(const Subject& subject, double guess, double tolerance,

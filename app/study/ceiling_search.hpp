@@ -39,7 +39,10 @@ class CeilingSearch {
 
   /// @param guess  a current near the ceiling saves time; 0: none is known [A/m2]
   Searched of(const params::Sheet& sheet, int thread, double guess, double tolerance,
-              solver::Guess how_good = solver::Guess::any);
+              solver::Guess how_good = solver::Guess::any,
+              solver::Description description = solver::Description::uneven);
+  /// Whether a cell is seen to keep every limit at this current; false where that cannot be calculated.
+  bool keeps(const params::Sheet& sheet, int thread, double current, solver::Description description);
   /// The same for a cell that has to be solved.
   solver::Ceiling of(const Subject& subject, double guess, double tolerance, solver::Description description);
 

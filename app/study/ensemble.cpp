@@ -10,6 +10,7 @@
 #include <system_error>
 #include <thread>
 
+#include "solver/estimation/low_discrepancy.hpp"
 #include "solver/estimation/quantiles.hpp"
 
 namespace onegrain::app {
@@ -21,13 +22,6 @@ volatile std::sig_atomic_t interrupt_seen = 0;
 void on_interrupt(int) {
   interrupt_seen = 1;
   std::signal(SIGINT, SIG_DFL);  // the next one ends the program
-}
-
-std::uint64_t splitmix64(std::uint64_t x) {  // G. L. Steele, D. Lea, C. H. Flood, OOPSLA (2014)
-  x += 0x9e3779b97f4a7c15ULL;
-  x = (x ^ (x >> 30)) * 0xbf58476d1ce4e5b9ULL;
-  x = (x ^ (x >> 27)) * 0x94d049bb133111ebULL;
-  return x ^ (x >> 31);
 }
 
 /// Threads that are joined whatever happens; one that was not would end the program.
@@ -68,15 +62,11 @@ params::Sheet moved(const params::Sheet& sheet, const Eigen::Ref<const Eigen::Ve
   return result;
 }
 
-Eigen::VectorXd plausible_deviations(std::uint64_t seed, int sample, Eigen::Index count) {
-  Eigen::VectorXd z(count);
-  const std::uint64_t stream = splitmix64(splitmix64(seed) ^ static_cast<std::uint64_t>(sample));
-  for (Eigen::Index k = 0; k < count; ++k) {
-    const std::uint64_t bits = splitmix64(stream + 0x9e3779b97f4a7c15ULL * static_cast<std::uint64_t>(k + 1)) >> 11;
-    const double uniform = (static_cast<double>(bits) + 0.5) * 0x1p-53;  // in (0, 1)
-    z[k] = solver::normal_quantile(uniform);
-  }
-  return z;
+Eigen::VectorXd plausible_deviations(std::uint64_t seed, int cell, Eigen::Index count) {
+  if (count == 0) return {};
+  const std::uint64_t key = solver::mixed_bits(seed) + static_cast<std::uint64_t>(cell % scramblings);
+  const auto index = static_cast<std::uint32_t>(cell / scramblings);
+  return solver::scrambled_sobol_point(key, index, count).unaryExpr(&solver::normal_quantile);
 }
 
 int core_count() { return std::max(1, static_cast<int>(std::thread::hardware_concurrency())); }

@@ -23,9 +23,14 @@ std::vector<Unknown> unknowns(const params::Sheet& sheet);
 /// is kept 0.1 % inside.
 params::Sheet moved(const params::Sheet& sheet, const Eigen::Ref<const Eigen::VectorXd>& deviations);
 
-/// Standard normal deviations of cell number `sample`: the same for the same seed, whatever the order, the number of
-/// cells and of threads. Counter-based (splitmix64), inverse of the normal distribution.
-Eigen::VectorXd plausible_deviations(std::uint64_t seed, int sample, Eigen::Index count);
+/// Plausible cells come in so many groups that know nothing of each other; how much they differ tells how far to trust
+/// what is counted over all of them.
+constexpr int scramblings = 8;
+
+/// Standard normal deviations of cell number `cell`: they depend on the seed, the number and the place alone, whatever
+/// the order, the number of cells and of threads. Cell k is point k / scramblings of scrambling k % scramblings of
+/// Sobol's sequence (solver/estimation/low_discrepancy.hpp), through the inverse of the normal distribution.
+Eigen::VectorXd plausible_deviations(std::uint64_t seed, int cell, Eigen::Index count);
 
 /// Starts a thread. @throws std::system_error where the system has none left
 using ThreadStarter = std::function<std::thread(std::function<void()> body)>;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "solver/estimation/linearised.hpp"
 
@@ -9,40 +10,28 @@ namespace onegrain::app::study {
 
 namespace {
 
+constexpr double infinite = std::numeric_limits<double>::infinity();
 constexpr double one_sided_95 = 1.644853626951473;  // of the normal distribution
+constexpr double tolerance = 1e-2;                  // of a ceiling
+constexpr int first_block = 256, later_block = 1024;
+constexpr int checked = 2 * scramblings;  // cells that are resolved whatever they survive
+constexpr double least_near = 0.05, most_near = 0.5, nearby = 1.5;
 
 double log_of(double current, double least) { return std::log(std::max(current, least)); }
 
-/// What stops most of the weakest cells, up to twice the share given up.
-void what_stops_the_weakest(const std::vector<Searched>& cells, double up_to, PlausibleCells& found) {
-  std::vector<int> stopped(solver::limit_count, 0);
-  int weakest = 0;
-  for (const Searched& s : cells) {
-    if (!s.found() || s.current > up_to) continue;
-    ++stopped[static_cast<std::size_t>(s.limited_by)];
-    ++weakest;
-  }
-  if (weakest == 0) return;
-  const auto most = std::max_element(stopped.begin(), stopped.end());
-  found.limited_by = static_cast<solver::Limit>(most - stopped.begin());
-  found.limited_share = static_cast<double>(*most) / weakest;
-}
-
-/// Slopes of ln i over the cells that were solved, by least squares; those of one at a time where they are too few.
-Eigen::VectorXd slopes_over(const std::vector<Searched>& cells, const Eigen::MatrixXd& deviations,
+/// Slopes of ln i over cells, by least squares; those of one at a time where they are too few.
+Eigen::VectorXd slopes_over(const std::vector<double>& currents, const std::vector<Eigen::VectorXd>& deviations,
                             const OneByOne& one_by_one, double least) {
-  const Eigen::Index unknown = deviations.cols();
-  std::vector<std::size_t> solved;
-  for (std::size_t k = 0; k < cells.size(); ++k)
-    if (cells[k].found()) solved.push_back(k);
-  if (static_cast<Eigen::Index>(solved.size()) < 3 * unknown + 10) return one_by_one.slopes();
-  Eigen::MatrixXd A(static_cast<Eigen::Index>(solved.size()), unknown + 1);
-  Eigen::VectorXd y(A.rows());
-  for (Eigen::Index r = 0; r < A.rows(); ++r) {
-    const std::size_t k = solved[static_cast<std::size_t>(r)];
+  const Eigen::VectorXd single = one_by_one.slopes();
+  const Eigen::Index unknown = single.size(), count = static_cast<Eigen::Index>(currents.size());
+  if (count < 3 * unknown + 10) return single;
+  Eigen::MatrixXd A(count, unknown + 1);
+  Eigen::VectorXd y(count);
+  for (Eigen::Index r = 0; r < count; ++r) {
+    const auto k = static_cast<std::size_t>(r);
     A(r, 0) = 1;
-    A.row(r).tail(unknown) = deviations.row(static_cast<Eigen::Index>(k));
-    y[r] = log_of(cells[k].current, least);
+    A.row(r).tail(unknown) = deviations[k].transpose();
+    y[r] = log_of(currents[k], least);
   }
   return solver::linear_solution(A, y).tail(unknown);
 }
@@ -64,14 +53,15 @@ std::vector<UnknownCost> costs_of(const std::vector<Unknown>& unknown, const Eig
 
 }  // namespace
 
-OneByOne::OneByOne(const params::Sheet& sheet, CeilingSearch& search, double nominal, double least)
+OneByOne::OneByOne(const params::Sheet& sheet, CeilingSearch& search, double even, double least)
     : sides_(Eigen::MatrixXd::Zero(static_cast<Eigen::Index>(unknowns(sheet).size()), 2)) {
   search.on_all_threads(2 * static_cast<int>(sides_.rows()), [&](int task, int thread) {
     const Eigen::Index k = task / 2, side = task % 2;
     Eigen::VectorXd z = Eigen::VectorXd::Zero(sides_.rows());
     z[k] = side == 0 ? 1 : -1;
-    const Searched s = search.of(moved(sheet, z), thread, std::max(nominal, least), 1e-2);
-    if (s.found()) sides_(k, side) = log_of(s.current, least) - log_of(nominal, least);
+    const Searched s = search.of(moved(sheet, z), thread, std::max(even, least), tolerance, solver::Guess::any,
+                                 solver::Description::even);
+    if (s.found()) sides_(k, side) = log_of(s.current, least) - log_of(even, least);
   });
 }
 
@@ -81,55 +71,184 @@ double OneByOne::guess(const Eigen::VectorXd& z) const {
   return std::exp(std::clamp(sum, -3.0, 3.0));
 }
 
-PlausibleCells plausible_cells(const params::Sheet& sheet, CeilingSearch& search, const OneByOne& one_by_one,
-                               double nominal, double least) {
-  const std::vector<Unknown> unknown = unknowns(sheet);
-  const auto count = static_cast<Eigen::Index>(unknown.size());
-  std::vector<Searched> cells(static_cast<std::size_t>(search.asked().samples));
-  Eigen::MatrixXd deviations(search.asked().samples, count);
-  search.on_all_threads(CeilingWork::plausible_cells, search.asked().samples, [&](int k, int thread) {
-    const Eigen::VectorXd z = plausible_deviations(search.asked().seed, k, count);
-    deviations.row(k) = z.transpose();
-    cells[static_cast<std::size_t>(k)] =
-        search.of(moved(sheet, z), thread, std::max(nominal, least) * one_by_one.guess(z), 1e-2);
-  });
+PlausibleSearch::PlausibleSearch(const params::Sheet& sheet, CeilingSearch& search, const OneByOne& one_by_one,
+                                 double nominal, double least)
+    : sheet_(sheet),
+      search_(search),
+      one_by_one_(one_by_one),
+      nominal_(nominal),
+      least_(least),
+      near_(2 * least_near) {}
 
-  PlausibleCells found{};
-  for (const Searched& s : cells) {
-    found.currents.push_back(s.current);
-    if (!s.found() && found.unsolved++ == 0) found.unsolved_because = s.because;
-  }
-  std::sort(found.currents.begin(), found.currents.end());
-  const auto quantile = [&](double share) {
-    return found.currents[std::min(found.currents.size() - 1,
-                                   static_cast<std::size_t>(share * static_cast<double>(found.currents.size())))];
-  };
-  found.confident = quantile(1 - confident_share);
-  found.median = quantile(0.5);
-  what_stops_the_weakest(cells, quantile(2 * (1 - confident_share)), found);
-  found.costs = costs_of(unknown, slopes_over(cells, deviations, one_by_one, least), found.confident);
-  return found;
+params::Sheet PlausibleSearch::sheet_of(int k) const {
+  return moved(sheet_, plausible_deviations(search_.asked().seed, k, one_by_one_.slopes().size()));
 }
 
-ColdAndHot cold_and_hot_cells(const std::vector<params::Sheet>& sheets, CeilingSearch& search,
-                              const OneByOne& one_by_one, const std::vector<double>& nominal, double least, int each) {
-  ColdAndHot found;
-  std::vector<std::vector<char>> solved(sheets.size(), std::vector<char>(static_cast<std::size_t>(each), 0));
-  found.currents.assign(sheets.size(), std::vector<double>(static_cast<std::size_t>(each), 0.0));
-  const auto count = static_cast<Eigen::Index>(unknowns(sheets.front()).size());
-  search.on_all_threads(
-      CeilingWork::cold_and_hot_cells, each * static_cast<int>(sheets.size()), [&](int task, int thread) {
-        const auto which = static_cast<std::size_t>(task / each);
-        const auto k = static_cast<std::size_t>(task % each);
-        const Eigen::VectorXd z = plausible_deviations(search.asked().seed, task % each, count);
-        const Searched s =
-            search.of(moved(sheets[which], z), thread, std::max(nominal[which], least) * one_by_one.guess(z), 1e-2);
-        found.currents[which][k] = s.current;
-        solved[which][k] = s.found();
-      });
-  for (std::vector<double>& currents : found.currents) std::sort(currents.begin(), currents.end());
-  for (const std::vector<char>& some : solved)
-    found.unsolved += static_cast<int>(std::count(some.begin(), some.end(), 0));
+double PlausibleSearch::current(const Known& cell) const {
+  return cell.resolved ? cell.searched.current : ratio_ * cell.even;
+}
+
+std::vector<double> PlausibleSearch::currents() const {
+  std::vector<double> all;
+  for (const Known& cell : cells_) all.push_back(cell.kept ? infinite : current(cell));
+  return all;
+}
+
+SampledQuantile PlausibleSearch::confident() const { return sampled_quantile(currents(), 1 - confident_share); }
+
+SampledQuantile PlausibleSearch::median() const {
+  std::vector<double> first = currents();
+  first.resize(std::min<std::size_t>(first.size(), first_block));
+  return sampled_quantile(first, 0.5);
+}
+
+int PlausibleSearch::resolved() const {
+  return static_cast<int>(std::count_if(cells_.begin(), cells_.end(), [](const Known& cell) { return cell.resolved; }));
+}
+
+int PlausibleSearch::unsolved() const {
+  return static_cast<int>(
+      std::count_if(cells_.begin(), cells_.end(), [](const Known& cell) { return !cell.searched.found(); }));
+}
+
+void PlausibleSearch::take(CeilingWork what, int most, double within, int done_before, int of_all) {
+  while (taken() < most) {
+    const int before = taken();
+    const int next = before == 0 ? first_block : before < later_block ? 2 * before : before + later_block;
+    look_at(before, std::min(next, most), what, done_before, of_all);
+    resolve_near();
+    const SampledQuantile now = confident();
+    if (now.half_width() <= within) return;
+  }
+}
+
+void PlausibleSearch::search_evenly(int k, int thread) {
+  const Eigen::VectorXd z = plausible_deviations(search_.asked().seed, k, one_by_one_.slopes().size());
+  Known& cell = cells_[static_cast<std::size_t>(k)];
+  cell.searched = search_.of(moved(sheet_, z), thread, std::max(nominal_, least_) * one_by_one_.guess(z), tolerance,
+                             solver::Guess::any, solver::Description::even);
+  cell.even = cell.searched.current;
+  cell.kept = false;
+}
+
+void PlausibleSearch::look_at(int from, int to, CeilingWork what, int done_before, int of_all) {
+  // Far above the rate that is looked for nothing has to be known but that.
+  const double high = from > 0 ? confident().high : 0;
+  const double far = high > 0 && high < infinite ? high * std::exp(2 * near_) / ratio_ : 0;
+  cells_.resize(static_cast<std::size_t>(to));
+  const auto work = [&](int n, int thread) {
+    const int k = from + n;
+    Known& cell = cells_[static_cast<std::size_t>(k)];
+    if (far > 0 && search_.keeps(sheet_of(k), thread, far, solver::Description::even)) {
+      cell.kept = true;
+      cell.even = far;
+      cell.searched.outcome = Searched::Outcome::found;
+    } else {
+      search_evenly(k, thread);
+    }
+  };
+  search_.on_all_threads(what, to - from, work, done_before + from, of_all);
+}
+
+void PlausibleSearch::correct() {
+  double sum = 0, count = 0;
+  const auto usable = [](const Known& cell) { return cell.resolved && cell.searched.current > 0 && cell.even > 0; };
+  const auto log_ratio = [](const Known& cell) { return std::log(cell.searched.current / cell.even); };
+  for (std::size_t k = 0; k < std::min<std::size_t>(checked, cells_.size()); ++k) {
+    if (!usable(cells_[k])) continue;
+    sum += log_ratio(cells_[k]);
+    ++count;
+  }
+  ratio_ = count > 0 ? std::exp(sum / count) : 1;
+  const SampledQuantile at = confident();
+  double widest = 0;
+  for (const Known& cell : cells_) {
+    if (!usable(cell) || cell.searched.current > nearby * at.high || cell.searched.current < at.low / nearby) continue;
+    widest = std::max(widest, std::abs(log_ratio(cell) - std::log(ratio_)));
+  }
+  near_ = std::clamp(1.5 * widest, least_near, most_near);
+}
+
+/// Until every cell that may lie on either side of the interval is resolved.
+void PlausibleSearch::resolve_near() {
+  for (;;) {
+    const SampledQuantile at = confident();
+    const double from = at.low * std::exp(-near_), to = at.high * std::exp(near_);
+    std::vector<int> some;
+    for (int k = 0; k < taken(); ++k) {
+      const Known& cell = cells_[static_cast<std::size_t>(k)];
+      if (cell.resolved || !cell.searched.found() || !(cell.even > 0)) continue;
+      const double i = current(cell);
+      if (k < checked || (i <= to && (cell.kept || i >= from))) some.push_back(k);
+    }
+    if (some.empty()) return;
+    search_.on_all_threads(static_cast<int>(some.size()), [&](int n, int thread) {
+      const int k = some[static_cast<std::size_t>(n)];
+      Known& cell = cells_[static_cast<std::size_t>(k)];
+      if (cell.kept) search_evenly(k, thread);
+      if (!(cell.searched.found() && cell.even > 0)) return;
+      if (k >= checked && current(cell) > to) return;
+      cell.searched = search_.of(sheet_of(k), thread, ratio_ * cell.even, tolerance, solver::Guess::near);
+      cell.resolved = true;
+    });
+    correct();
+  }
+}
+
+PlausibleCells PlausibleSearch::tell() const {
+  PlausibleCells found{};
+  found.count = taken();
+  found.resolved = resolved();
+  found.confident = confident();
+  found.median = median();
+  const std::size_t first = std::min<std::size_t>(first_block, cells_.size());
+  std::vector<double> solved;
+  std::vector<Eigen::VectorXd> deviations;
+  std::vector<int> stopped(solver::limit_count, 0);
+  int weakest = 0;
+  const double each = 1.0 / static_cast<double>(cells_.size());
+  std::vector<double> kept;
+  for (std::size_t k = 0; k < cells_.size(); ++k) {
+    const Known& cell = cells_[k];
+    const double i = current(cell);
+    if (!cell.searched.found() && found.unsolved++ == 0) found.unsolved_because = cell.searched.because;
+    if (cell.kept)
+      kept.push_back(i);
+    else
+      found.cells.push_back({i, each});
+    if (cell.searched.found() && !cell.kept && i <= found.confident.high) {
+      ++stopped[static_cast<std::size_t>(cell.searched.limited_by)];
+      ++weakest;
+    }
+    if (k < first && cell.searched.found()) {
+      solved.push_back(i);
+      deviations.push_back(
+          plausible_deviations(search_.asked().seed, static_cast<int>(k), one_by_one_.slopes().size()));
+    }
+  }
+  if (weakest > 0) {
+    const auto most = std::max_element(stopped.begin(), stopped.end());
+    found.limited_by = static_cast<solver::Limit>(most - stopped.begin());
+    found.limited_share = static_cast<double>(*most) / weakest;
+  }
+  // A cell of which only a rate is known that it keeps is shared out over those of the first that keep it.
+  const auto ends = static_cast<std::ptrdiff_t>(std::count_if(
+      cells_.begin(), cells_.begin() + static_cast<std::ptrdiff_t>(first), [](const Known& c) { return !c.kept; }));
+  std::sort(kept.begin(), kept.end());
+  for (std::size_t k = 0; k < kept.size();) {
+    std::size_t same = k;
+    while (same < kept.size() && kept[same] == kept[k]) ++same;
+    std::vector<std::size_t> above;
+    for (std::ptrdiff_t n = 0; n < ends; ++n)
+      if (found.cells[static_cast<std::size_t>(n)].current >= kept[k]) above.push_back(static_cast<std::size_t>(n));
+    const double share = each * static_cast<double>(same - k);
+    if (above.empty()) found.cells.push_back({kept[k], share});
+    for (const std::size_t n : above) found.cells[n].share += share / static_cast<double>(above.size());
+    k = same;
+  }
+  std::sort(found.cells.begin(), found.cells.end(),
+            [](const PlausibleCell& a, const PlausibleCell& b) { return a.current < b.current; });
+  found.costs = costs_of(unknowns(sheet_), slopes_over(solved, deviations, one_by_one_, least_), found.confident.low);
   return found;
 }
 

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <Eigen/Dense>
+#include <vector>
 
 #include "app/study/ceiling_search.hpp"
 #include "app/study/ensemble.hpp"
@@ -8,12 +9,13 @@
 /// The cells that the spreads of a sheet allow, and what they survive.
 namespace onegrain::app::study {
 
-/// First guesses for plausible cells: the ceiling of cells with one unknown moved by a standard deviation.
+/// First guesses for plausible cells: the ceiling of cells with one unknown moved by a standard deviation, the reaction
+/// taken as even.
 class OneByOne {
  public:
-  /// @param nominal  ceiling of the sheet as it is [A/m2]
-  /// @param least    currents below it count as this one [A/m2]
-  OneByOne(const params::Sheet& sheet, CeilingSearch& search, double nominal, double least);
+  /// @param even   ceiling of the sheet as it is, the reaction taken as even [A/m2]
+  /// @param least  currents below it count as this one [A/m2]
+  OneByOne(const params::Sheet& sheet, CeilingSearch& search, double even, double least);
 
   /// The ceiling of a cell over that of the sheet as it is, were the unknowns independent.
   double guess(const Eigen::VectorXd& deviations) const;
@@ -21,21 +23,56 @@ class OneByOne {
   Eigen::VectorXd slopes() const { return 0.5 * (sides_.col(0) - sides_.col(1)); }
 
  private:
-  Eigen::MatrixXd sides_;  // ln(i / nominal) for +1 and -1 standard deviations
+  Eigen::MatrixXd sides_;  // ln(i / even) for +1 and -1 standard deviations
 };
 
-/// @param nominal, least  as of OneByOne
-PlausibleCells plausible_cells(const params::Sheet& sheet, CeilingSearch& search, const OneByOne& one_by_one,
-                               double nominal, double least);
+/// The plausible cells of a sheet, each known as well as the share that survives needs it. The first of them are given
+/// their ceiling with the reaction taken as even, which costs a seventh; of later ones it is first asked whether they
+/// keep every limit well above the rate that is looked for, which most do. Where a cell comes near to that rate its
+/// ceiling is searched for with the reaction resolved, and so it is for some of the first, whatever they survive: their
+/// mean ratio corrects the others, and how much it varies decides what is near.
+class PlausibleSearch {
+ public:
+  /// @param nominal, least  as of OneByOne; the resolved ceiling of the sheet as it is [A/m2]
+  PlausibleSearch(const params::Sheet& sheet, CeilingSearch& search, const OneByOne& one_by_one, double nominal,
+                  double least);
 
-/// The ceilings of a few of them at one temperature, ascending [A/m2]; 0 for those that could not be solved.
-struct ColdAndHot {
-  std::vector<std::vector<double>> currents;  ///< for each sheet
-  int unsolved = 0;
+  /// Takes cells in fixed blocks until the half-width for `confident_share` is below `within`, or `most` are taken.
+  void take(CeilingWork what, int most, double within, int done_before = 0, int of_all = 0);
+
+  /// What `confident_share` of them survive [A/m2]
+  SampledQuantile confident() const;
+  /// What half of the first of them survive [A/m2]
+  SampledQuantile median() const;
+  int taken() const { return static_cast<int>(cells_.size()); }
+  int resolved() const;
+  int unsolved() const;
+
+  /// All that is known of them.
+  PlausibleCells tell() const;
+
+ private:
+  struct Known {
+    Searched searched;  // with the reaction even, or resolved
+    double even = 0;    // ceiling with the reaction even, or a rate that is kept [A/m2]
+    bool kept = false;  // the ceiling lies above `even`
+    bool resolved = false;
+  };
+
+  void look_at(int from, int to, CeilingWork what, int done_before, int of_all);
+  void search_evenly(int k, int thread);
+  void resolve_near();
+  void correct();
+  params::Sheet sheet_of(int k) const;
+  double current(const Known& cell) const;
+  std::vector<double> currents() const;
+
+  const params::Sheet& sheet_;
+  CeilingSearch& search_;
+  const OneByOne& one_by_one_;
+  double nominal_, least_;
+  std::vector<Known> cells_;
+  double ratio_ = 1, near_;  // mean of resolved over even; how far a resolved ceiling may lie from what is expected
 };
-/// @param sheets  the same cell at several temperatures
-/// @param nominal  its ceiling at each of them [A/m2]
-ColdAndHot cold_and_hot_cells(const std::vector<params::Sheet>& sheets, CeilingSearch& search,
-                              const OneByOne& one_by_one, const std::vector<double>& nominal, double least, int each);
 
 }  // namespace onegrain::app::study

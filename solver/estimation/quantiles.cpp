@@ -1,5 +1,6 @@
 #include "solver/estimation/quantiles.hpp"
 
+#include <boost/math/distributions/beta.hpp>
 #include <boost/math/distributions/normal.hpp>
 #include <boost/math/distributions/students_t.hpp>
 #include <cmath>
@@ -16,6 +17,10 @@ double student_quantile(double probability, double degrees_of_freedom) {
   }
   if (std::isinf(degrees_of_freedom)) return normal_quantile(probability);
   return boost::math::quantile(boost::math::students_t(degrees_of_freedom), probability);
+}
+
+double beta_quantile(double probability, double a, double b) {
+  return boost::math::quantile(boost::math::beta_distribution<>(a, b), probability);
 }
 
 }  // namespace onegrain::solver

@@ -12,4 +12,8 @@ double normal_quantile(double probability);
 /// Accuracy: about 1e-14, by Boost.Math.
 double student_quantile(double probability, double degrees_of_freedom);
 
+/// The value that a variable of the beta distribution with a, b > 0 stays below with `probability`, 0 < probability <
+/// 1; not checked. Accuracy as above.
+double beta_quantile(double probability, double a, double b);
+
 }  // namespace onegrain::solver

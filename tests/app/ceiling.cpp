@@ -81,8 +81,12 @@ TEST_CASE("ceiling prints the keys it promises, in an order that makes sense") {
     CHECK(c.contains(key));
   }
   CHECK(c["confidence"] == 0.95);
-  CHECK(c["samples"] == 40);
+  CHECK(c["samples"] == 128);  // the least that bound a rate from below
   CHECK(c["unsolved"] == 0);
+  CHECK(c["c_rate"].get<double>() < c["estimated_c_rate"].get<double>());  // the lower end, not the estimate
+  CHECK(c["estimated_c_rate"].get<double>() < c["upper_c_rate"].get<double>());
+  CHECK(c["half_width"].get<double>() == Approx((c["upper_c_rate"].get<double>() - c["c_rate"].get<double>()) / 2 /
+                                                c["estimated_c_rate"].get<double>()));
   CHECK(c["c_rate"].get<double>() < c["median_c_rate"].get<double>());
   CHECK(c["plain_c_rate"].get<double>() > c["nominal_c_rate"].get<double>());
   CHECK(
@@ -98,6 +102,8 @@ TEST_CASE("ceiling prints the keys it promises, in an order that makes sense") {
     CHECK(std::abs(c["unknowns"][k - 1]["slope"].get<double>()) >= std::abs(c["unknowns"][k]["slope"].get<double>()));
   }
   for (const json& step : c["staircase"]["steps"]) CHECK(step["kept"] == true);
+  CHECK(c["staircase"]["counted_cells"] == 1000);
+  CHECK(c["staircase"]["least_share"].get<double>() >= 0.95);
   CHECK(c["staircase"]["minutes"].get<double>() < c["staircase"]["constant_current_minutes"].get<double>());
 }
 
@@ -219,7 +225,7 @@ TEST_CASE("cells that cannot be solved are counted, and survive no rate") {
   const json summary = json_of(ceiling({"--samples", "30"}, "cell.yaml"));
   const int unsolved = summary["ceiling"]["unsolved"];
   CHECK(unsolved > 0);
-  CHECK(summary["ceiling"]["samples"] == 30);
+  CHECK(summary["ceiling"]["samples"] == 128);
   CHECK_FALSE(summary["ceiling"]["unsolved_because"].get<std::string>().empty());
   CHECK_THAT(program(ceiling({"--samples", "30"}, "cell.yaml")).results,
              HasText("could not be solved and count as surviving no rate"));
@@ -239,13 +245,15 @@ TEST_CASE("a window, a margin or a number of samples that cannot be is refused")
   for (const char* margin : {"10", "10 mA", "-1 mV", "2 V", "nan V", ""})
     refused({"--samples", "0", "--margin", margin}, "--margin");
   for (const char* samples : {"-1", "many", "1e9", "2.5"}) refused({"--samples", samples}, "--samples");
+  for (const char* within : {"3", "0 %", "200 %", "3 mV", ""})
+    refused({"--samples", "0", "--within", within}, "--within");
   refused({"--seed", "x"}, "--seed");
 }
 
 TEST_CASE("interrupted, it says so and leaves nothing half-written") {
   const Folder folder;
   const Outcome outcome = shell("timeout --foreground -s INT 3 " + quoted(ONEGRAIN_PROGRAM) +
-                                " ceiling demo --samples 100000 --out out; exit 0");
+                                " ceiling demo --samples 100000 --within 0.1% --out out; exit 0");
   CHECK_THAT(outcome.results, HasText("interrupted; nothing was written"));
   CHECK(folder.names("out").empty());
 }
