@@ -325,18 +325,61 @@ double Property::Isotherm::on_merged_pieces(double x) const {
   if (std::isnan(at)) return at;
   const std::size_t piece = d.piece_at(at);
   const Curve::Data::Piece& p = d.pieces[piece];
-  if (static_cast<int>(piece) != piece_) {
-    merged_.fill(0);
-    for (std::size_t k = 0; k < samples_.size(); ++k) {
-      const double* c = samples_[k].curve.data_->coefficients.data() + p.first;
-      for (std::size_t m = 0; m < merged_.size(); ++m) merged_[m] += factor_ * weight_[k] * c[m];
-    }
-    piece_ = static_cast<int>(piece);
-  }
+  merge(piece);
   const double u = (at - p.origin) * p.scale;
   if (x == at || d.beyond == Curve::Beyond::hold) return horner(merged_.data(), degree + 1, u).value;
   const ValueAndSlope v = horner(merged_.data(), degree + 1, u);
   return v.value + v.slope * p.scale * (x - at);
+}
+
+void Property::Isotherm::merge(std::size_t piece) const {
+  if (static_cast<int>(piece) == piece_) return;
+  const int first = samples_.front().curve.data_->pieces[piece].first;
+  merged_.fill(0);
+  for (std::size_t k = 0; k < samples_.size(); ++k) {
+    const double* c = samples_[k].curve.data_->coefficients.data() + first;
+    for (std::size_t m = 0; m < merged_.size(); ++m) merged_[m] += factor_ * weight_[k] * c[m];
+  }
+  piece_ = static_cast<int>(piece);
+}
+
+void Property::Isotherm::values(std::span<const double> x, std::span<double> result) const {
+  const auto one_by_one = [&](std::size_t q) { result[q] = (*this)(x[q]); };
+  if (uniform_ || !of_same_pieces_) {
+    for (std::size_t q = 0; q < x.size(); ++q) one_by_one(q);
+    return;
+  }
+  const Curve::Data& d = *samples_.front().curve.data_;
+  constexpr std::size_t together = 16;
+  std::array<double, together> u, square, even, odd;
+  for (std::size_t q = 0; q < x.size();) {
+    if (!(x[q] >= d.lower && x[q] <= d.upper)) {
+      one_by_one(q++);
+      continue;
+    }
+    const std::size_t piece = d.piece_at(x[q]);
+    const Curve::Data::Piece& p = d.pieces[piece];
+    const double lower = piece > 0 ? d.pieces[piece - 1].upper : d.lower;
+    merge(piece);
+    std::size_t n = 0;
+    for (; n < together && q + n < x.size() && x[q + n] >= lower && x[q + n] <= p.upper; ++n)
+      u[n] = (x[q + n] - p.origin) * p.scale;
+    for (std::size_t k = n; k < together; ++k) u[k] = 0;  // loops of a fixed length are what compilers make vectors of
+    for (std::size_t k = 0; k < together; ++k) {
+      square[k] = u[k] * u[k];
+      even[k] = merged_[degree];
+      odd[k] = merged_[degree - 1];
+    }
+    for (int m = degree - 2; m > 0; m -= 2) {
+      const auto at = static_cast<std::size_t>(m);
+      for (std::size_t k = 0; k < together; ++k) {
+        even[k] = even[k] * square[k] + merged_[at];
+        odd[k] = odd[k] * square[k] + merged_[at - 1];
+      }
+    }
+    for (std::size_t k = 0; k < n; ++k) result[q + k] = even[k] * square[k] + merged_[0] + u[k] * odd[k];
+    q += n;
+  }
 }
 
 bool Property::uniform() const {

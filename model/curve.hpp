@@ -3,6 +3,7 @@
 #include <array>
 #include <functional>
 #include <memory>
+#include <span>
 #include <vector>
 
 namespace onegrain::model {
@@ -113,8 +114,11 @@ class Property::Isotherm {
   Isotherm(const Property& property, double T);
   Value at(double x) const;
   double operator()(double x) const;
+  /// Of many compositions, of which neighbours mostly lie on one piece: several times quicker than one by one.
+  void values(std::span<const double> x, std::span<double> result) const;
 
  private:
+  void merge(std::size_t piece) const;
   double on_merged_pieces(double x) const;
 
   const std::vector<Sample>& samples_;

@@ -25,6 +25,7 @@ constexpr int more_samples = 6, most_points = LayerPoints::most;
 using Square = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::ColMajor, most_points + 1, most_points + 1>;
 using Column =
     Eigen::Matrix<double, Eigen::Dynamic, 1, Eigen::ColMajor, most_points + 1, 1>;  // neither asks for memory
+using Sampled = Eigen::Array<double, Eigen::Dynamic, 1, Eigen::ColMajor, most_points + more_samples, 1>;
 
 /// Gauss-Radau points of [0, 1] with one at 1: eigenvalues of the recurrence whose last coefficient is changed so that
 /// 1 is among them. Source: G. H. Golub, SIAM Review 15 (1973) 318.
@@ -117,12 +118,15 @@ LayerDrop layer_drop(const LayerPoints& points, const Electrode& layer, const El
   const double scale = 2 * gas_constant * T / faraday_constant;
   const Property::Isotherm kappa(electrolyte.conductivity, T), t(electrolyte.transference_number, T),
       factor(electrolyte.thermodynamic_factor, T);
-  Eigen::ArrayXd resistance(salt.size()), diffusion(salt.size());
-  for (Eigen::Index q = 0; q < salt.size(); ++q) {
-    const double c = std::max(salt[q], least_local_salt);
-    resistance[q] = layer.thickness * layer.tortuosity / (kappa(c) * layer.porosity) + solid;
-    diffusion[q] = scale * (1 - t(c)) * factor(c) * slope[q] / c;
-  }
+  const Sampled c = salt.array().max(least_local_salt);
+  const auto at_samples = [&](const Property::Isotherm& property) {
+    Sampled result(c.size());
+    const auto count = static_cast<std::size_t>(c.size());
+    property.values({c.data(), count}, {result.data(), count});
+    return result;
+  };
+  const Sampled resistance = layer.thickness * layer.tortuosity / (at_samples(kappa) * layer.porosity) + solid;
+  const Sampled diffusion = scale * (1 - at_samples(t)) * at_samples(factor) * slope.array() / c;
   LayerDrop result;
   result.drop = product(points.integral_to_separator(), resistance.matrix(), points.share_at_samples());
   result.solid = (solid * (1 - points.xi())).matrix();
