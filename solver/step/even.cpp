@@ -54,7 +54,6 @@ Segment::Here EvenSegment::stands_at(const State& start) {
   }
   Eigen::VectorXd salt = start.salt;
   if (m.salt() && salt.size() != m.salt()->count()) salt.setZero(m.salt()->count());
-  now.ionic = m.salt() ? m.salt()->ionic(salt, temperature_) : m.uniform(temperature_);
   now.salt = salt;
   return now;
 }
@@ -132,15 +131,15 @@ Segment::Here EvenSegment::here(double t, ConstVectorView y) const {
   surfaces(t, y, h.x_p, h.x_n);
   h.positive = {h.x_p, h.x_p};
   h.negative = {h.x_n, h.x_n};
-  if (model_->salt()) {
-    salt_.amplitudes(t, y, h.salt);
-    h.ionic = model_->salt()->ionic(h.salt, h.T);
-  } else {
-    h.ionic = model_->uniform(h.T);
-  }
+  if (model_->salt()) salt_.amplitudes(t, y, h.salt);
   h.i = given_current_ ? given_current_->at(t) : current0_;
   if (is_hold()) h.i = last_current_ = held_current(h, last_current_);
   return h;
+}
+
+const model::Ionic& EvenSegment::ionic(const Here& h) const {
+  if (!h.ionic) h.ionic = model_->salt() ? model_->salt()->ionic(h.salt, h.T) : model_->uniform(h.T);
+  return *h.ionic;
 }
 
 Evaluation EvenSegment::rate(double t, ConstVectorView y, VectorView ydot) {

@@ -71,7 +71,8 @@ class EvenSegment final : public Segment {
   void surfaces(double t, ConstVectorView y, double& x_p, double& x_n) const;
   Here here(double t, ConstVectorView y) const override;
   double held_current(const Here& h, double guess) const;
-  model::Terminal terminal(const Here& h) const override { return model_->terminal(h.x_p, h.x_n, h.i, h.T, h.ionic); }
+  model::Terminal terminal(const Here& h) const override { return model_->terminal(h.x_p, h.x_n, h.i, h.T, ionic(h)); }
+  const model::Ionic& ionic(const Here& h) const;
 
   ClosedForm positive_, negative_, salt_;
   double transference0_ = 0;

@@ -10,8 +10,8 @@ namespace onegrain::solver {
 
 double EvenSegment::held_current(const Here& h, double guess) const {
   if (held_temperature_) return current_at_constant_temperature(h, guess);
-  return held_voltage_ ? model_->current_at_voltage(h.x_p, h.x_n, *held_voltage_, h.T, guess, h.ionic)
-                       : model_->current_at_separator_side(h.x_p, h.x_n, *held_separator_side_, h.T, guess, h.ionic);
+  return held_voltage_ ? model_->current_at_voltage(h.x_p, h.x_n, *held_voltage_, h.T, guess, ionic(h))
+                       : model_->current_at_separator_side(h.x_p, h.x_n, *held_separator_side_, h.T, guess, ionic(h));
 }
 
 void EvenSegment::linearise_hold(const Here& h) {

@@ -120,8 +120,8 @@ class Segment : public OdeSystem {
     double q = 0, T = 0, i = 0;
     double x_p = 0, x_n = 0;  ///< at the grain surfaces; means over the depth of the layer
     Extremes positive, negative;
-    model::Ionic ionic;
-    Eigen::VectorXd salt;  ///< amplitudes of model::Salt; empty where there is none
+    Eigen::VectorXd salt;                       ///< amplitudes of model::Salt; empty where there is none
+    mutable std::optional<model::Ionic> ionic;  ///< of EvenSegment, once it was asked for: most callers need none
   };
   virtual Here here(double t, ConstVectorView y) const = 0;
   /// At the current h.i, whatever `here` has said of it.
