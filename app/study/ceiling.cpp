@@ -42,7 +42,7 @@ void with_confidence(const params::Sheet& sheet, CeilingSearch& search, const On
                k == 0 || k + 1 == map.size() || std::abs(celsius) < 0.1 || std::abs(celsius - 10) < 0.1) {
       params::Sheet there = sheet;
       there.temperature.si = map[k].temperature;
-      PlausibleSearch cells(there, search, one_by_one, map[k].current, least);
+      PlausibleSearch cells(there, search, one_by_one, map[k].current, least, first_over_temperature);
       cells.take(CeilingWork::cold_and_hot_cells, each, within_over_temperature, done, 4 * each);
       done += each;
       map[k].sampled = cells.confident();
@@ -69,8 +69,8 @@ void with_confidence(const params::Sheet& sheet, CeilingSearch& search, const On
 }
 
 /// What the ceilings found so far let expect at place k: the straight line of ln(current) through the two nearest ones.
-/// 0 where fewer than two are found.
-double expected(const std::vector<Searched>& searched, std::size_t k) {
+/// A current of 0 where fewer than two are found.
+solver::Guess expected(const std::vector<Searched>& searched, std::size_t k) {
   std::vector<std::pair<double, std::size_t>> near;  // distance, place
   for (std::size_t n = 0; n < searched.size(); ++n)
     if (searched[n].current > 0) near.emplace_back(std::abs(static_cast<double>(n) - static_cast<double>(k)), n);
@@ -78,7 +78,8 @@ double expected(const std::vector<Searched>& searched, std::size_t k) {
   std::sort(near.begin(), near.end());
   const double a = static_cast<double>(near[0].second), b = static_cast<double>(near[1].second);
   const double at_a = std::log(searched[near[0].second].current), at_b = std::log(searched[near[1].second].current);
-  return std::exp(at_a + (at_b - at_a) * (static_cast<double>(k) - a) / (b - a));
+  return {std::exp(at_a + (at_b - at_a) * (static_cast<double>(k) - a) / (b - a)), true,
+          searched[near[0].second].slope};
 }
 
 /// The ceiling of each sheet: of a few from the current of the nominal cell on, of the others from what their
@@ -92,9 +93,8 @@ std::vector<Searched> at_each(const std::vector<params::Sheet>& sheets, CeilingS
     const auto count = static_cast<int>(std::count_if(pass.begin(), pass.end(), [](int k) { return k >= 0; }));
     const auto work = [&](int n, int thread) {
       const auto k = static_cast<std::size_t>(pass[static_cast<std::size_t>(n)]);
-      const double guess = expected(before, k);
-      searched[k] = guess > 0 ? search.of(sheets[k], thread, guess, 1e-3, solver::Guess::near)
-                              : search.of(sheets[k], thread, nominal, 1e-3);
+      const solver::Guess guess = expected(before, k);
+      searched[k] = search.of(sheets[k], thread, guess.current > 0 ? guess : solver::Guess(nominal), 1e-3);
     };
     search.on_all_threads(CeilingWork::temperatures, count, work, done, static_cast<int>(sheets.size()));
     done += count;
@@ -221,7 +221,7 @@ CeilingFound find_ceiling(const Job& job, const CeilingAsked& asked, const Ceili
   if (over) over_temperature(job.sheet, search, found);
   if (asked.samples > 0 && !unknowns(job.sheet).empty()) {
     const OneByOne one_by_one(job.sheet, search, found.even_current, least);
-    PlausibleSearch cells(job.sheet, search, one_by_one, i0, least);
+    PlausibleSearch cells(job.sheet, search, one_by_one, i0, least, first_cells);
     const int most = std::max(least_samples, asked.samples);
     cells.take(CeilingWork::plausible_cells, most, asked.within, 0, most);
     found.plausible = cells.tell();

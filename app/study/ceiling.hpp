@@ -30,6 +30,8 @@ constexpr double confident_share = 0.95;
 /// Fewer cells cannot bound from below, at 97.5 %, what `confident_share` of all survive (0.95^73 = 0.024); twice as
 /// many leave a rank or two.
 constexpr int least_samples = 128;
+/// So many are given a ceiling of their own: the median and the slopes are theirs.
+constexpr int first_cells = 256, first_over_temperature = 64;
 /// How well, and with how many cells, the map over temperature is to be known.
 constexpr double within_over_temperature = 0.1;
 constexpr int most_samples_over_temperature = 1024;

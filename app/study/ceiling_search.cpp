@@ -11,10 +11,9 @@ namespace onegrain::app::study {
 namespace {
 
 solver::Ceiling ceiling_of(const Subject& subject, const CeilingAsked& asked, solver::Workspace& workspace,
-                           double guess, double tolerance, solver::Description description,
-                           solver::Guess how_good = solver::Guess::any) {
+                           const solver::Guess& guess, double tolerance, solver::Description description) {
   solver::ChargeStudy study(subject.cell, subject.window, asked.soc, asked.limits, workspace, description);
-  return guess > 0 ? study.ceiling(guess, tolerance, how_good) : study.ceiling(study.whole() / 3600, tolerance);
+  return study.ceiling(guess.current > 0 ? guess : solver::Guess(study.whole() / 3600), tolerance);
 }
 
 }  // namespace
@@ -26,16 +25,17 @@ CeilingSearch::CeilingSearch(const CeilingAsked& asked, CeilingProgress progress
       progress_(std::move(progress)),
       workspaces_(static_cast<std::size_t>(asked.threads > 0 ? asked.threads : core_count())) {}
 
-Searched CeilingSearch::of(const params::Sheet& sheet, int thread, double guess, double tolerance,
-                           solver::Guess how_good, solver::Description description) {
+Searched CeilingSearch::of(const params::Sheet& sheet, int thread, const solver::Guess& guess, double tolerance,
+                           solver::Description description) {
   using Outcome = Searched::Outcome;
   Searched searched;
   try {
     const solver::Ceiling ceiling =
-        ceiling_of(Subject(sheet), asked_, workspace(thread), guess, tolerance, description, how_good);
+        ceiling_of(Subject(sheet), asked_, workspace(thread), guess, tolerance, description);
     searched.outcome = Outcome::found;
     searched.current = ceiling.current;
     searched.limited_by = ceiling.charge.tightest;
+    searched.slope = ceiling.slope;
   } catch (const std::bad_alloc&) {
     throw;
   } catch (const model::ImpossibleBalance& impossible) {
@@ -60,7 +60,7 @@ bool CeilingSearch::keeps(const params::Sheet& sheet, int thread, double current
   }
 }
 
-solver::Ceiling CeilingSearch::of(const Subject& subject, double guess, double tolerance,
+solver::Ceiling CeilingSearch::of(const Subject& subject, const solver::Guess& guess, double tolerance,
                                   solver::Description description) {
   return ceiling_of(subject, asked_, workspace(), guess, tolerance, description);
 }

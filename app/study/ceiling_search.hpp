@@ -28,6 +28,7 @@ struct Searched {
   } outcome = Outcome::not_calculated;
   double current = 0;  ///< 0 as well where none was found: such a cell survives no rate [A/m2]
   solver::Limit limited_by = solver::Limit::unsolved;
+  double slope = -2;    ///< solver::Ceiling::slope
   std::string because;  ///< why none was found
 
   bool found() const { return outcome == Outcome::found; }
@@ -37,14 +38,14 @@ class CeilingSearch {
  public:
   CeilingSearch(const CeilingAsked& asked, CeilingProgress progress);
 
-  /// @param guess  a current near the ceiling saves time; 0: none is known [A/m2]
-  Searched of(const params::Sheet& sheet, int thread, double guess, double tolerance,
-              solver::Guess how_good = solver::Guess::any,
+  /// @param guess  a current of 0: none is known
+  Searched of(const params::Sheet& sheet, int thread, const solver::Guess& guess, double tolerance,
               solver::Description description = solver::Description::uneven);
   /// Whether a cell is seen to keep every limit at this current; false where that cannot be calculated.
   bool keeps(const params::Sheet& sheet, int thread, double current, solver::Description description);
   /// The same for a cell that has to be solved.
-  solver::Ceiling of(const Subject& subject, double guess, double tolerance, solver::Description description);
+  solver::Ceiling of(const Subject& subject, const solver::Guess& guess, double tolerance,
+                     solver::Description description);
 
   /// work(k, thread) for k = 0..count-1. @throws NotCompleted where the user interrupts
   void on_all_threads(int count, const std::function<void(int k, int thread)>& work);

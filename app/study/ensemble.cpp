@@ -4,6 +4,7 @@
 #include <atomic>
 #include <chrono>
 #include <cmath>
+#include <condition_variable>
 #include <csignal>
 #include <exception>
 #include <mutex>
@@ -18,6 +19,7 @@ namespace onegrain::app {
 namespace {
 
 volatile std::sig_atomic_t interrupt_seen = 0;
+constexpr std::chrono::milliseconds between_progress{50};
 
 void on_interrupt(int) {
   interrupt_seen = 1;
@@ -79,7 +81,9 @@ void in_parallel(int count, int threads, const std::function<void(int, int)>& wo
   std::atomic<int> next{0}, done{0};
   std::exception_ptr failure;
   std::mutex guard;
+  int left = 0;  // threads that have nothing more to do
   std::atomic<bool> stop{false};
+  std::condition_variable finished;
   const auto run = [&](int thread, const std::function<void(int)>& after_each) {
     for (int k = next++; k < count && !stop && !interrupted(); k = next++) {
       try {
@@ -92,6 +96,9 @@ void in_parallel(int count, int threads, const std::function<void(int, int)>& wo
       ++done;
       if (after_each) after_each(done);
     }
+    const std::lock_guard<std::mutex> lock(guard);
+    ++left;
+    finished.notify_one();
   };
   {
     Pool pool(threads, stop);
@@ -103,9 +110,10 @@ void in_parallel(int count, int threads, const std::function<void(int, int)>& wo
       }
     }
     if (pool.threads.empty()) run(0, progress);
-    while (done < count && !stop && !interrupted()) {
+    std::unique_lock<std::mutex> lock(guard);
+    while (!finished.wait_for(lock, between_progress, [&] { return left >= static_cast<int>(pool.threads.size()); }) &&
+           !interrupted()) {
       if (progress) progress(done);
-      std::this_thread::sleep_for(std::chrono::milliseconds(count > 50 ? 50 : 5));
     }
   }
   if (progress) progress(done);

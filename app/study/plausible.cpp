@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numeric>
 
 #include "solver/estimation/linearised.hpp"
 
@@ -13,9 +14,11 @@ namespace {
 constexpr double infinite = std::numeric_limits<double>::infinity();
 constexpr double one_sided_95 = 1.644853626951473;  // of the normal distribution
 constexpr double tolerance = 1e-2;                  // of a ceiling
-constexpr int first_block = 256, later_block = 1024;
+constexpr int later_block = 1024;
 constexpr int checked = 2 * scramblings;  // cells that are resolved whatever they survive
-constexpr double least_near = 0.05, most_near = 0.5, nearby = 1.5;
+constexpr double least_near = 0.01, near_at_first = 0.05, most_near = 0.5, nearby = 1.5;
+constexpr std::size_t enough_ratios = 256;
+constexpr double related = 0.3;  // in ln(current): cells whose ratio tells of one another
 
 double log_of(double current, double least) { return std::log(std::max(current, least)); }
 
@@ -59,10 +62,21 @@ OneByOne::OneByOne(const params::Sheet& sheet, CeilingSearch& search, double eve
     const Eigen::Index k = task / 2, side = task % 2;
     Eigen::VectorXd z = Eigen::VectorXd::Zero(sides_.rows());
     z[k] = side == 0 ? 1 : -1;
-    const Searched s = search.of(moved(sheet, z), thread, std::max(even, least), tolerance, solver::Guess::any,
-                                 solver::Description::even);
+    const Searched s = search.of(moved(sheet, z), thread, std::max(even, least), tolerance, solver::Description::even);
     if (s.found()) sides_(k, side) = log_of(s.current, least) - log_of(even, least);
   });
+  dearest_first_.resize(static_cast<std::size_t>(sides_.rows()));
+  std::iota(dearest_first_.begin(), dearest_first_.end(), 0);
+  const Eigen::VectorXd largest = sides_.cwiseAbs().rowwise().maxCoeff();
+  std::stable_sort(dearest_first_.begin(), dearest_first_.end(),
+                   [&](Eigen::Index a, Eigen::Index b) { return largest[a] > largest[b]; });
+}
+
+Eigen::VectorXd OneByOne::deviations(std::uint64_t seed, int cell) const {
+  const Eigen::VectorXd drawn = plausible_deviations(seed, cell, sides_.rows());
+  Eigen::VectorXd z(drawn.size());
+  for (Eigen::Index d = 0; d < drawn.size(); ++d) z[dearest_first_[static_cast<std::size_t>(d)]] = drawn[d];
+  return z;
 }
 
 double OneByOne::guess(const Eigen::VectorXd& z) const {
@@ -72,20 +86,32 @@ double OneByOne::guess(const Eigen::VectorXd& z) const {
 }
 
 PlausibleSearch::PlausibleSearch(const params::Sheet& sheet, CeilingSearch& search, const OneByOne& one_by_one,
-                                 double nominal, double least)
+                                 double nominal, double least, int first)
     : sheet_(sheet),
       search_(search),
       one_by_one_(one_by_one),
       nominal_(nominal),
       least_(least),
-      near_(2 * least_near) {}
+      first_(static_cast<std::size_t>(first)),
+      near_(near_at_first) {}
 
 params::Sheet PlausibleSearch::sheet_of(int k) const {
-  return moved(sheet_, plausible_deviations(search_.asked().seed, k, one_by_one_.slopes().size()));
+  return moved(sheet_, one_by_one_.deviations(search_.asked().seed, k));
 }
 
 double PlausibleSearch::current(const Known& cell) const {
-  return cell.resolved ? cell.searched.current : ratio_ * cell.even;
+  return cell.resolved ? cell.searched.current : ratio_at(cell.even) * cell.even;
+}
+
+double PlausibleSearch::ratio_at(double even) const {
+  double sum = 0, weights = 0;
+  for (const auto& [log_even, log_ratio] : ratios_) {
+    const double apart = (std::log(even) - log_even) / related;
+    const double weight = std::exp(-0.5 * std::min(apart * apart, 100.0));  // far from all: the mean of all
+    sum += weight * log_ratio;
+    weights += weight;
+  }
+  return weights > 0 ? std::exp(sum / weights) : 1;
 }
 
 std::vector<double> PlausibleSearch::currents() const {
@@ -98,7 +124,7 @@ SampledQuantile PlausibleSearch::confident() const { return sampled_quantile(cur
 
 SampledQuantile PlausibleSearch::median() const {
   std::vector<double> first = currents();
-  first.resize(std::min<std::size_t>(first.size(), first_block));
+  first.resize(std::min(first.size(), first_));
   return sampled_quantile(first, 0.5);
 }
 
@@ -114,7 +140,9 @@ int PlausibleSearch::unsolved() const {
 void PlausibleSearch::take(CeilingWork what, int most, double within, int done_before, int of_all) {
   while (taken() < most) {
     const int before = taken();
-    const int next = before == 0 ? first_block : before < later_block ? 2 * before : before + later_block;
+    const int next = before == 0            ? static_cast<int>(first_)
+                     : before < later_block ? 2 * before
+                                            : before + std::max(later_block, before / 4);
     look_at(before, std::min(next, most), what, done_before, of_all);
     resolve_near();
     const SampledQuantile now = confident();
@@ -123,10 +151,10 @@ void PlausibleSearch::take(CeilingWork what, int most, double within, int done_b
 }
 
 void PlausibleSearch::search_evenly(int k, int thread) {
-  const Eigen::VectorXd z = plausible_deviations(search_.asked().seed, k, one_by_one_.slopes().size());
+  const Eigen::VectorXd z = one_by_one_.deviations(search_.asked().seed, k);
   Known& cell = cells_[static_cast<std::size_t>(k)];
   cell.searched = search_.of(moved(sheet_, z), thread, std::max(nominal_, least_) * one_by_one_.guess(z), tolerance,
-                             solver::Guess::any, solver::Description::even);
+                             solver::Description::even);
   cell.even = cell.searched.current;
   cell.kept = false;
 }
@@ -134,7 +162,7 @@ void PlausibleSearch::search_evenly(int k, int thread) {
 void PlausibleSearch::look_at(int from, int to, CeilingWork what, int done_before, int of_all) {
   // Far above the rate that is looked for nothing has to be known but that.
   const double high = from > 0 ? confident().high : 0;
-  const double far = high > 0 && high < infinite ? high * std::exp(2 * near_) / ratio_ : 0;
+  const double far = high > 0 && high < infinite ? high * std::exp(2 * near_) / ratio_at(high) : 0;
   cells_.resize(static_cast<std::size_t>(to));
   const auto work = [&](int n, int thread) {
     const int k = from + n;
@@ -151,29 +179,27 @@ void PlausibleSearch::look_at(int from, int to, CeilingWork what, int done_befor
 }
 
 void PlausibleSearch::correct() {
-  double sum = 0, count = 0;
   const auto usable = [](const Known& cell) { return cell.resolved && cell.searched.current > 0 && cell.even > 0; };
   const auto log_ratio = [](const Known& cell) { return std::log(cell.searched.current / cell.even); };
-  for (std::size_t k = 0; k < std::min<std::size_t>(checked, cells_.size()); ++k) {
-    if (!usable(cells_[k])) continue;
-    sum += log_ratio(cells_[k]);
-    ++count;
+  ratios_.clear();
+  for (const Known& cell : cells_) {
+    if (usable(cell)) ratios_.emplace_back(std::log(cell.even), log_ratio(cell));
+    if (ratios_.size() == enough_ratios) break;
   }
-  ratio_ = count > 0 ? std::exp(sum / count) : 1;
   const SampledQuantile at = confident();
   double widest = 0;
   for (const Known& cell : cells_) {
     if (!usable(cell) || cell.searched.current > nearby * at.high || cell.searched.current < at.low / nearby) continue;
-    widest = std::max(widest, std::abs(log_ratio(cell) - std::log(ratio_)));
+    widest = std::max(widest, std::abs(log_ratio(cell) - std::log(ratio_at(cell.even))));
   }
-  near_ = std::clamp(1.5 * widest, least_near, most_near);
+  near_ = std::clamp(2 * widest, least_near, most_near);
 }
 
-/// Until every cell that may lie on either side of the interval is resolved.
+/// Until every cell is resolved that may lie on either side of the value, or of the lower end, which is recommended.
 void PlausibleSearch::resolve_near() {
   for (;;) {
     const SampledQuantile at = confident();
-    const double from = at.low * std::exp(-near_), to = at.high * std::exp(near_);
+    const double from = at.low * std::exp(-near_), to = at.value * std::exp(near_);
     std::vector<int> some;
     for (int k = 0; k < taken(); ++k) {
       const Known& cell = cells_[static_cast<std::size_t>(k)];
@@ -188,7 +214,7 @@ void PlausibleSearch::resolve_near() {
       if (cell.kept) search_evenly(k, thread);
       if (!(cell.searched.found() && cell.even > 0)) return;
       if (k >= checked && current(cell) > to) return;
-      cell.searched = search_.of(sheet_of(k), thread, ratio_ * cell.even, tolerance, solver::Guess::near);
+      cell.searched = search_.of(sheet_of(k), thread, {current(cell), true, cell.searched.slope}, tolerance);
       cell.resolved = true;
     });
     correct();
@@ -201,7 +227,7 @@ PlausibleCells PlausibleSearch::tell() const {
   found.resolved = resolved();
   found.confident = confident();
   found.median = median();
-  const std::size_t first = std::min<std::size_t>(first_block, cells_.size());
+  const std::size_t first = std::min(first_, cells_.size());
   std::vector<double> solved;
   std::vector<Eigen::VectorXd> deviations;
   std::vector<int> stopped(solver::limit_count, 0);
@@ -222,8 +248,7 @@ PlausibleCells PlausibleSearch::tell() const {
     }
     if (k < first && cell.searched.found()) {
       solved.push_back(i);
-      deviations.push_back(
-          plausible_deviations(search_.asked().seed, static_cast<int>(k), one_by_one_.slopes().size()));
+      deviations.push_back(one_by_one_.deviations(search_.asked().seed, static_cast<int>(k)));
     }
   }
   if (weakest > 0) {

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <Eigen/Dense>
+#include <utility>
 #include <vector>
 
 #include "app/study/ceiling_search.hpp"
@@ -21,21 +22,27 @@ class OneByOne {
   double guess(const Eigen::VectorXd& deviations) const;
   /// d ln(current) per standard deviation of each unknown, from both sides; 0 where there is no such cell.
   Eigen::VectorXd slopes() const { return 0.5 * (sides_.col(0) - sides_.col(1)); }
+  /// The deviations of a plausible cell. The first coordinates of Sobol's sequence, which fill planes most evenly, go
+  /// to the unknowns of which the rate depends most: at -10 degC that divides the variance by two to five.
+  Eigen::VectorXd deviations(std::uint64_t seed, int cell) const;
 
  private:
   Eigen::MatrixXd sides_;  // ln(i / even) for +1 and -1 standard deviations
+  std::vector<Eigen::Index> dearest_first_;
 };
 
 /// The plausible cells of a sheet, each known as well as the share that survives needs it. The first of them are given
 /// their ceiling with the reaction taken as even, which costs a seventh; of later ones it is first asked whether they
 /// keep every limit well above the rate that is looked for, which most do. Where a cell comes near to that rate its
-/// ceiling is searched for with the reaction resolved, and so it is for some of the first, whatever they survive: their
-/// mean ratio corrects the others, and how much it varies decides what is near.
+/// ceiling is searched for with the reaction resolved, and so it is for some of the first, whatever they survive: the
+/// ratio of the two, which goes slowly with the rate, corrects the others, and how much it varies from cell to cell
+/// decides what is near. At the slow rates of the weakest cells the reaction is nearly even: 0.3 % in the demo.
 class PlausibleSearch {
  public:
   /// @param nominal, least  as of OneByOne; the resolved ceiling of the sheet as it is [A/m2]
+  /// @param first           so many cells are given their own ceiling: the median is theirs
   PlausibleSearch(const params::Sheet& sheet, CeilingSearch& search, const OneByOne& one_by_one, double nominal,
-                  double least);
+                  double least, int first);
 
   /// Takes cells in fixed blocks until the half-width for `confident_share` is below `within`, or `most` are taken.
   void take(CeilingWork what, int most, double within, int done_before = 0, int of_all = 0);
@@ -63,6 +70,7 @@ class PlausibleSearch {
   void search_evenly(int k, int thread);
   void resolve_near();
   void correct();
+  double ratio_at(double even) const;
   params::Sheet sheet_of(int k) const;
   double current(const Known& cell) const;
   std::vector<double> currents() const;
@@ -71,8 +79,10 @@ class PlausibleSearch {
   CeilingSearch& search_;
   const OneByOne& one_by_one_;
   double nominal_, least_;
+  std::size_t first_;
   std::vector<Known> cells_;
-  double ratio_ = 1, near_;  // mean of resolved over even; how far a resolved ceiling may lie from what is expected
+  std::vector<std::pair<double, double>> ratios_;  // of the resolved cells: ln even, ln(resolved / even)
+  double near_;  // how far the logarithm of a resolved ceiling may lie from what is expected of it
 };
 
 }  // namespace onegrain::app::study

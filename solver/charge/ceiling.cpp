@@ -14,11 +14,13 @@ namespace {
 constexpr double slowest = 1.0 / 200, fastest = 50;  // C, of the charge over the whole state of charge
 
 /// Hundreds of charges are tried: a few tenths of a millivolt will do, 0.1 % of a rate.
-constexpr Accuracy searching{.relative_tolerance = 3e-4, .truncation = 5e-4, .fewest_modes = 10, .salt_degree = 6};
+constexpr Accuracy searching{
+    .relative_tolerance = 1e-3, .absolute_factor = 20, .truncation = 5e-4, .fewest_modes = 6, .salt_degree = 5};
 
-/// Six points over the depth, of which the onset of plating is known within 0.5 %; more where their error is seen to be
-/// above 2 mV.
+/// Five points over the depth, of which the ceiling is known within 0.1 % where a reaction is as uneven as in published
+/// cells (0.3 % of four); more where their error is seen to be above 2 mV.
 constexpr Accuracy searching_uneven{.relative_tolerance = 2e-3,
+                                    .absolute_factor = 20,
                                     .truncation = 5e-4,
                                     .fewest_modes = 6,
                                     .salt_degree = 6,
@@ -107,8 +109,8 @@ JudgedCharge ChargeStudy::judge(Simulator& simulator, double current, double fro
   return result;
 }
 
-Ceiling ChargeStudy::ceiling(double guess, double tolerance, Guess how_good) {
-  return ceiling(guess, tolerance, soc_.from, soc_.to, start(), how_good);
+Ceiling ChargeStudy::ceiling(const Guess& guess, double tolerance) {
+  return ceiling(guess, tolerance, soc_.from, soc_.to, start());
 }
 
 namespace {
@@ -155,11 +157,11 @@ double expected_zero(const JudgedCharge* before, const JudgedCharge& now, double
 /// that is expected to be met first, kept inside the signs met so far; bisection where that does not help, longer steps
 /// where a sign is still missing. `judge` throws IntegrationFailure where there is no solution.
 template <class Judge>
-Search find_ceiling(Judge judge, double guess, double slope, double tolerance, double least, double most) {
+Search find_ceiling(Judge judge, const Guess& guess, double tolerance, double least, double most) {
   Search search;
-  search.slope = slope;
-  const double lowest = std::log(least), highest = std::log(most);
-  double x = std::clamp(std::log(guess), lowest, highest), stride = 0;
+  search.slope = guess.slope;
+  const double lowest = std::log(least), highest = std::log(most), aim = 0.3 * tolerance;
+  double x = std::clamp(std::log(guess.current) - (guess.near ? aim : 0), lowest, highest), stride = 0;
   JudgedCharge before, now;
   int unhelpful = 0;
   for (int round = 0; round < 80; ++round) {
@@ -180,8 +182,8 @@ Search find_ceiling(Judge judge, double guess, double slope, double tolerance, d
       search.kept = now;
     else if (!keeps && (search.broken.current == 0 || now.current < search.broken.current))
       search.broken = now;
-    double next = expected_zero(round > 0 ? &before : nullptr, now, 0.3 * tolerance, search.slope);
-    if (keeps && round > 0 && now.slack <= 0.7 * tolerance * -search.slope) {
+    double next = expected_zero(round > 0 ? &before : nullptr, now, aim, search.slope);
+    if (keeps && (round > 0 || guess.near) && now.slack <= 0.7 * tolerance * -search.slope) {
       search.found = true;
       return search;
     }
@@ -212,21 +214,20 @@ Search find_ceiling(Judge judge, double guess, double slope, double tolerance, d
 
 }  // namespace
 
-Ceiling ChargeStudy::ceiling(double guess, double tolerance, double from, double to, const State& start,
-                             Guess how_good) {
+Ceiling ChargeStudy::ceiling(const Guess& guess, double tolerance, double from, double to, const State& start) {
   const double one_hour = whole_ / 3600, least = slowest * one_hour, most = fastest * one_hour;
-  double slope = -2;
-  if (even_ && how_good == Guess::any) {  // the cheap description first: it comes close
+  Guess near = guess;
+  if (even_ && !guess.near) {  // the cheap description first: it comes close
     const auto even = [&](double current) { return judge(*even_, current, from, to, start); };
-    const Search near = find_ceiling(even, guess, slope, 2 * tolerance, least, most);
-    guess = near.kept.current > 0 ? near.kept.current : least;
-    slope = near.slope;
+    const Search found = find_ceiling(even, guess, 2 * tolerance, least, most);
+    near = {found.kept.current > 0 ? found.kept.current : least, true, found.slope};
   }
-  const Search search = find_ceiling([&](double current) { return judge(current, from, to, start); }, guess, slope,
-                                     tolerance, least, most);
+  const Search search =
+      find_ceiling([&](double current) { return judge(current, from, to, start); }, near, tolerance, least, most);
   Ceiling result;
   result.unlimited = !search.found && search.kept.current > 0 && search.broken.current == 0;
   result.current = search.kept.current;
+  result.slope = search.slope;
   result.charge = search.kept.current > 0 ? search.kept : search.broken;
   if (search.found && search.broken.current > 0 && search.broken.current < 1.05 * search.kept.current) {
     result.charge.tightest = search.broken.tightest;  // what limits: the first that breaks just beyond

@@ -40,9 +40,18 @@ struct Ceiling {
   double current = 0;      ///< [A/m2]; 0: not even the slowest charge looked at keeps the limits
   JudgedCharge charge;     ///< at that current (the slowest where it is 0)
   bool unlimited = false;  ///< no limit is met up to the fastest charge looked at
+  double slope = -2;       ///< d slack / d ln(current) there, < 0
 };
 
-enum class Guess { any, near };
+/// Where a search for a ceiling begins.
+struct Guess {
+  double current;  ///< any positive one [A/m2]
+  bool near;       ///< within some per cent of the ceiling, which saves most of the charges
+  double slope;    ///< Ceiling::slope of a neighbour
+  Guess(double any_current) : Guess(any_current, false) {}
+  Guess(double its_current, bool is_near, double its_slope = -2)
+      : current(its_current), near(is_near), slope(its_slope) {}
+};
 
 /// Charges of one cell over one window, judged at any current. Not for several threads at once.
 class ChargeStudy {
@@ -57,12 +66,9 @@ class ChargeStudy {
   JudgedCharge judge(double current, double from, double to, const State& start);
 
   /// The largest current for which every limit is kept, from below, within `tolerance` relative.
-  /// @param guess     any positive current [A/m2]
-  /// @param how_good  near: within some per cent, as the ceiling of a neighbour is, which saves half of the time
-  Ceiling ceiling(double guess, double tolerance = 1e-3, Guess how_good = Guess::any);
+  Ceiling ceiling(const Guess& guess, double tolerance = 1e-3);
   /// The same for a part of the window.
-  Ceiling ceiling(double guess, double tolerance, double from, double to, const State& start,
-                  Guess how_good = Guess::any);
+  Ceiling ceiling(const Guess& guess, double tolerance, double from, double to, const State& start);
 
   State start() const;
   /// Charge over the whole of the state of charge, 0 to 1 [C/m2].

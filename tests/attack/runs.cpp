@@ -144,7 +144,9 @@ std::vector<std::string> words_of(const Case& c, What what, const std::string& f
 
 /// null stands for what is no number, or where there is nothing to say: without samples, at a rate of 0.
 void no_nulls(const json& value, const std::string& path, Findings& findings) {
-  static const std::set<std::string> absent_where_none = {"confidence", "minutes", "temperature_remark"};
+  static const std::set<std::string> absent_where_none = {"confidence",  "minutes",           "temperature_remark",
+                                                          "half_width",  "median_half_width", "estimated_c_rate",
+                                                          "upper_c_rate"};
   if (value.is_null() && absent_where_none.count(path.substr(path.find_last_of('.') + 1)) == 0)
     findings.violation("summary: " + path + " is no number");
   if (!value.is_structured()) return;

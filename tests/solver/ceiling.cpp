@@ -64,7 +64,7 @@ TEST_CASE("at the ceiling every limit is kept, and just above it one is not") {
     CHECK(study.ceiling(200, 1e-3).current == Approx(c.current).epsilon(2e-3));  // whatever the guess
     CHECK(study.ceiling(0.5, 1e-3).current == Approx(c.current).epsilon(2e-3));
     for (const double off : {0.5, 0.97, 1.0, 1.02, 3.0})  // a guess that is near, and one that only claims to be
-      CHECK(study.ceiling(off * c.current, 1e-3, Guess::near).current == Approx(c.current).epsilon(2e-3));
+      CHECK(study.ceiling({off * c.current, true}, 1e-3).current == Approx(c.current).epsilon(2e-3));
   }
 }
 
