@@ -29,16 +29,16 @@ model::Cell without(const model::Cell& cell, const std::vector<Loss>& losses) {
         result.positive.host.diffusivity = result.positive.host.diffusivity.scaled(quick);
         break;
       case Loss::positive_charge_transfer:
-        result.positive.host.exchange_current_density = result.positive.host.exchange_current_density.scaled(easy);
+        result.positive.host.exchange_current_density = result.positive.host.exchange_current_density.scaled(quick);
         break;
       case Loss::negative_diffusion:
         if (result.negative) result.negative->host.diffusivity = result.negative->host.diffusivity.scaled(quick);
         break;
       case Loss::negative_charge_transfer:
         if (result.negative)
-          result.negative->host.exchange_current_density = result.negative->host.exchange_current_density.scaled(easy);
+          result.negative->host.exchange_current_density = result.negative->host.exchange_current_density.scaled(quick);
         if (result.counter)
-          result.counter->exchange_current_density = result.counter->exchange_current_density.scaled(easy);
+          result.counter->exchange_current_density = result.counter->exchange_current_density.scaled(quick);
         break;
       case Loss::electrolyte:
         result.electrolyte.conductivity = result.electrolyte.conductivity.scaled(easy);

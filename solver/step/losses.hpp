@@ -23,7 +23,7 @@ constexpr int loss_count = 7;
 /// The losses that this cell has at all, as far as a description of its reaction knows them.
 std::vector<Loss> losses_of(const model::Cell& cell, model::Reaction reaction);
 
-/// The cell with some losses made negligible: diffusivities times 1e4, exchange currents and salt transport times 1e6,
+/// The cell with some losses made negligible: diffusivities and exchange currents times 1e4, salt transport times 1e6,
 /// resistances none. An uneven reaction is made even by the description alone.
 model::Cell without(const model::Cell& cell, const std::vector<Loss>& losses);
 
