@@ -49,13 +49,13 @@ const Margin* JudgedCharge::margin(Limit limit) const {
 }
 
 ChargeStudy::ChargeStudy(const model::Cell& cell, const model::Window& window, ChargeWindow soc, ChargeLimits limits,
-                         Workspace& workspace, Description description)
+                         Workspace& workspace, Description description, std::optional<Accuracy> accuracy)
     : cell_(cell),
       soc_(soc),
       limits_(limits),
       description_(description),
-      simulator_(cell, workspace, charge_accuracy(reaction_of(description)), electrolyte_of(description),
-                 reaction_of(description)),
+      simulator_(cell, workspace, accuracy.value_or(charge_accuracy(reaction_of(description))),
+                 electrolyte_of(description), reaction_of(description)),
       sign_(cell.is_full_cell() || soc.empties ? 1 : -1) {
   if (description == Description::uneven)
     even_.emplace(cell, workspace, searching, model::ElectrolyteModel::resolved, model::Reaction::even);

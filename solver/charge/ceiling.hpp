@@ -56,9 +56,11 @@ struct Guess {
 /// Charges of one cell over one window, judged at any current. Not for several threads at once.
 class ChargeStudy {
  public:
-  /// @param window  the equilibria at the cut-offs
+  /// @param window    the equilibria at the cut-offs
+  /// @param accuracy  instead of charge_accuracy()
   ChargeStudy(const model::Cell& cell, const model::Window& window, ChargeWindow soc, ChargeLimits limits,
-              Workspace& workspace, Description description = Description::uneven);
+              Workspace& workspace, Description description = Description::uneven,
+              std::optional<Accuracy> accuracy = std::nullopt);
 
   /// The whole window from rest.
   JudgedCharge judge(double current);
