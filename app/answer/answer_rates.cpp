@@ -10,6 +10,8 @@
 #include "app/answer/numbers.hpp"
 #include "app/answer/plating_words.hpp"
 #include "app/answer/words.hpp"
+#include "app/command/progress.hpp"
+#include "app/study/curve_bands.hpp"
 #include "params/sheet/rate.hpp"
 
 // `rates` and `curve`: the same curves; they differ in what the summary holds of them.
@@ -90,6 +92,12 @@ std::string headline_of(const Job& job, const Some& all) {
   return text + largest_loss(job, *middle);
 }
 
+/// "1.71 to 2.10"
+std::string between(const study::CurveBand& band) {
+  const auto amount = [](double charge) { return digits(charge / 3.6, 3); };
+  return amount(band.least_capacity) + " to " + amount(band.most_capacity);
+}
+
 /// Every curve in numbers: words and amounts for all, arrays for `curve`.
 Table numbers_table(const Job& job, const Curves& curves, bool arrays, int points) {
   const Measure volts = measure<params::Voltage>();
@@ -108,6 +116,11 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
                {"ended_by", "ended by", {}},
                {"trusted", "", {}, summary},
                {"note", "", {}, summary}}};
+  const bool any_band = std::any_of(curves.begin(), curves.end(), [](const NamedCurve& c) { return c.band; });
+  if (any_band)
+    table.columns.insert(table.columns.end(), {{"", "95 % of cells, mAh", {}, read},
+                                               {"capacity_low", "", measure<params::Charge>(), summary},
+                                               {"capacity_high", "", measure<params::Charge>(), summary}});
   const bool any_side = std::any_of(curves.begin(), curves.end(), [](const NamedCurve& c) { return c.side; });
   if (any_side)
     for (TableColumn& column : lowest_columns(job)) table.columns.push_back(std::move(column));
@@ -119,6 +132,9 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
                                                {"voltage", "", volts, summary},
                                                {"negative_potential", "", volts, summary},
                                                {"separator_side", "", volts, summary}});
+    if (any_band)
+      table.columns.insert(table.columns.end(),
+                           {{"voltage_low", "", volts, summary}, {"voltage_high", "", volts, summary}});
   }
   for (const NamedCurve& named : curves) {
     const solver::ConstantCurrentCurve& c = named.curve;
@@ -137,11 +153,12 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
             ended_by(c.step),
             trust.trusted(),
             trust.trusted() ? TableCell() : TableCell(untrusted(trust))};
+    if (any_band) row.insert(row.end(), {between(*named.band), named.band->least_capacity, named.band->most_capacity});
     if (any_side) add_lowest(row, job, named.side);
     add_opinion(row, job, named.opinion);
     add_depth(row, job, DepthTold(c.step));
     if (arrays) {
-      std::vector<double> time, capacity, voltage, negative, separator_side;
+      std::vector<double> time, capacity, voltage, low, high, negative, separator_side;
       std::vector<double> moments = solver::moments(c.step, points, false);
       moments.resize(static_cast<std::size_t>(points), moments.back());  // a curve without duration repeats its moment
       for (const double t : moments) {
@@ -149,11 +166,17 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
         time.push_back(t);
         capacity.push_back(std::abs(c.current) * t * area);
         voltage.push_back(p.terminal.voltage);
+        if (named.band) {
+          const auto [least, most] = named.band->at(capacity.back());
+          low.push_back(least);
+          high.push_back(most);
+        }
         negative.push_back(p.terminal.negative_potential + p.terminal.negative_overpotential);
         separator_side.push_back(named.side ? named.side->at(t) : p.terminal.separator_side);
       }
       row.insert(row.end(), {time, capacity, voltage, job.cell.is_full_cell() ? TableCell(negative) : TableCell(),
                              separator_side});  // of the negative; half cell: of the working electrode
+      if (any_band) row.insert(row.end(), {low, high});
     }
     table.rows.add(row);
   }
@@ -227,6 +250,10 @@ Plot capability_plot(const Job& job, const Curves& curves) {
     for (const NamedCurve* c : some) {
       line.x.push_back(c->c_rate);
       line.y.push_back(c->curve.capacity * area);
+      if (c->band) {
+        line.low.push_back(c->band->least_capacity);
+        line.high.push_back(c->band->most_capacity);
+      }
       line.at_points.push_back(fmt::format("{:.0f} %", 100 * c->curve.capacity * area / rated));
       voltage.values.push_back(c->curve.mean_voltage);
       if (std::none_of(plot.x.ticks.begin(), plot.x.ticks.end(), [&](auto& t) { return t.first == c->c_rate; }))
@@ -287,12 +314,37 @@ void require_any(const Job& job, const Curves& curves) {
       charge ? "upper" : "lower", digits(cut_off, 4)));
 }
 
-Answer curves_answer(const Request& request, const Job& job, bool arrays) {
+study::CurveBands banded(const Request& request, const Channels& channels, const Job& job,
+                         const study::CurvesAsked& asked, Curves& curves) {
+  if (request.band_cells == 0) return {};
+  Progress progress(channels);
+  return study::add_bands(job, asked, {request.band_cells, request.seed, request.threads}, curves,
+                          [&](int done, int of) { progress.bar("plausible cells", done, of); });
+}
+
+/// What the bands rest on; empty where none were asked for.
+std::string bands_words(const Request& request, const study::CurveBands& bands, const Curves& curves) {
+  if (request.band_cells == 0) return "";
+  if (bands.cells == 0) return "There is no band: the sheet and its cards state no spread.";
+  const Some all = of_sense(curves, curves.front().curve.is_charge());
+  const NamedCurve* one = nearest(all, 1);
+  std::string words =
+      fmt::format("95 % of {} plausible cells, drawn from what the sheet knows (seed {}), {} {} mAh at {}.",
+                  bands.cells - bands.unsolved, request.seed, one->curve.is_charge() ? "take up" : "give",
+                  between(*one->band), one->label);
+  if (bands.unsolved > 0)
+    words += fmt::format(" {} more could not be calculated and are left out; the first: {}.", bands.unsolved,
+                         bands.unsolved_because);
+  return words;
+}
+
+Answer curves_answer(const Request& request, const Channels& channels, const Job& job, bool arrays) {
   study::CurvesAsked asked{params::parse_rates(request.rates, job.base), request.both || !request.charge,
                            request.both || request.charge, request.from_soc};
-  const Curves curves = study::constant_currents(job, asked);
+  Curves curves = study::constant_currents(job, asked);
   require_any(job, curves);
   Answer said;
+  const study::CurveBands bands = banded(request, channels, job, asked, curves);
   for (const bool charge : {false, true}) {
     const Some some = of_sense(curves, charge);
     if (some.empty()) continue;
@@ -324,6 +376,8 @@ Answer curves_answer(const Request& request, const Job& job, bool arrays) {
     plot.description = "Capacity against C-rate. " + words + " " + charge_words;
     capability.blocks.push_back(std::move(plot));
   }
+  if (const std::string sure = bands_words(request, bands, curves); !sure.empty())
+    capability.blocks.push_back(Paragraph{sure});
   capability.blocks.push_back(numbers_table(job, curves, arrays, request.points));
   said.sections.push_back(std::move(capability));
   add_inside(said, job, curves);
@@ -344,7 +398,11 @@ Answer curves_answer(const Request& request, const Job& job, bool arrays) {
 
 }  // namespace
 
-Answer curve(const Request& request, const Channels&, Job& job) { return curves_answer(request, job, true); }
-Answer rates(const Request& request, const Channels&, Job& job) { return curves_answer(request, job, false); }
+Answer curve(const Request& request, const Channels& channels, Job& job) {
+  return curves_answer(request, channels, job, true);
+}
+Answer rates(const Request& request, const Channels& channels, Job& job) {
+  return curves_answer(request, channels, job, false);
+}
 
 }  // namespace onegrain::app::answer

@@ -130,9 +130,20 @@ double passed(const Job& job, const NamedCurve& c, double t) {
   return std::abs(c.curve.current) * t * job.plate_area();
 }
 
+/// The curve whose band is drawn, that nearest to 1C: bands over one another could not be read.
+const NamedCurve* with_band(const std::vector<const NamedCurve*>& curves) {
+  const NamedCurve* found = nullptr;
+  for (const NamedCurve* c : curves) {
+    if (!c->band || !(c->curve.step.duration() > 0)) continue;
+    if (!found || std::abs(std::log(c->c_rate)) < std::abs(std::log(found->c_rate))) found = c;
+  }
+  return found;
+}
+
 /// One line for each curve that has a duration, dark for the slowest, light for the fastest.
 std::vector<Series> lines(const Job& job, const std::vector<const NamedCurve*>& curves, int points, bool negative) {
   std::vector<Series> drawn;
+  const NamedCurve* banded = with_band(curves);
   std::vector<const NamedCurve*> by_rate = curves;
   std::stable_sort(by_rate.begin(), by_rate.end(), [](auto* a, auto* b) { return a->c_rate < b->c_rate; });
   for (const NamedCurve* c : by_rate) {
@@ -150,6 +161,10 @@ std::vector<Series> lines(const Job& job, const std::vector<const NamedCurve*>& 
       time.values.push_back(t);
       voltage.values.push_back(p.terminal.voltage);
       other.values.push_back(potential);
+      if (negative || c != banded) continue;
+      const auto [low, high] = c->band->at(std::abs(c->curve.current) * t * job.cell.plate_area);
+      line.low.push_back(low);
+      line.high.push_back(high);
     }
     voltage.label = "cell";
     line.also.push_back(std::move(time));
@@ -175,6 +190,8 @@ Plot voltage_plot(const Job& job, const std::vector<const NamedCurve*>& curves, 
   plot.y = {job.cell.is_full_cell() ? "Voltage" : "Voltage against lithium", measure<params::Voltage>()};
   plot.series = lines(job, curves, points, false);
   plot.names = curves.front()->curve.is_charge() ? Plot::Names::above : Plot::Names::below;
+  if (const NamedCurve* banded = with_band(curves))
+    plot.note = fmt::format("Light ground: 95 % of the cells that your uncertainties allow, at {}.", banded->label);
   return plot;
 }
 

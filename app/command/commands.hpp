@@ -34,6 +34,7 @@ struct Request {
   bool json = false;
   std::string soc = "0..0.8", margin = "10 mV";  ///< ceiling
   int samples = 8192, threads = 0;               ///< ceiling; threads 0: all cores
+  int band_cells = 0;                            ///< curve, rates: plausible cells; 0: no band
   std::string within = "3 %";                    ///< ceiling: half-width of the interval of the rate
   std::string rate;                              ///< losses
   std::uint64_t seed = 1;                        ///< ceiling

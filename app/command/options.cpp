@@ -147,6 +147,17 @@ void ceiling(CLI::App& verb, Request& request) {
   verb.add_flag("--staircase", request.staircase, "also the fastest charge in steps, as a protocol");
 }
 
+void bands(CLI::App& verb, Request& request) {
+  verb.add_option("--samples", request.band_cells,
+                  "plausible cells, drawn from the spreads, of which 95 % bands are told; 0: none, else at least 64")
+      ->check(CLI::Range(0, 100000))
+      ->capture_default_str();
+  verb.add_option("--seed", request.seed, "another number draws other cells")->capture_default_str();
+  verb.add_option("--threads", request.threads, "0: one for each core; the results are the same")
+      ->check(CLI::Range(0, 256))
+      ->capture_default_str();
+}
+
 void card(CLI::App& verb, Request& request) {
   verb.add_option("NAME", request.files, "print this card or sheet whole, to copy and change it");
   verb.add_flag("--json", request.json, "print the list as JSON");

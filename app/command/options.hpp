@@ -29,6 +29,7 @@ void overlay(CLI::App& verb, Request& request);
 void search(CLI::App& verb, Request& request);  ///< of `balance` and `fit`
 void fit(CLI::App& verb, Request& request);
 void ceiling(CLI::App& verb, Request& request);
+void bands(CLI::App& verb, Request& request);
 void card(CLI::App& verb, Request& request);
 void schema(CLI::App& verb, Request& request);
 

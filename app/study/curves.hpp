@@ -3,6 +3,7 @@
 #include <functional>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "app/job.hpp"
@@ -10,6 +11,18 @@
 #include "solver/step/curves.hpp"
 
 namespace onegrain::app {
+
+namespace study {
+
+/// Pointwise intervals of 95 % of what a cell of this sheet may give under the current of one curve.
+struct CurveBand {
+  double least_capacity, most_capacity;   ///< [C]
+  std::vector<double> charge, low, high;  ///< passed along the curve itself [C]; voltage there [V]
+  /// Between two places on the straight line.
+  std::pair<double, double> at(double charge_passed) const;
+};
+
+}  // namespace study
 
 /// A curve with its name.
 struct NamedCurve {
@@ -20,6 +33,7 @@ struct NamedCurve {
   std::optional<study::Plating> plating{};
   std::optional<study::Opinion> opinion{};  ///< where the reaction is taken as even
   solver::Trust trust{};
+  std::optional<study::CurveBand> band{};
 };
 
 /// A curve from rest with its verdicts: how near to plating it comes, and whether it is to be believed.
