@@ -41,10 +41,20 @@ struct Pool {
 
 }  // namespace
 
+namespace {
+
+/// Of what is not known exactly, what a charge or a discharge feels.
+bool is_unknown(const params::Value& value) {
+  return value.spread.given() && value.kind != &params::SurfaceCapacitanceKind::kind &&
+         value.kind != &params::InductanceKind::kind;
+}
+
+}  // namespace
+
 std::vector<Unknown> unknowns(const params::Sheet& sheet) {
   std::vector<Unknown> list;
   params::for_each_value(sheet, [&](const std::string& path, const params::Value& value) {
-    if (!value.spread.given()) return;
+    if (!is_unknown(value)) return;
     list.push_back({path, value.text()});
   });
   return list;
@@ -54,7 +64,7 @@ params::Sheet moved(const params::Sheet& sheet, const Eigen::Ref<const Eigen::Ve
   params::Sheet result = sheet;
   Eigen::Index k = 0;
   params::for_each_value(result, [&](const std::string&, params::Value& value) {
-    if (!value.spread.given()) return;
+    if (!is_unknown(value)) return;
     const double before = value.si;
     double after = value.at_deviation(deviations[k++]);
     if (before > 0 && !value.kind->absolute_temperature) after = std::max(after, 1e-3 * before);
