@@ -66,6 +66,22 @@ Table parts_table(const Job& job, const std::vector<const Spectrum*>& spectra) {
   return table;
 }
 
+/// What stands at the top of the page.
+Figures important(const Job& job, const Spectrum& s) {
+  const Measure three{&resistance_kind, nullptr, 3};
+  Figures figures{"", "", {}, page};
+  const auto add = [&](const std::string& name, double value) {
+    Figure figure{"", name, value, three};
+    figure.at_the_top = name;
+    figure.note = "at rest at " + soc_percent(s.soc) + " state of charge";
+    figures.figures.push_back(std::move(figure));
+  };
+  add("Real part at 1 kHz", s.impedance(1e3).real() / job.plate_area());
+  add("Real part at 1 Hz", s.impedance(1).real() / job.plate_area());
+  add("Resistance towards low frequency", s.resistance());
+  return figures;
+}
+
 /// A few frequencies for the screen; all of them are in curves.csv and the summary.
 Table values_table(const std::vector<const Spectrum*>& spectra) {
   Table table{"",
@@ -185,13 +201,13 @@ Answer spectrum(const Request& request, const Channels&, Job& job) {
   const std::vector<const Spectrum*> spectra = stable_ones(all);
   const Spectrum& shown = *spectra[spectra.size() / 2];
   said.headline = headline_of(job, shown);
-  Section curves{"Impedance over its frequencies", {}, Section::Beside::two, page};
+  Section curves{"Impedance over its frequencies", {}, Section::Beside::none, page};
   curves.blocks = {nyquist_plot(spectra), frequency_plot(spectra)};
-  Section parts{"Which part of the cell is which part of the spectrum", {}, Section::Beside::two, page};
+  Section parts{"Which part of the cell is which part of the spectrum", {}, Section::Beside::none, page};
   parts.blocks = {arcs_plot(job, shown), parts_plot(job, shown)};
   said.sections.push_back(std::move(curves));
   said.sections.push_back(std::move(parts));
-  said.sections.push_back({"Parts of the resistance", {parts_table(job, spectra)}});
+  said.sections.push_back({"Parts of the resistance", {important(job, shown), parts_table(job, spectra)}});
   said.sections.push_back({"Impedance in numbers", {values_table(spectra), for_the_summary(job, spectra)}});
   state_impedance_model(said, job);
   said.curves = curves_of(job, spectra);

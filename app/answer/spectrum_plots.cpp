@@ -53,19 +53,19 @@ std::vector<std::string> told_at(double frequency, Complex z, const std::string&
 }
 
 std::string label_of(const std::vector<const Spectrum*>& spectra, const Spectrum& s) {
-  return spectra.size() > 1 ? soc_percent(s.soc) + " state of charge" : "";
+  return spectra.size() > 1 ? "at " + soc_percent(s.soc) : "";
 }
 
 }  // namespace
 
 Plot nyquist_plot(const std::vector<const Spectrum*>& spectra) {
   Plot plot;
-  plot.title = "Impedance";
+  plot.title = "Negative imaginary over real part, on equal axes";
   plot.x = real_part_axis();
   plot.y = imaginary_part_axis();
   plot.x.include = {0.0};
   plot.equal = true;
-  plot.names = spectra.size() > 1 ? Plot::Names::below : Plot::Names::none;
+  plot.names = spectra.size() > 1 ? Plot::Names::right : Plot::Names::none;
   for (std::size_t n = 0; n < spectra.size(); ++n) {
     const Spectrum& s = *spectra[n];
     Series line{label_of(spectra, s), LineRole::in_order, static_cast<int>(n)};
@@ -88,16 +88,17 @@ Plot nyquist_plot(const std::vector<const Spectrum*>& spectra) {
 
 Plot frequency_plot(const std::vector<const Spectrum*>& spectra) {
   Plot plot;
-  plot.title = "The same against frequency";
+  plot.title = "Impedance against frequency";
   plot.description = "Real part and negative imaginary part against frequency.";
   plot.x = frequency_axis(spectra.front()->frequency);
   plot.y = {"Impedance", plotted_ohms, {0.0}};
+  plot.names = Plot::Names::right;
   for (std::size_t n = 0; n < spectra.size(); ++n) {
     const Spectrum& s = *spectra[n];
     const std::string where = spectra.size() > 1 ? " at " + soc_percent(s.soc) : "";
     Series real{"real" + where, LineRole::in_order, static_cast<int>(2 * n)},
         imaginary{"negative imaginary" + where, LineRole::in_order, static_cast<int>(2 * n + 1)};
-    for (std::size_t k = 0; k < s.frequency.size(); ++k) {
+    for (std::size_t k = s.frequency.size(); k-- > 0;) {  // names stand at the last point, to the right
       for (Series* line : {&real, &imaginary}) {
         line->x.push_back(s.frequency[k]);
         line->told.push_back(told_at(s.frequency[k], s.whole[k], line->label));
@@ -119,7 +120,7 @@ Plot arcs_plot(const Job& job, const Spectrum& s) {
   plot.y = imaginary_part_axis();
   plot.x.include = {0.0};
   plot.equal = true;
-  plot.names = Plot::Names::below;
+  plot.names = Plot::Names::right;
   Series whole{"the cell", LineRole::measured};
   double highest = 0;
   for (const Complex z : s.whole) {
@@ -164,7 +165,7 @@ Plot parts_plot(const Job& job, const Spectrum& s) {
       "has its top.";
   plot.x = frequency_axis(s.frequency);
   plot.y = imaginary_part_axis();
-  plot.names = Plot::Names::below;
+  plot.names = Plot::Names::right;
   int order = 0;
   double highest = 0;  // an upright line of the grains would leave no room for the arcs
   for (const ImpedancePart part : parts_in_order(s)) {
@@ -172,7 +173,7 @@ Plot parts_plot(const Job& job, const Spectrum& s) {
     if (!figure.at || figure.resistance < 0.003 * s.resistance()) continue;
     Series line{name_of(part, job), LineRole::in_order, order++};
     const bool of_grains = part == ImpedancePart::positive_grains || part == ImpedancePart::negative_grains;
-    for (std::size_t k = 0; k < s.frequency.size(); ++k) {
+    for (std::size_t k = s.frequency.size(); k-- > 0;) {
       line.x.push_back(s.frequency[k]);
       line.y.push_back(-s.parts[k][static_cast<std::size_t>(part)].imag());
       if (!of_grains) highest = std::max(highest, line.y.back());

@@ -148,33 +148,38 @@ void about_rest(const Job& job, const std::vector<Spectrum>& spectra, std::vecto
 
 void about_surfaces(const Job& job, const Spectrum& s, std::vector<Finding>& findings) {
   std::vector<std::string> assumed, uncertain;
-  for (const AtRest& side : electrodes_at_rest(job, s)) {
-    if (side.sheet->known_double_layer() == nullptr) assumed.push_back("the " + side.name);
-    const params::Spread& spread = side.sheet->material.exchange_current_density.spread;
-    const params::PropertyValue& i0 = side.sheet->material.exchange_current_density;
-    if (!spread.given()) {
-      uncertain.push_back(fmt::format("the {} (no spread is stated; cards differ by a factor of {:g} and more)",
-                                      side.name, usual_factor));
-    } else if (spread.form == params::Spread::Form::factor ? spread.size > well_known_factor
-                                                           : spread.size > 0.3 * std::abs(i0.si)) {
-      uncertain.push_back(fmt::format("the {} ({})", side.name, i0.spread_text()));
+  const auto judge = [&](const std::string& where, bool known, const params::PropertyValue& i0) {
+    if (!known) assumed.push_back(where);
+    if (!i0.spread.given()) {
+      uncertain.push_back(
+          fmt::format("{} (no spread is stated; cards differ by a factor of {:g} and more)", where, usual_factor));
+    } else if (i0.spread.form == params::Spread::Form::factor ? i0.spread.size > well_known_factor
+                                                              : i0.spread.size > 0.3 * std::abs(i0.si)) {
+      uncertain.push_back(fmt::format("{} ({})", where, i0.spread_text()));
     }
-  }
-  if (job.sheet.counter && !job.sheet.counter->double_layer) assumed.push_back("the lithium");
+  };
+  for (const AtRest& side : electrodes_at_rest(job, s))
+    judge("the " + side.name, side.sheet->known_double_layer() != nullptr,
+          side.sheet->material.exchange_current_density);
+  if (job.sheet.counter)
+    judge("the lithium", job.sheet.counter->double_layer.has_value(), job.sheet.counter->exchange_current_density);
   if (!assumed.empty()) {
-    take(findings,
-         Finding{
-             "double_layer_assumed",
-             fmt::format("no double layer is stated for {}, and {} F/m2 of surface is taken (common practice). Where "
-                         "on the frequency axis charge transfer and pores stand rests on it, within a factor of some "
-                         "ten; how large their arcs are does not. State 'double_layer' where a spectrum has told it.",
-                         listed(assumed), digits(params::assumed_double_layer, 2))});
+    take(
+        findings,
+        Finding{
+            "double_layer_assumed",
+            fmt::format(
+                "no double layer is stated for {}, and {} F/m2 of surface is taken (common practice). The frequencies "
+                "at which "
+                "charge transfer and pores show rest on it, and may be ten times higher or lower; how large their arcs "
+                "are does not. State 'double_layer' where a spectrum has told it.",
+                listed(assumed), digits(params::assumed_double_layer, 2))});
   }
   if (!uncertain.empty()) {
-    take(findings, Finding{"uncertain_transfer",
-                           fmt::format("the exchange current is known no better than its card at {}: the arc of charge "
-                                       "transfer is as uncertain.",
-                                       listed(uncertain))});
+    take(findings,
+         Finding{"uncertain_transfer",
+                 fmt::format("the exchange current is uncertain at {}: so is the arc of charge transfer there.",
+                             listed(uncertain))});
   }
 }
 
