@@ -347,21 +347,18 @@ TEST_CASE("a change of one resistance moves the whole by the part that it is of"
   check(ImpedancePart::separator, [](Cell& c, double by) { c.separator.tortuosity *= by; });
 }
 
-TEST_CASE("an even reaction is right below 1 Hz and twice too small a layer at 100 kHz", "[model][impedance]") {
-  // The published NMC811 set. Even: 0.7 % of |Z| at most below 1 Hz and 112 % at 100 kHz (numbers of the task, found
-  // there without double layers).
+TEST_CASE("an even reaction is right below 1 Hz, and 112 % off at 100 kHz", "[model][impedance]") {
+  // The published NMC811 set with double layers of 0.2 F/m2 at half charge: at most 0.7 % of |Z| below 1 Hz, 112 % at
+  // 100 kHz. Numbers of the task, found there by another calculation of the same equations.
   Cell cell = published();
   cell.contact_resistance = 0;
   for (double* layer : {&cell.positive.double_layer, &cell.negative->double_layer}) *layer = 0.2;
   const Impedance even = of(cell, Reaction::even), uneven = of(cell);
-  for (double f = 1e-4; f < 1.01; f *= std::sqrt(10.0)) {
-    CAPTURE(f);
-    CHECK(std::abs(even(f) - uneven(f)) < 0.01 * std::abs(uneven(f)));
-  }
-  const double off = std::abs(even(1e5) - uneven(1e5)) / std::abs(uneven(1e5));
-  CAPTURE(off);
-  CHECK(off > 0.9);
-  CHECK(off < 1.4);
+  const auto off = [&](double f) { return std::abs(even(f) - uneven(f)) / std::abs(uneven(f)); };
+  double most = 0;
+  for (double f = 1e-4; f < 1.01; f *= std::sqrt(10.0)) most = std::max(most, off(f));
+  CHECK_THAT(most, WithinAbs(0.0065, 0.0005));
+  CHECK_THAT(off(1e5), WithinAbs(1.12, 0.005));
 }
 
 TEST_CASE("leads turn the spectrum inductive and double layers short-circuit charge transfer", "[model][impedance]") {
