@@ -38,6 +38,7 @@ struct Electrode {
   double tortuosity;                   ///< tau >= 1: transport in the pores is bulk * eps / tau
   double particle_radius;              ///< R [m]
   double electronic_conductivity = 0;  ///< of the layer [S/m]; 0: not given, no electronic drop
+  double double_layer = 0;             ///< capacitance per grain surface; what Impedance alone feels [F/m2]
 
   /// Grain surface per volume of layer a = 3 eps_s / R [m^-1].
   double specific_surface() const { return 3 * active_fraction / particle_radius; }
@@ -52,6 +53,7 @@ struct LithiumMetal {
   Property exchange_current_density;  ///< at 1 mol/L salt [A/m2]; depends on T only
   double anodic_transfer = 0.5;
   double cathodic_transfer = 0.5;
+  double double_layer = 0;  ///< capacitance per plate area; what Impedance alone feels [F/m2]
 };
 
 struct Separator {
@@ -90,6 +92,7 @@ struct Cell {
   double plate_area;              ///< [m2]
   double temperature;             ///< at start, and ambient [K]
   double contact_resistance = 0;  ///< per plate area [ohm m2]
+  double inductance = 0;          ///< of the leads; what Impedance alone feels [H]
   double lower_voltage;           ///< cut-off [V]
   double upper_voltage;           ///< cut-off [V]
   Electrode positive;

@@ -165,6 +165,7 @@ struct Plot {
   std::vector<Upright> uprights = {};
   enum class Names { below, above, right, none } names = Names::below;  ///< where the lines' names stand
   bool low = false;                                                     ///< of little height
+  bool equal = false;                                                   ///< one unit is as long on both axes
   std::optional<std::pair<double, std::string>> whole;  ///< a value that counts as 100 % on a second axis, and of what
   std::vector<std::pair<LineRole, std::string>> key;    ///< what the looks of lines mean, above the plot
   std::string note;                                     ///< where lines are cut off

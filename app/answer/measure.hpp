@@ -27,6 +27,8 @@ struct Measure {
 
 /// Kinds that sheets have no use for.
 inline constexpr params::Kind energy_kind{{2, 1, -2}, "an energy", "mWh"};
+inline constexpr params::Kind resistance_kind{{2, 1, -3, -2}, "a resistance", "ohm"};
+inline constexpr params::Kind frequency_kind{{0, 0, -1}, "a frequency", "Hz"};
 
 /// `measure<params::Voltage>("mV", 3)`.
 template <class Q>

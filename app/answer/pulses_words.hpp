@@ -9,7 +9,6 @@
 /// Sentences and plots of measured pulses, for answer_pulses.cpp.
 namespace onegrain::app::answer {
 
-inline constexpr params::Kind resistance_kind{{2, 1, -3, -2}, "a resistance", "ohm"};
 inline constexpr params::Kind per_second_kind{{0, 0, -1}, "a rate", "1/s"};
 
 /// "incomplete rest: it lasts 5.00 min, the pulse 10.0 min".

@@ -130,6 +130,16 @@ void fit(CLI::App& verb, Request& request) {
   verb.add_flag("--linear", request.no_profiles, "intervals of the linearised model only");
 }
 
+void spectrum(CLI::App& verb, Request& request) {
+  verb.add_option("--from-soc", request.states, "states of charge at which the cell rests, such as 0.2,0.5,0.8")
+      ->capture_default_str();
+  verb.add_option("--frequencies", request.frequencies, "in hertz: a range, or a list such as 0.1,1,10")
+      ->capture_default_str();
+  verb.add_option("--per-decade", request.per_decade, "frequencies in every decade of a range")
+      ->check(CLI::Range(1, 200))
+      ->capture_default_str();
+}
+
 void ceiling(CLI::App& verb, Request& request) {
   verb.add_option("--soc", request.soc, "the charge: from one state of charge to another")->capture_default_str();
   verb.add_option("--margin", request.margin, "how far above lithium's potential the negative must stay")

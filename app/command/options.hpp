@@ -28,6 +28,7 @@ void steps(CLI::App& verb, Request& request);  ///< and where they begin, behind
 void overlay(CLI::App& verb, Request& request);
 void search(CLI::App& verb, Request& request);  ///< of `balance` and `fit`
 void fit(CLI::App& verb, Request& request);
+void spectrum(CLI::App& verb, Request& request);
 void ceiling(CLI::App& verb, Request& request);
 void bands(CLI::App& verb, Request& request);
 void card(CLI::App& verb, Request& request);

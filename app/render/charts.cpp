@@ -104,6 +104,7 @@ json plot_json(const Plot& p) {
   static constexpr const char* names[] = {"below", "above", "right", "none"};
   j["names"] = names[static_cast<int>(p.names)];
   j["low"] = p.low;
+  if (p.equal) j["equal"] = true;
   for (const char* list : {"series", "zones", "levels", "stages"}) j[list] = json::array();
   for (const Series& s : p.series) j["series"].push_back(series(s, p));
   for (const Zone& z : p.zones)

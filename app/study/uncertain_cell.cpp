@@ -32,6 +32,14 @@ void drop_replaced_spreads(params::Sheet& sheet, const params::Knowledge& knowle
   });
 }
 
+/// What a charge or a discharge does not feel is none of its unknowns.
+void drop_spreads_of_spectra(params::Sheet& sheet) {
+  params::for_each_value(sheet, [](const std::string&, params::Value& value) {
+    if (value.kind == &params::SurfaceCapacitanceKind::kind || value.kind == &params::InductanceKind::kind)
+      value.spread = {};
+  });
+}
+
 /// Quantities with their values, by name.
 class Told {
  public:
@@ -66,6 +74,7 @@ params::Sheet moved(const params::Sheet& sheet, const Eigen::Ref<const Eigen::Ve
 
 UncertainCell::UncertainCell(params::Sheet sheet) : sheet_(std::move(sheet)), knowledge_(sheet_.knowledge) {
   drop_replaced_spreads(sheet_, knowledge_);
+  drop_spreads_of_spectra(sheet_);
   params::for_each_value(std::as_const(sheet_), [&](const std::string& path, const params::Value& value) {
     if (value.spread.given()) unknowns_.push_back({path, value.text()});
   });

@@ -88,7 +88,8 @@ model::Host Material::to_host(Temperatures temperatures) const {
 model::LithiumMetal LithiumMetalCard::to_model(Temperatures temperatures) const {
   return {.exchange_current_density = exchange_current_density.property(temperatures, exchange_activation_energy.si),
           .anodic_transfer = anodic_transfer.si,
-          .cathodic_transfer = cathodic_transfer.si};
+          .cathodic_transfer = cathodic_transfer.si,
+          .double_layer = double_layer ? double_layer->si : assumed_double_layer};
 }
 
 model::Electrolyte ElectrolyteCard::to_model(Temperatures temperatures) const {

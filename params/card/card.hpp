@@ -37,6 +37,11 @@ const SourceFile* find_file_named(const std::vector<SourceFile>& files, const st
 /// The files to which the file `name` refers, in the order of reading: the cards of a sheet, the tables of a card.
 std::vector<const SourceFile*> files_named_by(const std::vector<SourceFile>& files, const std::string& name);
 
+/// Capacitance of the double layer per surface of a grain or of the metal where nobody has stated one: common practice,
+/// 10 to 20 uF/cm2 of bare electrodes in concentrated electrolytes (from memory: Bard and Faulkner, Electrochemical
+/// Methods, 2nd ed. (2001), ch. 1 and 13) [F/m2].
+constexpr double assumed_double_layer = 0.2;
+
 enum class Role { positive, negative, lithium_metal };
 
 struct StressCard {
@@ -70,6 +75,7 @@ struct Material {
   PropertyValue exchange_current_density;  ///< at half filling, 1 mol/L
   Given<MolarEnergy> exchange_activation_energy;
   Given<Number> anodic_transfer, cathodic_transfer;
+  std::optional<Given<SurfaceCapacitance>> double_layer;  ///< per grain surface
   std::optional<StressCard> stress;
 
   /// Lithium sites per formula unit: stated, else counted in the formula; absent if neither can tell.
@@ -92,6 +98,7 @@ struct LithiumMetalCard {
   PropertyValue exchange_current_density;
   Given<MolarEnergy> exchange_activation_energy;
   Given<Number> anodic_transfer, cathodic_transfer;
+  std::optional<Given<SurfaceCapacitance>> double_layer;  ///< per plate area
 
   model::LithiumMetal to_model(Temperatures temperatures) const;
 };

@@ -19,6 +19,7 @@ inline const Limits concentration = limits::between(100, 400e3);
 inline const Limits diffusivity = limits::between(1e-25, 1e-4);
 inline const Limits exchange_current = limits::between(1e-8, 1e6);
 inline const Limits activation_energy = limits::between(0, 300e3);
+inline const Limits double_layer = limits::between(0, 100);
 inline const Limits salt = limits::between(1, 10e3);
 inline const Limits entropic = limits::between(-0.05, 0.05);
 }  // namespace reason
@@ -64,6 +65,12 @@ void keys_of_transfer(V& v, Given<Number>& anodic, Given<Number>& cathodic) {
                  }
                });
              });
+}
+
+template <class V>
+void keys_of_double_layer(V& v, std::optional<Given<SurfaceCapacitance>>& double_layer) {
+  v.value("double_layer", double_layer, reason::double_layer,
+          "capacitance per surface, felt by an impedance spectrum alone; otherwise 0.2 F/m2 (common practice)");
 }
 
 /// What the system of a crystal needs and what it fixes.
@@ -134,6 +141,7 @@ void keys(V& v, Material& m, bool is_file) {
   keys_of_activation_energy(v, "exchange_activation_energy", m.exchange_activation_energy, m.exchange_current_density,
                             "the exchange current density");
   keys_of_transfer(v, m.anodic_transfer, m.cathodic_transfer);
+  keys_of_double_layer(v, m.double_layer);
   v.group("stress", m.stress, "partial_molar_volume, youngs_modulus, poisson_ratio and fracture_strength",
           "what cracks a grain", [&](auto& of, StressCard& stress) { keys(of, stress); });
 }
@@ -148,6 +156,7 @@ void keys(V& v, LithiumMetalCard& c, bool is_file) {
   keys_of_activation_energy(v, "exchange_activation_energy", c.exchange_activation_energy, c.exchange_current_density,
                             "the exchange current density");
   keys_of_transfer(v, c.anodic_transfer, c.cathodic_transfer);
+  keys_of_double_layer(v, c.double_layer);
 }
 
 template <class V>

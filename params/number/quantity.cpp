@@ -66,6 +66,8 @@ constexpr std::array kinds = {
     &PressureKind::kind,
     &ConductivityKind::kind,
     &ArealResistanceKind::kind,
+    &SurfaceCapacitanceKind::kind,
+    &InductanceKind::kind,
     &EntropicCoefficientKind::kind,
     &SpecificHeatKind::kind,
     &HeatTransferKind::kind,

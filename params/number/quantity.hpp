@@ -61,6 +61,8 @@ struct MolarMassKind      { static constexpr Kind kind{{ 0,  1,  0,  0, 0, -1}, 
 struct PressureKind       { static constexpr Kind kind{{-1,  1, -2},           "a pressure", "MPa"}; };
 struct ConductivityKind   { static constexpr Kind kind{{-3, -1,  3,  2},       "a conductivity", "S/m"}; };
 struct ArealResistanceKind{ static constexpr Kind kind{{ 4,  1, -3, -2},       "a resistance times an area", "ohm.cm2"}; };
+struct SurfaceCapacitanceKind{static constexpr Kind kind{{-4, -1, 4, 2},       "a capacitance per area", "F/m2"}; };
+struct InductanceKind     { static constexpr Kind kind{{ 2,  1, -2, -2},       "an inductance", "nH"}; };
 struct EntropicCoefficientKind { static constexpr Kind kind{{2, 1, -3, -1, -1}, "a voltage per kelvin", "mV/K"}; };
 struct SpecificHeatKind   { static constexpr Kind kind{{ 2,  0, -2,  0, -1},   "a specific heat capacity", "J/(kg K)"}; };
 struct HeatTransferKind   { static constexpr Kind kind{{ 0,  1, -3,  0, -1},   "a heat transfer coefficient", "W/(m2 K)"}; };
@@ -93,6 +95,8 @@ using MolarMass = Quantity<MolarMassKind>;
 using Pressure = Quantity<PressureKind>;
 using Conductivity = Quantity<ConductivityKind>;
 using ArealResistance = Quantity<ArealResistanceKind>;
+using SurfaceCapacitance = Quantity<SurfaceCapacitanceKind>;
+using Inductance = Quantity<InductanceKind>;
 using EntropicCoefficient = Quantity<EntropicCoefficientKind>;
 using SpecificHeat = Quantity<SpecificHeatKind>;
 using HeatTransfer = Quantity<HeatTransferKind>;

@@ -17,7 +17,7 @@ namespace {
 constexpr Dimension number{}, metre{1, 0, 0}, kilogram{0, 1, 0}, second{0, 0, 1}, ampere{0, 0, 0, 1},
     kelvin{0, 0, 0, 0, 1}, mole{0, 0, 0, 0, 0, 1}, radian{0, 0, 0, 0, 0, 0, 1}, area{2, 0, 0}, volume{3, 0, 0},
     newton{1, 1, -2}, pascal{-1, 1, -2}, joule{2, 1, -2}, watt{2, 1, -3}, coulomb{0, 0, 1, 1}, volt{2, 1, -3, -1},
-    ohm{2, 1, -3, -2}, siemens{-2, -1, 3, 2}, farad{-2, -1, 4, 2}, hertz{0, 0, -1}, molar{-3, 0, 0, 0, 0, 1},
+    ohm{2, 1, -3, -2}, siemens{-2, -1, 3, 2}, farad{-2, -1, 4, 2}, henry{2, 1, -2, -2}, hertz{0, 0, -1}, molar{-3, 0, 0, 0, 0, 1},
     poise{-1, 1, -1}, hour_volt_ampere{2, 1, -2};
 
 struct TableEntry {
@@ -58,6 +58,7 @@ constexpr TableEntry table[] = {
     {"V", 1, volt, true},            {"volt", 1, volt},             {"volts", 1, volt},
     {"ohm", 1, ohm, true},           {"Ohm", 1, ohm, true},         {"ohms", 1, ohm},
     {"S", 1, siemens, true},         {"F", 1, farad, true},         {"Hz", 1, hertz, true},
+    {"H", 1, henry, true},
     {"M", 1e3, molar, true},         {"P", 0.1, poise, true},
     {"%", 1e-2, number},             {"percent", 1e-2, number},     {"wt%", 1e-2, number},     {"vol%", 1e-2, number},
     {"mol%", 1e-2, number},          {"at%", 1e-2, number},         {"ppm", 1e-6, number},     {"ppb", 1e-9, number},

@@ -24,6 +24,7 @@ inline const Limits separator_thickness = limits::between(0.1e-6, 10e-3);
 inline const Limits grain_radius = limits::between(1e-9, 1e-3);
 inline const Limits loading = limits::between(1e-4, 10);
 inline const Limits tortuosity = {.lower = 1, .upper = 1000};
+inline const Limits inductance = limits::between(0, 1e-3);
 inline const Limits accessible = {
     .lower = 0,
     .upper = 1.5,
@@ -122,6 +123,8 @@ void electrode_keys(V& v, const char* key, ElectrodeSheet& e, std::optional<Role
             "accessible_fraction", e.accessible_fraction, reason::accessible, 1, "all of the host takes part",
             "share of the host that takes part: less where grains are lost or cut off, above 100 % where a mass was "
             "measured too low; masses and porosity stay as measured");
+        of.value("double_layer", e.double_layer, reason::double_layer,
+                 "capacitance per grain surface, felt by an impedance spectrum alone; otherwise that of the material");
         of.card("material", e.material, "graphite",
                 "name of a material card beside the sheet, else of a shipped one; or the card itself");
         of.reading([&](Fields& fields, bool sound) {
@@ -208,6 +211,8 @@ void keys(V& v, Sheet& s) {
           "of the cell: what 1C refers to; otherwise from the balance of the electrodes");
   v.value_or("contact_resistance", s.contact_resistance, limits::not_negative, 0, "not stated",
              "of contacts and leads, per plate area");
+  v.value("inductance", s.inductance, reason::inductance,
+          "of the leads, felt by an impedance spectrum alone; otherwise none");
   half ? half_cell_keys(v, s) : full_cell_keys(v, s);
   v.group(
       "charged_state", s.charged_state,

@@ -29,7 +29,8 @@ model::Electrode to_electrode(const ElectrodeSheet& electrode, double plate_area
           .porosity = electrode.porosity(plate_area),
           .tortuosity = electrode.tortuosity_value(plate_area),
           .particle_radius = electrode.particle_radius.si,
-          .electronic_conductivity = electrode.electronic_conductivity ? electrode.electronic_conductivity->si : 0};
+          .electronic_conductivity = electrode.electronic_conductivity ? electrode.electronic_conductivity->si : 0,
+          .double_layer = electrode.double_layer_value()};
 }
 
 }  // namespace
@@ -71,6 +72,15 @@ double ElectrodeSheet::tortuosity_value(double plate_area) const {
                                 1e-3));  // where there are no pores the number means nothing
 }
 
+const Given<SurfaceCapacitance>* ElectrodeSheet::known_double_layer() const {
+  return double_layer ? &*double_layer : material.double_layer ? &*material.double_layer : nullptr;
+}
+
+double ElectrodeSheet::double_layer_value() const {
+  const Given<SurfaceCapacitance>* known = known_double_layer();
+  return known != nullptr ? known->si : assumed_double_layer;
+}
+
 double Sheet::plate_area() const { return stated_plate_area ? stated_plate_area->si : disc_area(disc_diameter->si); }
 
 model::Cell to_cell_of_any_porosity(const Sheet& sheet) {
@@ -80,6 +90,7 @@ model::Cell to_cell_of_any_porosity(const Sheet& sheet) {
       .plate_area = area,
       .temperature = sheet.temperature.si,
       .contact_resistance = sheet.contact_resistance.si,
+      .inductance = sheet.inductance ? sheet.inductance->si : 0,
       .lower_voltage = sheet.lower_voltage.si,
       .upper_voltage = sheet.upper_voltage.si,
       .positive = to_electrode(sheet.positive, area, temperatures),

@@ -53,6 +53,7 @@ struct ElectrodeSheet {
   Given<Fraction> accessible_fraction = assumed<Fraction>(1, "accessible_fraction", "all of the host takes part");
   std::optional<Given<Number>> tortuosity;  ///< else porosity^-0.5
   std::optional<Given<Conductivity>> electronic_conductivity;
+  std::optional<Given<SurfaceCapacitance>> double_layer;  ///< per grain surface; else that of the material
 
   double thickness() const;  ///< [m]
   /// Dry coating mass per area [kg/m2]; absent for a layer.
@@ -66,6 +67,10 @@ struct ElectrodeSheet {
   /// 1 - all solids, or as stated. May be negative where measurements contradict each other.
   double porosity(double plate_area) const;
   double tortuosity_value(double plate_area) const;
+  /// Per grain surface, of sheet or card; where neither knows it, assumed_double_layer [F/m2].
+  double double_layer_value() const;
+  /// Where it is not assumed: the value of the sheet, or else of the card.
+  const Given<SurfaceCapacitance>* known_double_layer() const;
 };
 
 struct SeparatorSheet {
@@ -116,6 +121,7 @@ struct Sheet {
   Given<Voltage> lower_voltage, upper_voltage;
   std::optional<Given<Charge>> rated_capacity;  ///< of the cell
   Given<ArealResistance> contact_resistance;
+  std::optional<Given<Inductance>> inductance;  ///< of the leads
   ElectrodeSheet positive;                  ///< the working electrode of a half cell
   std::optional<ElectrodeSheet> negative;   ///< full cell
   std::optional<LithiumMetalCard> counter;  ///< half cell

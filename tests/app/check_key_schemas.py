@@ -49,6 +49,8 @@ FAULTY = {
         ("electrolyte: carbonate_1M\n", ""),  # missing
         ("particle_radius: 4.8 um", "particle_radius: 4.8 V"),  # a voltage
         ("particle_radius: 4.8 um", "particle_radius: 4.8"),  # no unit
+        ("particle_radius: 4.8 um", "particle_radius: 4.8 um\n  double_layer: 0.2 F"),  # of what surface
+        ("temperature: 25 degC", "temperature: 25 degC\ninductance: 1 F"),
         ("particle_radius: 4.8 um", "particle_radius: '4.8'"),
         ("particle_radius: 4.8 um", "particle_radius: 4.8 mAh"),
         ("particle_radius: 4.8 um", "particle_radius: [4.8 um]"),

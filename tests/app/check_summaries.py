@@ -40,6 +40,8 @@ CALLS = [
     ["balance", "demo_half_cell", "half/curves.csv"],
     ["fit", "demo", "slow/curves.csv", "--steps", "1", "--from-soc", "1", "--starts", "2", "--linear", "--free",
      "negative.diffusion_time,separator.porosity,contact_resistance,positive.potential"],
+    ["spectrum", "demo", "--from-soc", "0.2,0.8", "--per-decade", "2"],
+    ["spectrum", "demo_half_cell", "--reaction", "even", "--electrolyte", "uniform", "--frequencies", "1,10"],
     ["cards"],
     ["check", "demo", "protocol.yaml", "run.csv"],
 ]
@@ -92,7 +94,7 @@ NESTED = {"points", "curves", "steps", "bench", "cards", "rates", "positive", "n
           "model_derivatives", "dQ_dV", "dV_dQ", "smoothing", "resistance", "pulses", "example", "diffusivity_fit",
           "diffusivity_square_root", "diffusivity_two_points", "fit", "parameters", "correlation",
           "further_tests", "potentials", "balance", "lithium", "lines", "checked", "faults",
-          "columns", "recorded_steps", "doubts", "doubtful_rows"}
+          "columns", "recorded_steps", "doubts", "doubtful_rows", "spectra"}
 OF_FIGURES = {"value", "plus_minus", "lower", "upper", "within_factor"}
 exceptions = []
 
@@ -162,9 +164,11 @@ refused("balance", lambda s: s["balance"]["lines"][0].update(line="neither"))
 refused("balance", lambda s: s["balance"]["working"].pop("loss_against_sheet"))
 refused("fit", lambda s: s["fit"]["parameters"][0].update(estimate="1.0"))
 refused("fit", lambda s: s["fit"]["curves"][0].pop("trace"))
+refused("spectrum", lambda s: s["spectra"][0].update(frequency_Hz=1.0))
+refused("spectrum", lambda s: s["spectra"][0].pop("imaginary_ohm"))
 refused("bench", lambda s: s["bench"].update(rated_capacity_mAh={"value": 1.0}))
 refused("bench", lambda s: s["files"][0].update(sha256="0"))
 refused("cards", lambda s: s.update(onegrain_summary=2))
 refused("check", lambda s: s["recorded_steps"][0].update(kind=1))
 refused("unsound", lambda s: s["faults"][0].update(line=0))
-print(f"{len(CALLS) + 1} summaries keep the schema, 25 changes are refused")
+print(f"{len(CALLS) + 1} summaries keep the schema, 27 changes are refused")

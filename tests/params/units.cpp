@@ -66,22 +66,37 @@ std::string message_of(const std::string& text, const Kind& kind, const char* ex
 TEST_CASE("every unit that UDUNITS-2 also knows has the same size", "[params][units]") {
   const Udunits reference;
   REQUIRE(reference.available());
-  for (const char* unit :
-       {"m",       "mm",       "um",       "nm",     "\xC2\xB5m", "\xCE\xBCm", "angstrom",  "\xC3\x85",
-        "micron",  "inch",     "mil",      "cm",     "km",        "g",         "kg",        "mg",
-        "ug",      "t",        "lb",       "s",      "ms",        "us",        "min",       "h",
-        "hour",    "hours",    "d",        "day",    "A",         "mA",        "uA",        "nA",
-        "K",       "mK",       "mol",      "mmol",   "kmol",      "rad",       "degree",    "arcsec",
-        "L",       "mL",       "l",        "uL",     "ha",        "N",         "mN",        "Pa",
-        "kPa",     "MPa",      "GPa",      "bar",    "mbar",      "atm",       "psi",       "J",
-        "kJ",      "MJ",       "W",        "mW",     "kW",        "C",         "mC",        "V",
-        "mV",      "uV",       "ohm",      "mohm",   "kohm",      "Mohm",      "\xCE\xA9",  "S",
-        "mS",      "F",        "mF",       "uF",     "Hz",        "kHz",       "%",         "ppm",
-        "ppb",     "mg/cm2",   "mg cm-2",  "mS/cm",  "S/m",       "cm2/s",     "cm^2/s",    "cm\xC2\xB2/s",
-        "m2 s-1",  "mol/L",    "mol/m3",   "kJ/mol", "J/mol/K",   "J/(mol.K)", "J/(mol K)", "mA/cm2",
-        "mA/g",    "mV/K",     "W/(m2 K)", "W/m2/K", "W m-2 K-1", "mA.h/g",    "mA h",      "ohm.cm2",
-        "ohm cm2", "g/cm3",    "kg/m3",    "g cm-3", "cm3/mol",   "1/s",       "1/m",       "J/(kg K)",
-        "m.s-1",   "kg.m2/s2", "mV/degC",  "J/degC", "A m-2"}) {
+  for (const char* unit : {"m",         "mm",        "um",        "nm",
+                           "\xC2\xB5m", "\xCE\xBCm", "angstrom",  "\xC3\x85",
+                           "micron",    "inch",      "mil",       "cm",
+                           "km",        "g",         "kg",        "mg",
+                           "ug",        "t",         "lb",        "s",
+                           "ms",        "us",        "min",       "h",
+                           "hour",      "hours",     "d",         "day",
+                           "A",         "mA",        "uA",        "nA",
+                           "K",         "mK",        "mol",       "mmol",
+                           "kmol",      "rad",       "degree",    "arcsec",
+                           "L",         "mL",        "l",         "uL",
+                           "ha",        "N",         "mN",        "Pa",
+                           "kPa",       "MPa",       "GPa",       "bar",
+                           "mbar",      "atm",       "psi",       "J",
+                           "kJ",        "MJ",        "W",         "mW",
+                           "kW",        "C",         "mC",        "V",
+                           "mV",        "uV",        "ohm",       "mohm",
+                           "kohm",      "Mohm",      "\xCE\xA9",  "S",
+                           "mS",        "F",         "mF",        "uF",
+                           "H",         "nH",        "F/m2",      "uF/cm2",
+                           "Hz",        "kHz",       "%",         "ppm",
+                           "ppb",       "mg/cm2",    "mg cm-2",   "mS/cm",
+                           "S/m",       "cm2/s",     "cm^2/s",    "cm\xC2\xB2/s",
+                           "m2 s-1",    "mol/L",     "mol/m3",    "kJ/mol",
+                           "J/mol/K",   "J/(mol.K)", "J/(mol K)", "mA/cm2",
+                           "mA/g",      "mV/K",      "W/(m2 K)",  "W/m2/K",
+                           "W m-2 K-1", "mA.h/g",    "mA h",      "ohm.cm2",
+                           "ohm cm2",   "g/cm3",     "kg/m3",     "g cm-3",
+                           "cm3/mol",   "1/s",       "1/m",       "J/(kg K)",
+                           "m.s-1",     "kg.m2/s2",  "mV/degC",   "J/degC",
+                           "A m-2"}) {
     CAPTURE(unit);
     const Unit ours = parse_unit(unit);
     const double theirs = reference.factor(unit, si_text(ours.dimension));

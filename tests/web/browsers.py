@@ -30,6 +30,7 @@ CALLS = {
     "follow": ["follow", "demo", "--protocol", "protocol.yaml"],
     "ceiling": ["ceiling", "demo", "--samples", "20", "--staircase"],
     "losses": ["losses", "demo", "--rate", "3C"],
+    "spectrum": ["spectrum", "demo", "--from-soc", "0.2,0.5,0.8"],
     "overlay": ["overlay", "demo", "curve/curves.csv", "--steps", "1"],
     "balance": ["balance", "demo", "slow/curves.csv"],
     "fit": ["fit", "demo", "slow/curves.csv", "--free", "positive.diffusion_time,contact_resistance", "--starts", "1", "--linear"],

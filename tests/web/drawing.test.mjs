@@ -54,6 +54,21 @@ test("on a logarithmic axis equal ratios are equal distances", () => {
   close(x_reader(svg, true)(b), 0.5, 1e-3);
 });
 
+test("on equal axes one unit is as long across as up, whatever is drawn and however wide", () => {
+  for (const y of [[0, 1, 3], [0, 40, 20], [-1, 0, 2]])
+    for (const width of [360, 1100]) {
+      const { svg, scales } = page.draw_plot(plot({ equal: true, series: [line([2, 5, 9], y)], names: "below" }), width, "p");
+      const drawn = corners(elements(svg, "path").find((p) => p.class === "line").d);
+      const [at_x, at_y] = [x_reader(svg), y_reader(svg)];
+      drawn.forEach(([px, py], i) => {
+        close(at_x(px), [2, 5, 9][i], 1e-2);
+        close(at_y(py), y[i], 2e-2);
+      });
+      close(at_x(101) - at_x(1), at_y(1) - at_y(101), 1e-2);
+      assert.ok(scales.x.domain()[1] >= 9 - 1e-9 && scales.y.domain()[1] >= Math.max(...y) - 1e-9);
+    }
+});
+
 test("a highest value alone bounds the scale as well as with a least one", () => {
   const series = [line([0, 1, 2, 3], [1.3, 0.2, 0.1, 0.06])];
   const { svg } = page.draw_plot(plot({ series, y: axis({ most: 0.25, include: [-0.05, 0.25] }) }), 600, "p");

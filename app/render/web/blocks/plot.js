@@ -5,7 +5,7 @@
 //            also: [[words]], told: [[words] for each point] (in place of the numbers)}],
 //  zones: [{from, to (null: to the edge), never, words}], levels: [{at, words}], stages: [{from, to, name}],
 //  bands, marks, uprights: see marks.js; y.zero: name of the place for zeros where y is logarithmic;
-//  names: "below" | "above" | "right" | "none", low, whole: {at, words}, key: [{role, words}], note}
+//  equal: one unit is as long on both axes; names: "below" | "above" | "right" | "none", low, whole: {at, words}, key: [{role, words}], note}
 // Numbers are in the unit shown. A missing number leaves a gap.
 
 const points_of = (one, x, y) => one.x.map((value, i) => [x(value), y(one.y[i]), i]).filter((p) => known(p[0]) && known(p[1]));
@@ -76,7 +76,18 @@ function plot_scales(plot, lines, { box, band, x_end }) {
   if (view.x) x.domain(view.x);
   if (view.y) y.domain(view.y);
   y.range([box.bottom, box.top + (plot.names === "above" ? band : 0)]);
+  if (plot.equal) share_unit(x, y);
   return [x, y];
+}
+
+/** Lengthens the axis that has the longer unit, at its upper end, until one unit is as long on both. */
+function share_unit(...scales) {
+  const unit = (scale) => (scale.domain()[1] - scale.domain()[0]) / Math.abs(scale.range()[1] - scale.range()[0]);
+  const most = Math.max(...scales.map(unit));
+  for (const scale of scales) {
+    const [low] = scale.domain();
+    scale.domain([low, low + most * Math.abs(scale.range()[1] - scale.range()[0])]);
+  }
 }
 
 function draw_zones(plot, box, y, id) {
