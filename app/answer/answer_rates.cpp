@@ -4,14 +4,13 @@
 #include <cmath>
 
 #include "app/answer/answers.hpp"
+#include "app/answer/bands_words.hpp"
 #include "app/answer/curves_table.hpp"
 #include "app/answer/curves_words.hpp"
 #include "app/answer/depth_words.hpp"
 #include "app/answer/numbers.hpp"
 #include "app/answer/plating_words.hpp"
 #include "app/answer/words.hpp"
-#include "app/command/progress.hpp"
-#include "app/study/curve_bands.hpp"
 #include "params/sheet/rate.hpp"
 
 // `rates` and `curve`: the same curves; they differ in what the summary holds of them.
@@ -92,10 +91,27 @@ std::string headline_of(const Job& job, const Some& all) {
   return text + largest_loss(job, *middle);
 }
 
-/// "1.71 to 2.10"
-std::string between(const study::CurveBand& band) {
-  const auto amount = [](double charge) { return digits(charge / 3.6, 3); };
-  return amount(band.least_capacity) + " to " + amount(band.most_capacity);
+/// The course of a curve at so many moments, and its band where it has one.
+void add_arrays(Row& row, const Job& job, const NamedCurve& named, int points) {
+  const solver::ConstantCurrentCurve& c = named.curve;
+  std::vector<double> time, capacity, voltage, low, high, negative, separator_side;
+  std::vector<double> moments = solver::moments(c.step, points, false);
+  moments.resize(static_cast<std::size_t>(points), moments.back());  // a curve without duration repeats its moment
+  for (const double t : moments) {
+    const solver::Point p = c.step.at(t);
+    time.push_back(t);
+    capacity.push_back(std::abs(c.current) * t * job.plate_area());
+    voltage.push_back(p.terminal.voltage);
+    negative.push_back(p.terminal.negative_potential + p.terminal.negative_overpotential);
+    separator_side.push_back(named.side ? named.side->at(t) : p.terminal.separator_side);
+    if (!named.band) continue;
+    const auto [least, most] = named.band->at(capacity.back());
+    low.push_back(least);
+    high.push_back(most);
+  }
+  row.insert(row.end(), {time, capacity, voltage, job.cell.is_full_cell() ? TableCell(negative) : TableCell(),
+                         separator_side});  // of the negative; half cell: of the working electrode
+  if (named.band) row.insert(row.end(), {low, high});
 }
 
 /// Every curve in numbers: words and amounts for all, arrays for `curve`.
@@ -118,9 +134,7 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
                {"note", "", {}, summary}}};
   const bool any_band = std::any_of(curves.begin(), curves.end(), [](const NamedCurve& c) { return c.band; });
   if (any_band)
-    table.columns.insert(table.columns.end(), {{"", "95 % of cells, mAh", {}, read},
-                                               {"capacity_low", "", measure<params::Charge>(), summary},
-                                               {"capacity_high", "", measure<params::Charge>(), summary}});
+    for (TableColumn& column : band_columns()) table.columns.push_back(std::move(column));
   const bool any_side = std::any_of(curves.begin(), curves.end(), [](const NamedCurve& c) { return c.side; });
   if (any_side)
     for (TableColumn& column : lowest_columns(job)) table.columns.push_back(std::move(column));
@@ -153,31 +167,11 @@ Table numbers_table(const Job& job, const Curves& curves, bool arrays, int point
             ended_by(c.step),
             trust.trusted(),
             trust.trusted() ? TableCell() : TableCell(untrusted(trust))};
-    if (any_band) row.insert(row.end(), {between(*named.band), named.band->least_capacity, named.band->most_capacity});
+    if (any_band) add_band(row, *named.band);
     if (any_side) add_lowest(row, job, named.side);
     add_opinion(row, job, named.opinion);
     add_depth(row, job, DepthTold(c.step));
-    if (arrays) {
-      std::vector<double> time, capacity, voltage, low, high, negative, separator_side;
-      std::vector<double> moments = solver::moments(c.step, points, false);
-      moments.resize(static_cast<std::size_t>(points), moments.back());  // a curve without duration repeats its moment
-      for (const double t : moments) {
-        const solver::Point p = c.step.at(t);
-        time.push_back(t);
-        capacity.push_back(std::abs(c.current) * t * area);
-        voltage.push_back(p.terminal.voltage);
-        if (named.band) {
-          const auto [least, most] = named.band->at(capacity.back());
-          low.push_back(least);
-          high.push_back(most);
-        }
-        negative.push_back(p.terminal.negative_potential + p.terminal.negative_overpotential);
-        separator_side.push_back(named.side ? named.side->at(t) : p.terminal.separator_side);
-      }
-      row.insert(row.end(), {time, capacity, voltage, job.cell.is_full_cell() ? TableCell(negative) : TableCell(),
-                             separator_side});  // of the negative; half cell: of the working electrode
-      if (any_band) row.insert(row.end(), {low, high});
-    }
+    if (arrays) add_arrays(row, job, named, points);
     table.rows.add(row);
   }
   return table;
@@ -312,30 +306,6 @@ void require_any(const Job& job, const Curves& curves) {
       "cut-off is {} V; ask for lower rates, or begin elsewhere (--from-soc, charged_state of the sheet)",
       charge ? "charge" : "discharge", curves.front().label, digits(step.first().terminal.voltage, 4),
       charge ? "upper" : "lower", digits(cut_off, 4)));
-}
-
-study::CurveBands banded(const Request& request, const Channels& channels, const Job& job,
-                         const study::CurvesAsked& asked, Curves& curves) {
-  if (request.band_cells == 0) return {};
-  Progress progress(channels);
-  return study::add_bands(job, asked, {request.band_cells, request.seed, request.threads}, curves,
-                          [&](int done, int of) { progress.bar("plausible cells", done, of); });
-}
-
-/// What the bands rest on; empty where none were asked for.
-std::string bands_words(const Request& request, const study::CurveBands& bands, const Curves& curves) {
-  if (request.band_cells == 0) return "";
-  if (bands.cells == 0) return "There is no band: the sheet and its cards state no spread.";
-  const Some all = of_sense(curves, curves.front().curve.is_charge());
-  const NamedCurve* one = nearest(all, 1);
-  std::string words =
-      fmt::format("95 % of {} plausible cells, drawn from what the sheet knows (seed {}), {} {} mAh at {}.",
-                  bands.cells - bands.unsolved, request.seed, one->curve.is_charge() ? "take up" : "give",
-                  between(*one->band), one->label);
-  if (bands.unsolved > 0)
-    words += fmt::format(" {} more could not be calculated and are left out; the first: {}.", bands.unsolved,
-                         bands.unsolved_because);
-  return words;
 }
 
 Answer curves_answer(const Request& request, const Channels& channels, const Job& job, bool arrays) {
