@@ -65,9 +65,16 @@ struct Step {
   bool beyond_surfaces = false;
 };
 
+/// Where steps hold that were calculated for one cell: elsewhere they promise nothing.
+struct MadeFor {
+  double temperature;  ///< [K]
+  double from_soc;     ///< state of charge from which they start, at rest [1]
+};
+
 struct Protocol {
   std::vector<Step> steps;
   int repeat = 1;
+  std::optional<MadeFor> made_for = {};
 };
 
 }  // namespace onegrain::model

@@ -26,6 +26,22 @@ constexpr std::size_t stages_drawn = 60;
 constexpr double momentary = 0.01;  // s: no cycler ends a step within it
 constexpr double tolerated = 5e-3;  // V beyond a cut-off that are not worth a word
 
+/// Steps that were calculated for another temperature or another start promise nothing here.
+std::optional<Finding> not_made_for(const Job& job, const model::Protocol& protocol, const Request& request) {
+  constexpr double kelvins = 1, charge = 0.01;  // what hardly moves a limit
+  if (!protocol.made_for) return std::nullopt;
+  const model::MadeFor& made = *protocol.made_for;
+  const double start = request.from_soc.value_or(solver::starts_with_charge(protocol, job.cell) ? 0.0 : 1.0);
+  std::string off;
+  if (std::abs(job.cell.temperature - made.temperature) > kelvins)
+    off = fmt::format("{:.3g} degC, and this is {:.3g} degC", made.temperature - 273.15, job.cell.temperature - 273.15);
+  if (std::abs(start - made.from_soc) > charge)
+    off += fmt::format("{}a start from {:.3g} % state of charge, and this is from {:.3g} %",
+                       off.empty() ? "" : ", and for ", 100 * made.from_soc, 100 * start);
+  if (off.empty()) return std::nullopt;
+  return Finding{"not_made_for", "these steps were made for " + off + ": what they promise holds there alone."};
+}
+
 /// "2:39:10", so that two short steps do not begin at the same moment; "0:00:00.25" where it needs that.
 std::string clock(double seconds) {
   const auto whole = static_cast<long long>(seconds);
@@ -167,6 +183,7 @@ class Told {
     for (const auto& [step, met] : outside_) said.warnings.push_back(again(met.first, met.times));
     std::vector<std::string> short_ones;
     for (const auto& [step, met] : momentary_) short_ones.push_back(met.first);
+    take(said.findings, not_made_for(job_, protocol_, request_));
     take(said.findings, passed_nothing(short_ones));
     PlatingTold plating(job_);
     for (const auto& [step, met] : plating_)

@@ -152,9 +152,12 @@ std::string staircase_file(const Job& job, const study::CeilingAsked& asked, con
       made_for);
   if (found.counted) text += "# " + counted_words(*found.counted) + "\n";
   text +=
-      fmt::format("onegrain_protocol: 1\nname: {}\nsteps:\n",
+      fmt::format("onegrain_protocol: 1\nname: {}\n",
                   params::quoted(fmt::format("staircase of constant currents for: {} ({})", job.sheet.name, made_for)));
   const bool rises = charges(job);
+  text += fmt::format("made_for: {{temperature: {:.6g} degC, from_soc: {:.6g} %{}}}\nsteps:\n",
+                      job.cell.temperature - 273.15, 100 * (rises ? asked.soc.from : 1 - asked.soc.from),
+                      found.counted ? fmt::format(", confidence: {:.4g} %", 100 * study::confident_share) : "");
   const double whole = std::abs(job.bench.window.capacity);
   for (const solver::StaircaseStep& s : staircase.steps) {
     text += fmt::format(

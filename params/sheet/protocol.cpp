@@ -101,6 +101,7 @@ Loaded<model::Protocol> read_protocol(const std::string& text, const std::string
   if (result.faults.any_error()) return result;
   model::Protocol& protocol = result.value.emplace();
   for (const WrittenStep& step : written.steps) protocol.steps.push_back(meant(step));
+  if (written.made_for) protocol.made_for = {written.made_for->temperature.si, written.made_for->from_soc.si};
   if (written.repeat) protocol.repeat = static_cast<int>(written.repeat->si);
   return result;
 }

@@ -31,11 +31,19 @@ struct WrittenStep {
   std::string name;
 };
 
+/// For what a program has made the steps; people need not say it.
+struct WrittenMadeFor {
+  Given<Temperature> temperature;
+  Given<Fraction> from_soc;
+  std::optional<Given<Fraction>> confidence;
+};
+
 struct WrittenProtocol {
   const Sheet& sheet;    ///< of the cell that is driven
   const RateBase& base;  ///< of its rates
   std::vector<WrittenStep> steps;
   std::optional<Given<Number>> repeat;
+  std::optional<WrittenMadeFor> made_for = {};
 };
 
 /// Charge per cell (mAh), per plate area (mAh/cm2) or per mass of active material (mAh/g), as one per plate area
@@ -132,6 +140,14 @@ void keys(V& v, WrittenProtocol& p) {
   v.text("name", nullptr, false, "", "a name for reports");
   v.text("note", nullptr, false, "", "anything worth knowing");
   v.text("source", nullptr, false, "", "where it comes from");
+  v.group("made_for", p.made_for, "where the steps hold, such as {temperature: 25 degC, from_soc: 0 %}",
+          "where steps hold that were calculated; `follow` says where it is asked for something else",
+          [&](auto& of, WrittenMadeFor& made_for) {
+            of.value("temperature", made_for.temperature, {.lower = coldest, .upper = hottest}, "of the cell at rest");
+            of.value("from_soc", made_for.from_soc, limits::share, "state of charge from which they start, at rest");
+            of.value("confidence", made_for.confidence, limits::share,
+                     "share of the plausible cells that survive them");
+          });
   v.list("steps", p.steps,
          {.one = "a step",
           .missing = "a list, such as '- {drive: {rate: 0.5C, sense: charge}, until: {voltage: 4.2 V}}'",

@@ -187,6 +187,7 @@ TEST_CASE("the exported staircase is a sound protocol, follow runs it, and it ta
   CHECK(program({"check", "demo", "out/staircase.yaml"}).status == 0);
   const json summary = json::parse(folder.read("out/summary.json"));
   const json follow = json_of({"follow", "demo", "--protocol", "out/staircase.yaml", "--electrolyte", "resolved"});
+  CHECK(follow["headline"].get<std::string>().find("made for") == std::string::npos);
   REQUIRE(follow["steps"].size() == summary["ceiling"]["staircase"]["steps"].size());
   double minutes = 0, charge = 0;
   for (const json& step : follow["steps"]) {

@@ -160,3 +160,19 @@ TEST_CASE("steps that are exported are survived by the share of fresh cells that
     CHECK(counted->kept < 0.98 * counted->counted);
   }
 }
+
+TEST_CASE("steps that were made for one temperature and one start say so where they are run elsewhere", "[sampling]") {
+  const Folder folder;
+  REQUIRE(program({"ceiling", "demo", "--samples", "0", "--staircase", "--out", "out"}).status == 0);
+  const auto headline = [](std::vector<std::string> more) -> std::string {
+    more.insert(more.begin(), {"follow", "demo", "--protocol", "out/staircase.yaml"});
+    return json_of(more)["headline"];
+  };
+  CHECK(headline({}).find("made for") == std::string::npos);
+  CHECK(headline({"--from-soc", "0.002"}).find("made for") == std::string::npos);
+  CHECK_THAT(headline({"--temperature", "5 degC"}), HasText("made for 25 degC, and this is 5 degC"));
+  CHECK_THAT(headline({"--from-soc", "0.4"}),
+             HasText("made for a start from 0 % state of charge, and this is from 40 %"));
+  folder.write("wrong.yaml", with(folder.read("out/staircase.yaml"), "from_soc: 0 %", "from_soc: 0 V"));
+  CHECK(program({"follow", "demo", "--protocol", "wrong.yaml"}).status == 3);
+}
