@@ -256,6 +256,7 @@ TEST_CASE("a warning of the bench reaches every answer about the cell, on screen
                                               {"pulses", "cell.yaml", "slow/curves.csv"},
                                               {"follow", "cell.yaml", "--protocol", "protocol.yaml"},
                                               {"losses", "cell.yaml", "--rate", "C/2"},
+                                              {"spectrum", "cell.yaml", "--frequencies", "1..100"},
                                               {"ceiling", "cell.yaml", "--samples", "0", "--soc", "0..0.2"}};
   for (const onegrain::app::Verb& verb : onegrain::app::verbs()) {
     const std::set<std::string> held_elsewhere = {"check", "cards", "schema",  // about no cell
