@@ -34,8 +34,8 @@ TEST_CASE("the band of a resistance alone is the current times its half-width", 
   folder.write("cell.yaml", shipped("lco_graphite_10um") + "\ncontact_resistance: 10 ohm.cm2\nknowledge:\n  - {of: [" +
                                 names + "contact_resistance], values: [" + values + "10 ohm.cm2], spread: [" + spreads +
                                 "4 ohm.cm2]}\n");
-  const json curve =
-      json_of({"curve", "cell.yaml", "--rates", "1C", "--points", "41", "--samples", "2048"})["curves"][0];
+  const json curve = json_of({"curve", "cell.yaml", "--rates", "1C", "--points", "41", "--samples", "2048",
+                              "--reaction", "even"})["curves"][0];
   const double i = curve["current_mA"].get<double>() * 1e-3 / (cell.plate_area * 1e4);  // A/cm2
   for (const std::size_t k : {1u, 10u, 20u, 30u}) {
     const double low = curve["voltage_low_V"][k], high = curve["voltage_high_V"][k], at = curve["voltage_V"][k];
