@@ -17,8 +17,8 @@ namespace {
 constexpr Dimension number{}, metre{1, 0, 0}, kilogram{0, 1, 0}, second{0, 0, 1}, ampere{0, 0, 0, 1},
     kelvin{0, 0, 0, 0, 1}, mole{0, 0, 0, 0, 0, 1}, radian{0, 0, 0, 0, 0, 0, 1}, area{2, 0, 0}, volume{3, 0, 0},
     newton{1, 1, -2}, pascal{-1, 1, -2}, joule{2, 1, -2}, watt{2, 1, -3}, coulomb{0, 0, 1, 1}, volt{2, 1, -3, -1},
-    ohm{2, 1, -3, -2}, siemens{-2, -1, 3, 2}, farad{-2, -1, 4, 2}, henry{2, 1, -2, -2}, hertz{0, 0, -1}, molar{-3, 0, 0, 0, 0, 1},
-    poise{-1, 1, -1}, hour_volt_ampere{2, 1, -2};
+    ohm{2, 1, -3, -2}, siemens{-2, -1, 3, 2}, farad{-2, -1, 4, 2}, henry{2, 1, -2, -2}, hertz{0, 0, -1},
+    molar{-3, 0, 0, 0, 0, 1}, poise{-1, 1, -1}, hour_volt_ampere{2, 1, -2};
 
 struct TableEntry {
   std::string_view symbol;

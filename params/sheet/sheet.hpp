@@ -122,9 +122,9 @@ struct Sheet {
   std::optional<Given<Charge>> rated_capacity;  ///< of the cell
   Given<ArealResistance> contact_resistance;
   std::optional<Given<Inductance>> inductance;  ///< of the leads
-  ElectrodeSheet positive;                  ///< the working electrode of a half cell
-  std::optional<ElectrodeSheet> negative;   ///< full cell
-  std::optional<LithiumMetalCard> counter;  ///< half cell
+  ElectrodeSheet positive;                      ///< the working electrode of a half cell
+  std::optional<ElectrodeSheet> negative;       ///< full cell
+  std::optional<LithiumMetalCard> counter;      ///< half cell
   std::optional<Given<Fraction>> formation_loss;
   std::optional<ChargedState> charged_state;
   SeparatorSheet separator;

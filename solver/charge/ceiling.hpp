@@ -48,7 +48,7 @@ struct Guess {
   double current;  ///< any positive one [A/m2]
   bool near;       ///< within some per cent of the ceiling, which saves most of the charges
   double slope;    ///< Ceiling::slope of a neighbour
-  Guess(double any_current) : Guess(any_current, false) {}
+  Guess(double any_current) : Guess(any_current, false) {}  // NOLINT(google-explicit-constructor)
   Guess(double its_current, bool is_near, double its_slope = -2)
       : current(its_current), near(is_near), slope(its_slope) {}
 };

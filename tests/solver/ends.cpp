@@ -153,7 +153,7 @@ TEST_CASE("a grain surface is continuous where the number of modes rises while a
         coarse.run(coarse.at_rest(0), {CurrentDrive{-5 * one_c}, {.time = age}, "pulse"}).final_state();
     const auto first = [&](int modes) {
       solver::EvenSegment segment(std::make_shared<model::SingleParticle>(cell, modes, modes), state,
-                              {CurrentDrive{-5 * one_c}, {.time = 10}, ""});
+                                  {CurrentDrive{-5 * one_c}, {.time = 10}, ""});
       const solver::Vector y = segment.starting_unknowns();
       return segment.point(0, {y.data(), y.size()});
     };

@@ -88,7 +88,8 @@ TEST_CASE("Newton's matrix of a step is the derivative of its equations", "[solv
 TEST_CASE("constant diffusivities and current leave nothing for the integrator", "[solver][segment]") {
   const auto segment = [](bool varying, model::Drive drive) {
     const model::Cell cell = published_cell(varying);
-    return EvenSegment(std::make_shared<model::SingleParticle>(cell, 12, 12), used_state(cell), {drive, {.time = 100}, ""});
+    return EvenSegment(std::make_shared<model::SingleParticle>(cell, 12, 12), used_state(cell),
+                       {drive, {.time = 100}, ""});
   };
   CHECK(segment(false, CurrentDrive{-one_c}).closed_form());
   CHECK(segment(false, CurrentDrive{0}).closed_form());
