@@ -138,8 +138,10 @@ class Written {
 };
 
 /// What the estimates tell together: each as wide as its own interval, hanging together as in the linearised model.
+/// Nothing of a search that has not settled: a later verb would draw from it without a doubt.
 void write_knowledge(const std::vector<params::JointKnowledge>& before, const solver::FitResult& result,
                      const std::vector<Written>& written, const std::string& made, NewSheet& sheet) {
+  if (!result.converged) return;
   constexpr double rounded = 1 - 1e-5;  // six digits of a correlation leave it positive definite
   params::JointKnowledge joint;
   std::vector<Eigen::Index> places;
@@ -152,10 +154,7 @@ void write_knowledge(const std::vector<params::JointKnowledge>& before, const so
     places.push_back(static_cast<Eigen::Index>(k));
   }
   if (joint.of.empty()) return;
-  joint.correlation.setIdentity(static_cast<Eigen::Index>(places.size()), static_cast<Eigen::Index>(places.size()));
-  if (result.uncertainty.correlation.size() >
-      0)  // none of values as given, of which it is tried whether they can be written
-    joint.correlation = rounded * result.uncertainty.correlation(places, places);
+  joint.correlation = rounded * result.uncertainty.correlation(places, places);
   joint.correlation.diagonal().setOnes();
   if (Eigen::LLT<Eigen::MatrixXd>(joint.correlation).info() != Eigen::Success) joint.correlation.setIdentity();
   joint.source = made;
