@@ -116,6 +116,14 @@ class Property::Isotherm {
   double operator()(double x) const;
   /// Of many compositions, of which neighbours mostly lie on one piece: several times quicker than one by one.
   void values(std::span<const double> x, std::span<double> result) const;
+  /// The same of an array that is a column of numbers, as Eigen's are.
+  template <class Array>
+  Array each(const Array& x) const {
+    Array result(x.size());
+    const auto count = static_cast<std::size_t>(x.size());
+    values({x.data(), count}, {result.data(), count});
+    return result;
+  }
 
  private:
   void merge(std::size_t piece) const;

@@ -119,14 +119,8 @@ LayerDrop layer_drop(const LayerPoints& points, const Electrode& layer, const El
   const Property::Isotherm kappa(electrolyte.conductivity, T), t(electrolyte.transference_number, T),
       factor(electrolyte.thermodynamic_factor, T);
   const Sampled c = salt.array().max(least_local_salt);
-  const auto at_samples = [&](const Property::Isotherm& property) {
-    Sampled result(c.size());
-    const auto count = static_cast<std::size_t>(c.size());
-    property.values({c.data(), count}, {result.data(), count});
-    return result;
-  };
-  const Sampled resistance = layer.thickness * layer.tortuosity / (at_samples(kappa) * layer.porosity) + solid;
-  const Sampled diffusion = scale * (1 - at_samples(t)) * at_samples(factor) * slope.array() / c;
+  const Sampled resistance = layer.thickness * layer.tortuosity / (kappa.each(c) * layer.porosity) + solid;
+  const Sampled diffusion = scale * (1 - t.each(c)) * factor.each(c) * slope.array() / c;
   LayerDrop result;
   result.drop = product(points.integral_to_separator(), resistance.matrix(), points.share_at_samples());
   result.solid = (solid * (1 - points.xi())).matrix();

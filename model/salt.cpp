@@ -28,14 +28,6 @@ Nodal at_nodes(const Eigen::Ref<const Eigen::MatrixXd>& rows, const Eigen::Ref<c
   return result;
 }
 
-/// A property at every node.
-Nodal of_nodes(const Property::Isotherm& property, const Nodal& salt) {
-  Nodal result(salt.size());
-  const auto count = static_cast<std::size_t>(salt.size());
-  property.values({salt.data(), count}, {result.data(), count});
-  return result;
-}
-
 /// Legendre polynomials P_0..P_n at xi.
 std::array<double, most_degree + 1> legendre(int n, double xi) {
   std::array<double, most_degree + 1> P{1.0, xi};
@@ -147,7 +139,7 @@ void Salt::remainder(const Eigen::Ref<const Eigen::VectorXd>& b, double i, doubl
                      Eigen::Ref<Eigen::VectorXd> result) const {
   eigen_assert(b.size() == count() && result.size() == count());
   const Property::Isotherm D(electrolyte_.diffusivity, T), t(electrolyte_.transference_number, T);
-  const Nodal c = mean_ + at_nodes(value_, b), diffusivity = of_nodes(D, c), transference = of_nodes(t, c);
+  const Nodal c = mean_ + at_nodes(value_, b), diffusivity = D.each(c), transference = t.each(c);
   Nodal cx = at_nodes(slope_, b);
   cx = -weight_ * ((diffusivity - D0) * transport_ * cx + i / faraday_constant * (transference - t0) * share_);
   result.noalias() = slope_.transpose() * cx.matrix();
@@ -180,7 +172,7 @@ void Salt::remainder_jacobian(const Eigen::Ref<const Eigen::VectorXd>& b, double
 void Salt::rate(const Eigen::Ref<const Eigen::VectorXd>& b, const Eigen::Ref<const Eigen::VectorXd>& crossing, double T,
                 Eigen::Ref<Eigen::VectorXd> result) const {
   const Property::Isotherm D(electrolyte_.diffusivity, T), t(electrolyte_.transference_number, T);
-  const Nodal c = mean_ + at_nodes(value_, b), diffusivity = of_nodes(D, c), transference = of_nodes(t, c);
+  const Nodal c = mean_ + at_nodes(value_, b), diffusivity = D.each(c), transference = t.each(c);
   Nodal cx = at_nodes(slope_, b);
   cx = weight_ * ((1 - transference) * crossing.array() / faraday_constant - diffusivity * transport_ * cx);
   result.noalias() = slope_.transpose() * cx.matrix();
@@ -219,9 +211,9 @@ Ionic Salt::ionic_of(std::size_t first_part, std::size_t last_part, const Eigen:
   const Eigen::Index first = parts_[first_part].first_node,
                      count = parts_[last_part - 1].first_node + parts_[last_part - 1].nodes - first;
   const Nodal at = (mean_ + at_nodes(value_.middleRows(first, count), b)).max(least_salt);
-  const Nodal conductivity = of_nodes(kappa, at);
+  const Nodal conductivity = kappa.each(at);
   Nodal logarithmic = at_nodes(slope_.middleRows(first, count), b);  // ln c: its slope
-  logarithmic *= (1 - of_nodes(t, at)) * of_nodes(chi, at) / at;
+  logarithmic *= (1 - t.each(at)) * chi.each(at) / at;
   const double scale = 2 * gas_constant * T / faraday_constant;
   Ionic result;
   for (std::size_t k = first_part; k < last_part; ++k) {
