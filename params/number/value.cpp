@@ -10,8 +10,6 @@
 namespace onegrain::params {
 
 namespace {
-constexpr double deviations_of_95_percent = 1.959963984540054;  // of the normal distribution
-
 /// The unit behind the number as it was written; empty where there is none of this kind.
 std::string unit_of(const Value& value) {
   if (value.of_function || value.kind->dimension.none()) return "";

@@ -8,6 +8,9 @@
 
 namespace onegrain::params {
 
+/// Standard deviations of a normal distribution to either side that hold 95 % of it.
+inline constexpr double deviations_of_95_percent = 1.959963984540054;
+
 /// How well a value is known.
 struct Spread {
   enum class Form {

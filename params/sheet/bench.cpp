@@ -16,7 +16,6 @@ namespace onegrain::params {
 
 namespace {
 
-constexpr double deviations_of_95_percent = 1.959963984540054;
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 
 /// Everything that carries an uncertainty, as one row of numbers, so that one loop propagates all of it.

@@ -11,9 +11,8 @@ namespace onegrain::params {
 
 namespace {
 
-constexpr double half_width_95 = 1.959963984540054;  // of the normal distribution
-constexpr double one_per_cent = 2.326347874040841;   // the same, one-sided 99 %
-constexpr double half_filled = 0.5;                  // where quantities of a grain are told
+constexpr double one_per_cent = 2.326347874040841;  // the same, one-sided 99 %
+constexpr double half_filled = 0.5;                 // where quantities of a grain are told
 
 /// "negative" of "negative.diffusion_time", where the name ends like that.
 std::optional<std::string> electrode_in(const std::string& name, const char* quantity) {
@@ -26,10 +25,10 @@ std::optional<std::string> electrode_in(const std::string& name, const char* qua
 /// Mean and standard deviation of a quantity, or of its logarithm.
 std::pair<double, double> in_coordinate(const Value& value, bool logarithmic) {
   const Spread& spread = value.spread;
-  if (!logarithmic) return {value.si, spread.size / half_width_95};
+  if (!logarithmic) return {value.si, spread.size / deviations_of_95_percent};
   const double si = std::max(value.si, 1e-300);
   const double deviation = spread.form == Spread::Form::factor ? std::log(spread.size) : spread.size / si;
-  return {std::log(si), deviation / half_width_95};
+  return {std::log(si), deviation / deviations_of_95_percent};
 }
 
 }  // namespace
@@ -109,7 +108,7 @@ Knowledge::Knowledge(const std::vector<JointKnowledge>& parts) {
   for (std::size_t k = 0; k < count(); ++k) {
     const auto at = static_cast<Eigen::Index>(k);
     Value& value = quantities_[k].value;
-    const double width = half_width_95 * std::sqrt(covariance(at, at));
+    const double width = deviations_of_95_percent * std::sqrt(covariance(at, at));
     value.si = logarithmic_[k] ? std::exp(mean_[at]) : mean_[at];
     value.spread =
         logarithmic_[k] ? Spread{Spread::Form::factor, std::exp(width)} : Spread{Spread::Form::absolute, width};

@@ -101,7 +101,7 @@ struct KnownQuantity {
 };
 
 /// What is known of several quantities together: it goes before the spreads of the values that they are made of. See
-/// app/study/plausible_cell.hpp.
+/// app/study/uncertain_cell.hpp.
 struct JointKnowledge {
   std::vector<KnownQuantity> of;
   Eigen::MatrixXd correlation;  ///< of the quantities (of their logarithms where the spread is a factor), dimension
