@@ -174,12 +174,10 @@ void state_impedance_model(Answer& said, const Job& job) {
   said.assumptions.push_back(model_remark(job));
   said.assumptions.push_back(
       "Impedance: the equations of the cell about rest, for amplitudes small against 26 mV (RT/F). Grains are spheres "
-      "of "
-      "one size; grains of many sizes, films and the passing of current between grains smear arcs and lines out.");
+      "of one size; grains of many sizes, films and the passing of current between grains smear arcs and lines out.");
   said.assumptions.push_back(
       "The double layer is thin against the pores and one capacitance per surface; its current feeds the salt as that "
-      "of "
-      "charge transfer does.");
+      "of charge transfer does.");
   said.assumptions.push_back(
       job.sheet.inductance ? "Leads: their inductance as the sheet states it."
                            : "Leads: no inductance is stated, so that no spectrum bends below the real axis here.");

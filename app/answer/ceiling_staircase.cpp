@@ -147,8 +147,7 @@ std::string staircase_file(const Job& job, const study::CeilingAsked& asked, con
       found.counted ? percent(study::confident_share) + " confidence" : "uncertainties not counted");
   std::string text = fmt::format(
       "# A prediction guides a test, it does not authorise it.\n# Made {}. It holds at no other temperature and from "
-      "no "
-      "other state.\n",
+      "no other state.\n",
       made_for);
   if (found.counted) text += "# " + counted_words(*found.counted) + "\n";
   text +=

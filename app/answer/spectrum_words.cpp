@@ -142,8 +142,7 @@ void about_rest(const Job& job, const std::vector<Spectrum>& spectra, std::vecto
       places_where(job, spectra,
                    [](const Spectrum& s, const AtRest& side) { return s.stable() && side.slope < -steep_slope; }),
       "its host is all but full or empty there, and its potential runs away: low frequencies and charge transfer "
-      "change "
-      "within a per cent of the charge and tell the order only.");
+      "change within a per cent of the charge and tell the order only.");
 }
 
 void about_surfaces(const Job& job, const Spectrum& s, std::vector<Finding>& findings) {
@@ -164,16 +163,15 @@ void about_surfaces(const Job& job, const Spectrum& s, std::vector<Finding>& fin
   if (job.sheet.counter)
     judge("the lithium", job.sheet.counter->double_layer.has_value(), job.sheet.counter->exchange_current_density);
   if (!assumed.empty()) {
-    take(
-        findings,
-        Finding{
-            "double_layer_assumed",
-            fmt::format(
-                "no double layer is stated for {}, and {} F/m2 of surface is taken (common practice). The frequencies "
-                "at which "
-                "charge transfer and pores show rest on it, and may be ten times higher or lower; how large their arcs "
-                "are does not. State 'double_layer' where a spectrum has told it.",
-                listed(assumed), digits(params::assumed_double_layer, 2))});
+    take(findings,
+         Finding{
+             "double_layer_assumed",
+             fmt::format(
+                 "no double layer is stated for {}, and {} F/m2 of surface is taken (common practice). The frequencies "
+                 "at which charge transfer and pores show rest on it, and may be ten times higher or lower; how large "
+                 "their arcs "
+                 "are does not. State 'double_layer' where a spectrum has told it.",
+                 listed(assumed), digits(params::assumed_double_layer, 2))});
   }
   if (!uncertain.empty()) {
     take(findings,

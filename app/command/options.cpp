@@ -140,6 +140,18 @@ void spectrum(CLI::App& verb, Request& request) {
       ->capture_default_str();
 }
 
+namespace {
+
+/// Of what draws plausible cells.
+void drawing(CLI::App& verb, Request& request) {
+  verb.add_option("--seed", request.seed, "another number draws other cells")->capture_default_str();
+  verb.add_option("--threads", request.threads, "0: one for each core; the results are the same")
+      ->check(CLI::Range(0, 256))
+      ->capture_default_str();
+}
+
+}  // namespace
+
 void ceiling(CLI::App& verb, Request& request) {
   verb.add_option("--soc", request.soc, "the charge: from one state of charge to another")->capture_default_str();
   verb.add_option("--margin", request.margin, "how far above lithium's potential the negative must stay")
@@ -150,10 +162,7 @@ void ceiling(CLI::App& verb, Request& request) {
   verb.add_option("--within", request.within,
                   "cells are added until the sampling error of the rate (half of its 95 % interval) is below this")
       ->capture_default_str();
-  verb.add_option("--seed", request.seed, "another number draws other cells")->capture_default_str();
-  verb.add_option("--threads", request.threads, "0: one for each core; the results are the same")
-      ->check(CLI::Range(0, 256))
-      ->capture_default_str();
+  drawing(verb, request);
   verb.add_flag("--staircase", request.staircase, "also the fastest charge in steps, as a protocol");
 }
 
@@ -162,10 +171,7 @@ void bands(CLI::App& verb, Request& request) {
                   "plausible cells, drawn from the spreads, of which 95 % bands are told; 0: none, else at least 64")
       ->check(CLI::Range(0, 100000))
       ->capture_default_str();
-  verb.add_option("--seed", request.seed, "another number draws other cells")->capture_default_str();
-  verb.add_option("--threads", request.threads, "0: one for each core; the results are the same")
-      ->check(CLI::Range(0, 256))
-      ->capture_default_str();
+  drawing(verb, request);
 }
 
 void card(CLI::App& verb, Request& request) {

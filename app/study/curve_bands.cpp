@@ -2,10 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
-#include <mutex>
 #include <new>
 
 #include "app/study/ensemble.hpp"
+#include "app/study/sampled_quantile.hpp"
 #include "app/study/uncertain_cell.hpp"
 #include "solver/charge/ceiling.hpp"
 
@@ -15,15 +15,6 @@ namespace {
 
 constexpr double outside = 0.025;    // on either side
 constexpr int moments_of_band = 81;  // along a curve
-
-/// The value that a share of them stays below: between two ordered values on the straight line.
-double quantile(std::vector<double>& values, double share) {
-  std::sort(values.begin(), values.end());
-  const double last = static_cast<double>(values.size()) - 1,
-               rank = std::clamp(share * static_cast<double>(values.size()) - 0.5, 0.0, last), left = std::floor(rank);
-  const double at_left = values[static_cast<std::size_t>(left)];
-  return rank > left ? at_left + (rank - left) * (values[static_cast<std::size_t>(left) + 1] - at_left) : at_left;
-}
 
 /// What one cell gives under the currents of all curves.
 struct OneCell {
@@ -104,8 +95,8 @@ CurveBands add_bands(const Job& job, const CurvesAsked& asked, const BandsAsked&
     const auto interval = [&](const auto& value) {
       some.clear();
       for (const OneCell& one : cells) some.push_back(value(one));
-      const double low = quantile(some, outside);
-      return std::pair(low, quantile(some, 1 - outside));
+      std::sort(some.begin(), some.end());
+      return std::pair(quantile_of(some, outside), quantile_of(some, 1 - outside));
     };
     std::tie(band.least_capacity, band.most_capacity) = interval([&](const OneCell& one) { return one.capacity[n]; });
     for (std::size_t m = 0; m < moments[n].size(); ++m) {

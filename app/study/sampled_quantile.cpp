@@ -39,15 +39,20 @@ double SampledQuantile::half_width() const {
   return value > 0 ? (high - low) / (2 * value) : std::numeric_limits<double>::infinity();
 }
 
+double quantile_of(const std::vector<double>& ascending, double share) {
+  const auto n = static_cast<double>(ascending.size());
+  const double rank = std::clamp(share * n - 0.5, 0.0, n - 1), left = std::floor(rank), w = rank - left;
+  const auto k = static_cast<std::size_t>(left);
+  return w > 0 ? (1 - w) * ascending[k] + w * ascending[k + 1] : ascending[k];
+}
+
 SampledQuantile sampled_quantile(const std::vector<double>& values, double share) {
   std::vector<double> sorted = values;
   std::sort(sorted.begin(), sorted.end());
   const auto n = static_cast<double>(sorted.size());
   const auto at = [&](double rank) { return sorted[static_cast<std::size_t>(std::clamp(rank, 0.0, n - 1))]; };
-  // between two ordered values, rank share * n - 1/2 counted from 0, on the straight line
-  const double rank = std::clamp(share * n - 0.5, 0.0, n - 1), left = std::floor(rank), w = rank - left;
   SampledQuantile found;
-  found.value = w > 0 ? (1 - w) * at(left) + w * at(left + 1) : at(left);
+  found.value = quantile_of(sorted, share);
   const double groups = std::min<double>(scramblings, n);
   const double reach = solver::student_quantile(two_sided_95, groups - 1) * error_of_share(values, found.value, share);
   found.low = std::min(found.value, at(std::floor((share - reach) * n - 0.5)));

@@ -13,6 +13,11 @@ struct SampledQuantile {
   double half_width() const;
 };
 
+/// What a share of ordered values lies below: between two of them on the straight line, value number k standing for the
+/// share (k + 1/2) / n.
+/// @param ascending  one at least; infinite ones last
+double quantile_of(const std::vector<double>& ascending, double share);
+
 /// The value that a share of the cells stays below.
 /// @param values  of cell 0, 1, ...: the cells of plausible_deviations(), >= 0, at least 2; infinite: above all others
 /// @param share   0 < share < 1

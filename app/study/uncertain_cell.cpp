@@ -56,8 +56,8 @@ class Told {
   std::vector<double> values_;
 };
 
-}  // namespace
-
+/// The sheet with every value that has a spread moved by so many standard deviations. A number that must stay positive,
+/// or below one, is kept 0.1 % inside.
 params::Sheet moved(const params::Sheet& sheet, const Eigen::Ref<const Eigen::VectorXd>& deviations) {
   params::Sheet result = sheet;
   Eigen::Index k = 0;
@@ -71,6 +71,8 @@ params::Sheet moved(const params::Sheet& sheet, const Eigen::Ref<const Eigen::Ve
   });
   return result;
 }
+
+}  // namespace
 
 UncertainCell::UncertainCell(params::Sheet sheet) : sheet_(std::move(sheet)), knowledge_(sheet_.knowledge) {
   drop_replaced_spreads(sheet_, knowledge_);

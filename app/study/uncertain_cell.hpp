@@ -17,10 +17,6 @@ struct Unknown {
   std::string written;  ///< "8 um ± 0.8 um"
 };
 
-/// The sheet with every value that has a spread moved by so many standard deviations. A number that must stay positive,
-/// or below one, is kept 0.1 % inside.
-params::Sheet moved(const params::Sheet& sheet, const Eigen::Ref<const Eigen::VectorXd>& deviations);
-
 class UncertainCell {
  public:
   explicit UncertainCell(params::Sheet sheet);
