@@ -25,7 +25,7 @@ as_root() {
 
 # --- packages -------------------------------------------------------------------------------------------------------
 packages="g++ cmake ninja-build dpkg-dev libeigen3-dev libyaml-cpp-dev libcli11-dev libfmt-dev nlohmann-json3-dev
-libmuparser-dev libboost-dev libceres-dev"
+libmuparser-dev libboost-dev"
 case $goal in test|sanitized|fuzz) packages="$packages catch2 libudunits2-dev python3-scipy python3-yaml python3-jsonschema
 nodejs shellcheck" ;; esac
 if [ "$goal" = fuzz ]; then
