@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "model/decompositions.hpp"
+
 namespace onegrain::solver {
 namespace {
 
@@ -51,9 +53,7 @@ class LeastInBox {
       if (!held(m)) free.push_back(m);
     }
     if (free.empty()) return false;
-    Eigen::ColPivHouseholderQR<MatrixXd> qr(A_(Eigen::all, free));
-    qr.setThreshold(flat);
-    const VectorXd towards = qr.solve(-(y_ + A_ * d_));
+    const VectorXd towards = model::least_squares_solution(A_(Eigen::all, free), -(y_ + A_ * d_), flat);
     double share = 1;
     Index first = -1;
     bool first_is_low = false;
@@ -92,8 +92,6 @@ class LeastInBox {
 
 }  // namespace
 
-VectorXd linear_solution(const MatrixXd& A, const VectorXd& y) { return A.colPivHouseholderQr().solve(y); }
-
 BoxStep box_step(const Evaluated& at, const LeastSquaresProblem& problem, const VectorXd& damping) {
   const Index n = at.p.size(), rows = std::min(at.r.size(), n);
   VectorXd lengths = (at.jacobian.colwise().squaredNorm().transpose().array() + damping.array().square()).sqrt();
@@ -113,12 +111,12 @@ BoxStep box_step(const Evaluated& at, const LeastSquaresProblem& problem, const 
   }
 
   // A triangle does for the many rows: |r + J d|^2 is |q + R d|^2 and what no step changes.
-  const Eigen::HouseholderQR<MatrixXd> qr(unit);
+  const auto [R, q] = model::triangle(unit, at.r);
   MatrixXd A = MatrixXd::Zero(rows + n, n);
-  A.topRows(rows) = qr.matrixQR().topRows(rows).triangularView<Eigen::Upper>();
+  A.topRows(rows) = R;
   A.bottomRows(n).diagonal() = damping.cwiseQuotient(lengths);
   VectorXd y = VectorXd::Zero(rows + n);
-  y.head(rows) = VectorXd(qr.householderQ().adjoint() * at.r).head(rows);
+  y.head(rows) = q;
   const VectorXd d = LeastInBox(A, y, lower, upper).solved();
 
   box.step = d.cwiseQuotient(lengths);
@@ -127,7 +125,7 @@ BoxStep box_step(const Evaluated& at, const LeastSquaresProblem& problem, const 
     if (d(m) >= upper(m)) box.step(m) = problem.upper(m) - at.p(m);
   }
   const VectorXd along = A.topRows(rows) * d;
-  box.promise = -along.dot(2 * y.head(rows) + along);
+  box.promise = -along.dot(2 * q + along);
   const double from = at.p.cwiseQuotient(problem.scale).norm(), by = box.step.cwiseQuotient(problem.scale).norm();
   box.length = from > 0 ? by / from : by;
   return box;

@@ -8,9 +8,6 @@
 /// everywhere. Every problem here is complete: bounds and scale have the size of the parameters.
 namespace onegrain::solver {
 
-/// The x of least |A x - y|, for columns of one scale; no fewer rows than columns.
-Eigen::VectorXd linear_solution(const Eigen::MatrixXd& A, const Eigen::VectorXd& y);
-
 /// What a step from one point leads to if the residuals are linear.
 struct BoxStep {
   Eigen::VectorXd step;  ///< over all parameters; p + step is inside the bounds but for round-off
