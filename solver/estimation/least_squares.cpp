@@ -21,10 +21,12 @@ using Eigen::VectorXd;
 constexpr double promising = 1e-6;  // share of the sum of squares that a full step may still promise at the end
 constexpr double tiny_step = 1e-7;  // relative: the end of a fit whose sum of squares goes to zero
 
-/// Ceres logs through glog, which writes to stderr where nobody has set it up.
+/// Ceres logs through glog, which writes to stderr where nobody has set it up; one compiled by us says nothing.
 void silence_logging() {
+#ifndef MAX_LOG_LEVEL
   static std::once_flag once;
   std::call_once(once, [] { FLAGS_minloglevel = google::GLOG_FATAL; });
+#endif
 }
 
 /// The problem over the parameters that are free, in units of their scale.
