@@ -118,8 +118,8 @@ compile_ceres() {  # once, for every build
     cp solver/estimation/ceres/CMakeLists.txt .deps/ceres/made_by.txt
     rm -rf "$log" .deps/build-ceres
   else
-    tail -n 40 "$log" >&2
-    exit 1
+    tail -n 20 "$log" >&2
+    return 1
   fi
 }
 
@@ -127,8 +127,10 @@ if command -v apt-get >/dev/null 2>&1 && command -v dpkg-query >/dev/null 2>&1; 
   install_missing
   fetch_source SUNDIALS sundials ||
     { say "no source package to be had; falling back to Debian's own SUNDIALS (3 to 5 times slower)"; install libsundials-dev; }
-  if fetch_source Ceres ceres-solver; then compile_ceres
-  else say "no source package to be had; falling back to Debian's own Ceres, which loads libraries under the GPL"; install libceres-dev
+  if ! fetch_source Ceres ceres-solver || ! compile_ceres; then
+    rm -rf .deps/ceres .deps/build-ceres
+    say "falling back to Debian's own Ceres, which loads libraries under the GPL"
+    install libceres-dev
   fi
   if [ "$goal" = package ]; then fetch_source fmt fmtlib; fetch_source muParser muparser; fi
   rm -rf .deps/apt
@@ -175,6 +177,7 @@ case $goal in
   sanitized) build dev ON; ctest --preset dev -j2 ;;
   package)
     build release OFF
+    [ -e .deps/ceres/lib/libceres_dense.a ] || { say "no package is made with libraries under the GPL"; exit 1; }
     rm -rf package && mkdir package
     log=build-package.log
     { cmake --build --preset release --target onegrain_static && cpack --config build/release/CPackConfig.cmake; } >"$log" 2>&1 ||

@@ -3,7 +3,7 @@
 set(CPACK_GENERATOR DEB)
 set(CPACK_PACKAGE_NAME onegrain)
 set(CPACK_PACKAGE_VENDOR "onegrain")
-set(CPACK_PACKAGE_CONTACT "The onegrain authors <onegrain@localhost>")
+set(CPACK_PACKAGE_CONTACT "The onegrain authors <onegrain@example.org>")  # an address that reaches nobody (RFC 2606); whoever passes packages on puts in theirs
 set(CPACK_PACKAGE_DESCRIPTION_SUMMARY "voltage curves, charge rates and losses of lithium-ion cells")
 set(CPACK_DEBIAN_PACKAGE_DESCRIPTION
     "A physics-based single-particle simulator for people who make electrodes by
@@ -20,8 +20,9 @@ set(CPACK_DEBIAN_PACKAGE_SHLIBDEPS ON)
 set(CPACK_DEBIAN_FILE_NAME DEB-DEFAULT)
 set(CPACK_DEBIAN_PACKAGE_CONTROL_STRICT_PERMISSION ON)
 set(CPACK_INSTALL_DEFAULT_DIRECTORY_PERMISSIONS OWNER_READ OWNER_WRITE OWNER_EXECUTE GROUP_READ GROUP_EXECUTE WORLD_READ WORLD_EXECUTE)
+set(CPACK_PACKAGE_DIRECTORY ${PROJECT_BINARY_DIR})
 set(CPACK_OUTPUT_FILE_PREFIX ${PROJECT_SOURCE_DIR}/package)
-set(CPACK_INSTALL_SCRIPTS ${CMAKE_CURRENT_LIST_DIR}/debian_files.cmake)  # what Debian asks for beside what every system gets
+set(CPACK_PRE_BUILD_SCRIPTS ${CMAKE_CURRENT_LIST_DIR}/debian_files.cmake)  # what Debian asks for beside what every system gets
 if(EXISTS /etc/debian_version)
   file(STRINGS /etc/os-release debian_release REGEX "^VERSION_ID=")
   string(REGEX REPLACE "[^0-9]" "" debian_release "${debian_release}")
