@@ -35,8 +35,9 @@ Row run(const params::Sheet& sheet, std::uint64_t seed, int most, double within)
   const std::clock_t begun = std::clock();
   const double i0 = search.of(nominal, 10, 1e-3, solver::Description::uneven).current;
   const double even = search.of(nominal, i0, 1e-3, solver::Description::even).current;
-  const study::OneByOne one_by_one(sheet, search, even, i0 / 1000);
-  study::PlausibleSearch cells(sheet, search, one_by_one, i0, i0 / 1000, study::first_cells);
+  const UncertainCell uncertain(sheet);
+  const study::OneByOne one_by_one(uncertain, search, even, i0 / 1000);
+  study::PlausibleSearch cells(uncertain, search, one_by_one, i0, i0 / 1000, study::first_cells);
   cells.take(study::CeilingWork::plausible_cells, most, within);
   study::SampledQuantile q = cells.confident();
   for (double* value : {&q.value, &q.low, &q.high}) *value /= i0;

@@ -304,10 +304,12 @@ void state_what_it_rests_on(Answer& said, const Job& job, const study::CeilingAs
   if (asked.samples > 0)
     said.assumptions.push_back(
         "Plausible cells: each value with a spread is drawn by itself, from a normal distribution or, where the spread "
-        "is a factor, a log-normal one; values that hang together in truth are drawn as if they did not. The draws are "
-        "points of Sobol's sequence under 32 independent scramblings, whose differences tell the sampling error. Cells "
-        "that come near to the recommended rate, and 64 others, are given a ceiling with the reaction resolved; the "
-        "rest one with the reaction even, corrected by the mean ratio.");
+        "is a factor, a log-normal one, and together where the knowledge of the sheet says how; other values that hang "
+        "together in truth are drawn as if they did not. The draws are points of Sobol's sequence under independent "
+        "scramblings, whose differences tell the sampling error. Cells that come near to the recommended rate, and "
+        "some "
+        "of the others, are given a ceiling with the reaction resolved; the rest one with the reaction even, "
+        "corrected by the ratio of the two at such a rate.");
   said.assumptions.push_back(fmt::format(
       "Numerics: even polynomials inside each grain, as many as keep an estimate of their error below {:g} mV (at "
       "least {}); CVODE with a relative tolerance of {:g} on what has no closed form. The rate is approached from "

@@ -6,12 +6,14 @@
 #include <algorithm>
 #include <cmath>
 #include <ctime>
+#include <optional>
 
 #include "app/answer/fit_words.hpp"
 #include "app/answer/numbers.hpp"
 #include "app/result_folder.hpp"
 #include "app/study/new_sheet.hpp"
 #include "model/constants.hpp"
+#include "params/sheet/knowledge.hpp"
 #include "params/text/document.hpp"
 
 // From estimates back to a sheet and its cards.
@@ -34,6 +36,7 @@ class Written {
   Written(const study::Estimation& estimation, const solver::FitResult& result, std::size_t index,
           const std::string& made, NewSheet& sheet)
       : estimation_(estimation),
+        index_(index),
         p_(estimation.free()[index]),
         value_(result.estimates[index].value),
         electrode_(estimation.electrode(p_.negative)),
@@ -44,9 +47,23 @@ class Written {
     // Where an end is open, the other end counts for both.
     const double below = profile.lower_open ? 0 : std::log(value_ / std::max(lower_, 1e-300)),
                  above = profile.upper_open ? 0 : std::log(std::max(upper_, 1e-300) / std::max(value_, 1e-300));
-    factor_spread_ = std::clamp(std::exp(std::max(below, above)), 1.01, 1000.0);
+    factor_ = std::clamp(std::exp(std::max(below, above)), 1.0001, 1000.0);
+    factor_spread_ = std::max(factor_, 1.01);
     const Measure m = measure_of(estimation, index);
     source_ = fmt::format("{}; 95 % interval {} to {}", made, digits_of(lower_, m), text_of(upper_, m));
+  }
+
+  /// Nothing for what is no quantity of the cell, as a start, or is known as the factor of a formula alone.
+  std::optional<params::KnownQuantity> known() const {
+    if (p_.quantity == FreeQuantity::start) return std::nullopt;
+    if (p_.quantity == FreeQuantity::other && sheet_.holds_function(p_.name)) return std::nullopt;
+    params::KnownQuantity quantity{p_.name, {}};
+    quantity.value.si = value_;
+    quantity.value.kind = measure_of(estimation_, index_).kind;
+    quantity.value.spread = p_.logarithmic ? Spread{Spread::Form::factor, factor_}
+                                           : Spread{Spread::Form::absolute, std::max(upper_ - value_, value_ - lower_)};
+    if (quantity.value.spread.form == Spread::Form::absolute && !(quantity.value.spread.size > 0)) return std::nullopt;
+    return quantity;
   }
 
   void write() {
@@ -111,13 +128,41 @@ class Written {
   }
 
   const study::Estimation& estimation_;
+  std::size_t index_;
   const FreeParameter& p_;
   double value_;
   const params::ElectrodeSheet& electrode_;
   NewSheet& sheet_;
-  double lower_, upper_, factor_spread_;
+  double lower_, upper_, factor_, factor_spread_;  // the last as it is written with three digits
   std::string source_;
 };
+
+/// What the estimates tell together: each as wide as its own interval, hanging together as in the linearised model.
+void write_knowledge(const std::vector<params::JointKnowledge>& before, const solver::FitResult& result,
+                     const std::vector<Written>& written, const std::string& made, NewSheet& sheet) {
+  constexpr double rounded = 1 - 1e-5;  // six digits of a correlation leave it positive definite
+  params::JointKnowledge joint;
+  std::vector<Eigen::Index> places;
+  std::vector<std::string> names;
+  for (std::size_t k = 0; k < written.size(); ++k) {
+    const std::optional<params::KnownQuantity> known = written[k].known();
+    if (!known) continue;
+    joint.of.push_back(*known);
+    names.push_back(known->name);
+    places.push_back(static_cast<Eigen::Index>(k));
+  }
+  if (joint.of.empty()) return;
+  joint.correlation.setIdentity(static_cast<Eigen::Index>(places.size()), static_cast<Eigen::Index>(places.size()));
+  if (result.uncertainty.correlation.size() >
+      0)  // none of values as given, of which it is tried whether they can be written
+    joint.correlation = rounded * result.uncertainty.correlation(places, places);
+  joint.correlation.diagonal().setOnes();
+  if (Eigen::LLT<Eigen::MatrixXd>(joint.correlation).info() != Eigen::Success) joint.correlation.setIdentity();
+  joint.source = made;
+  std::vector<params::JointKnowledge> all = params::without_quantities(before, names);
+  all.push_back(std::move(joint));
+  sheet.revise("knowledge", params::yaml_of(all));
+}
 
 void write_potential(const study::Estimation& estimation, const model::Cell& cell, const solver::FreePotential& p,
                      const std::string& made, NewSheet& sheet) {
@@ -151,8 +196,9 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
   const model::Cell cell = estimation.problem->cell(result.z);
   // All estimates go into the sheet: they belong together, and one left at its old value would spoil the others.
   bool lithium = false;
+  std::vector<Written> written;
   for (std::size_t k = 0; k < estimation.free().size(); ++k) {
-    Written(estimation, result, k, made, sheet).write();
+    written.emplace_back(estimation, result, k, made, sheet).write();
     lithium = lithium || estimation.free()[k].quantity == FreeQuantity::lithium;
   }
   if (lithium) {
@@ -163,6 +209,7 @@ std::vector<std::pair<std::string, std::string>> fitted_files(const Job& job, co
   }
   for (const solver::FreePotential& p : estimation.fitting.problem.potentials)
     write_potential(estimation, cell, p, made, sheet);
+  write_knowledge(job.sheet.knowledge, result, written, made, sheet);
   sheet.revise("name", params::quoted(job.sheet.name + ", fitted"));
   return sheet.files();
 }

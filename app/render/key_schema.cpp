@@ -91,6 +91,12 @@ class Writer {
         return group(node);
       case Form::list:
         return {{"type", "array"}, {"minItems", 1}, {"items", group(node.keys.front())}};
+      case Form::row:
+        return {{"type", "array"}, {"minItems", 1}, {"items", any_text}};
+      case Form::table:
+        return {{"type", "array"},
+                {"minItems", 1},
+                {"items", {{"type", "array"}, {"minItems", 1}, {"items", {{"type", "number"}}}}}};
       case Form::either: {
         ordered_json choices = ordered_json::array({{{"enum", node.choices}}});
         for (const KeyNode& mapping : node.keys) choices.push_back(group(mapping));

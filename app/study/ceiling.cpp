@@ -29,19 +29,18 @@ std::vector<params::Sheet> at_temperatures(const params::Sheet& sheet) {
 
 /// The same cells at a few temperatures, and at that of the sheet the recommendation itself. Between them the logarithm
 /// of the share of the nominal rate is taken as linear in the temperature.
-void with_confidence(const params::Sheet& sheet, CeilingSearch& search, const OneByOne& one_by_one, double least,
+void with_confidence(const UncertainCell& uncertain, CeilingSearch& search, const OneByOne& one_by_one, double least,
                      CeilingFound& found) {
   std::vector<CeilingAtTemperature>& map = found.temperatures;
   std::vector<std::size_t> known;
   int done = 0;
   const int each = std::min(most_samples_over_temperature, found.plausible->count);
   for (std::size_t k = 0; k < map.size(); ++k) {
-    if (map[k].temperature == sheet.temperature.si) {
+    if (map[k].temperature == uncertain.sheet().temperature.si) {
       map[k].sampled = found.plausible->confident;
     } else if (const double celsius = map[k].temperature - 273.15;
                k == 0 || k + 1 == map.size() || std::abs(celsius) < 0.1 || std::abs(celsius - 10) < 0.1) {
-      params::Sheet there = sheet;
-      there.temperature.si = map[k].temperature;
+      const UncertainCell there = uncertain.at(map[k].temperature);
       PlausibleSearch cells(there, search, one_by_one, map[k].current, least, first_over_temperature);
       cells.take(CeilingWork::cold_and_hot_cells, each, within_over_temperature, done, 4 * each);
       done += each;
@@ -94,7 +93,8 @@ std::vector<Searched> at_each(const std::vector<params::Sheet>& sheets, CeilingS
     const auto work = [&](int n, int thread) {
       const auto k = static_cast<std::size_t>(pass[static_cast<std::size_t>(n)]);
       const solver::Guess guess = expected(before, k);
-      searched[k] = search.of(sheets[k], thread, guess.current > 0 ? guess : solver::Guess(nominal), 1e-3);
+      searched[k] = search.of([&] { return params::to_cell(sheets[k]); }, thread,
+                              guess.current > 0 ? guess : solver::Guess(nominal), 1e-3);
     };
     search.on_all_threads(CeilingWork::temperatures, count, work, done, static_cast<int>(sheets.size()));
     done += count;
@@ -190,10 +190,10 @@ void add_staircase(solver::ChargeStudy& study, solver::Workspace& workspace, Cei
 namespace {
 
 /// The steps at the confidence asked for instead of the share that the constant rate has.
-void at_confidence(const params::Sheet& sheet, const Subject& nominal, solver::ChargeStudy& study,
+void at_confidence(const UncertainCell& uncertain, const Subject& nominal, solver::ChargeStudy& study,
                    CeilingSearch& search, CeilingFound& found) {
   StaircaseFound& s = *found.staircase;
-  s.counted = counted_steps(sheet, s.staircase, nominal, 1 / s.share, search);
+  s.counted = counted_steps(uncertain, s.staircase, nominal, 1 / s.share, search);
   if (!s.counted) {
     found.staircase.reset();
     found.no_staircase = NoStaircase::too_uncertain;
@@ -219,13 +219,14 @@ CeilingFound find_ceiling(const Job& job, const CeilingAsked& asked, const Ceili
 
   const bool over = params::tells_of_temperature(job.sheet);
   if (over) over_temperature(job.sheet, search, found);
-  if (asked.samples > 0 && !unknowns(job.sheet).empty()) {
-    const OneByOne one_by_one(job.sheet, search, found.even_current, least);
-    PlausibleSearch cells(job.sheet, search, one_by_one, i0, least, first_cells);
+  const UncertainCell uncertain(job.sheet);
+  if (asked.samples > 0 && uncertain.count() > 0) {
+    const OneByOne one_by_one(uncertain, search, found.even_current, least);
+    PlausibleSearch cells(uncertain, search, one_by_one, i0, least, first_cells);
     const int most = std::max(least_samples, asked.samples);
     cells.take(CeilingWork::plausible_cells, most, asked.within, 0, most);
     found.plausible = cells.tell();
-    if (over) with_confidence(job.sheet, search, one_by_one, least, found);
+    if (over) with_confidence(uncertain, search, one_by_one, least, found);
   }
 
   found.recommended = found.plausible ? found.plausible->confident.low : i0;
@@ -234,7 +235,7 @@ CeilingFound find_ceiling(const Job& job, const CeilingAsked& asked, const Ceili
   found.charge = study.judge(std::max(found.recommended, least));
   found.path = path_of(study, search.workspace(), found.charge);
   if (asked.staircase) add_staircase(study, search.workspace(), found);
-  if (found.staircase && found.plausible) at_confidence(job.sheet, nominal, study, search, found);
+  if (found.staircase && found.plausible) at_confidence(uncertain, nominal, study, search, found);
   if (interrupted()) throw NotCompleted("interrupted; nothing was written");
   return found;
 }

@@ -18,20 +18,22 @@ solver::Ceiling ceiling_of(const Subject& subject, const CeilingAsked& asked, so
 
 }  // namespace
 
-Subject::Subject(const params::Sheet& sheet) : cell(params::to_cell(sheet)), window(model::equilibrium_window(cell)) {}
+Subject::Subject(const params::Sheet& sheet) : Subject(params::to_cell(sheet)) {}
+
+Subject::Subject(model::Cell its_cell) : cell(std::move(its_cell)), window(model::equilibrium_window(cell)) {}
 
 CeilingSearch::CeilingSearch(const CeilingAsked& asked, CeilingProgress progress)
     : asked_(asked),
       progress_(std::move(progress)),
       workspaces_(static_cast<std::size_t>(asked.threads > 0 ? asked.threads : core_count())) {}
 
-Searched CeilingSearch::of(const params::Sheet& sheet, int thread, const solver::Guess& guess, double tolerance,
+Searched CeilingSearch::of(const CellMaker& make, int thread, const solver::Guess& guess, double tolerance,
                            solver::Description description) {
   using Outcome = Searched::Outcome;
   Searched searched;
   try {
     const solver::Ceiling ceiling =
-        ceiling_of(Subject(sheet), asked_, workspace(thread), guess, tolerance, description);
+        ceiling_of(Subject(make()), asked_, workspace(thread), guess, tolerance, description);
     searched.outcome = Outcome::found;
     searched.current = ceiling.current;
     searched.limited_by = ceiling.charge.tightest;
@@ -48,9 +50,9 @@ Searched CeilingSearch::of(const params::Sheet& sheet, int thread, const solver:
   return searched;
 }
 
-bool CeilingSearch::keeps(const params::Sheet& sheet, int thread, double current, solver::Description description) {
+bool CeilingSearch::keeps(const CellMaker& make, int thread, double current, solver::Description description) {
   try {
-    const Subject subject(sheet);
+    const Subject subject(make());
     solver::ChargeStudy study(subject.cell, subject.window, asked_.soc, asked_.limits, workspace(thread), description);
     return study.judge(current).slack >= 0;
   } catch (const std::bad_alloc&) {

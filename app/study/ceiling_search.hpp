@@ -17,7 +17,11 @@ struct Subject {
   model::Window window;
 
   explicit Subject(const params::Sheet& sheet);
+  explicit Subject(model::Cell its_cell);
 };
+
+/// Makes a cell, or throws why there is none.
+using CellMaker = std::function<model::Cell()>;
 
 /// What came of the search for the ceiling of one cell. Memory that runs out says nothing of the cell and is thrown.
 struct Searched {
@@ -39,10 +43,10 @@ class CeilingSearch {
   CeilingSearch(const CeilingAsked& asked, CeilingProgress progress);
 
   /// @param guess  a current of 0: none is known
-  Searched of(const params::Sheet& sheet, int thread, const solver::Guess& guess, double tolerance,
+  Searched of(const CellMaker& make, int thread, const solver::Guess& guess, double tolerance,
               solver::Description description = solver::Description::uneven);
   /// Whether a cell is seen to keep every limit at this current; false where that cannot be calculated.
-  bool keeps(const params::Sheet& sheet, int thread, double current, solver::Description description);
+  bool keeps(const CellMaker& make, int thread, double current, solver::Description description);
   /// The same for a cell that has to be solved.
   solver::Ceiling of(const Subject& subject, const solver::Guess& guess, double tolerance,
                      solver::Description description);

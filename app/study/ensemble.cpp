@@ -41,29 +41,6 @@ struct Pool {
 
 }  // namespace
 
-std::vector<Unknown> unknowns(const params::Sheet& sheet) {
-  std::vector<Unknown> list;
-  params::for_each_value(sheet, [&](const std::string& path, const params::Value& value) {
-    if (!value.spread.given()) return;
-    list.push_back({path, value.text()});
-  });
-  return list;
-}
-
-params::Sheet moved(const params::Sheet& sheet, const Eigen::Ref<const Eigen::VectorXd>& deviations) {
-  params::Sheet result = sheet;
-  Eigen::Index k = 0;
-  params::for_each_value(result, [&](const std::string&, params::Value& value) {
-    if (!value.spread.given()) return;
-    const double before = value.si;
-    double after = value.at_deviation(deviations[k++]);
-    if (before > 0 && !value.kind->absolute_temperature) after = std::max(after, 1e-3 * before);
-    if (value.kind == &params::FractionKind::kind && before < 1) after = std::min(after, 1 - 1e-3 * (1 - before));
-    value.si = after;
-  });
-  return result;
-}
-
 Eigen::VectorXd plausible_deviations(std::uint64_t seed, int cell, Eigen::Index count) {
   if (count == 0) return {};
   const std::uint64_t key = solver::mixed_bits(seed) + static_cast<std::uint64_t>(cell % scramblings);

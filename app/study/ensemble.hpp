@@ -7,21 +7,8 @@
 #include <thread>
 #include <vector>
 
-#include "params/sheet/sheet.hpp"
-
 /// Cells that the spreads of a sheet and its cards allow, and work on many of them with every core.
 namespace onegrain::app {
-
-/// A value that is known within a spread only.
-struct Unknown {
-  std::string path;     ///< "negative.particle_radius"
-  std::string written;  ///< "8 um ± 0.8 um"
-};
-std::vector<Unknown> unknowns(const params::Sheet& sheet);
-
-/// The sheet with every unknown moved by so many standard deviations. A number that must stay positive, or below one,
-/// is kept 0.1 % inside.
-params::Sheet moved(const params::Sheet& sheet, const Eigen::Ref<const Eigen::VectorXd>& deviations);
 
 /// Plausible cells come in so many groups that know nothing of each other; how much they differ tells how far to trust
 /// what is counted over all of them.

@@ -40,9 +40,10 @@ Eigen::VectorXd slopes_over(const std::vector<double>& currents, const std::vect
 }
 
 /// Which unknown costs most: what the spread would be without each of them.
-std::vector<UnknownCost> costs_of(const std::vector<Unknown>& unknown, const Eigen::VectorXd& slope, double confident) {
+/// @param all  the variance of ln i
+std::vector<UnknownCost> costs_of(const std::vector<Unknown>& unknown, const Eigen::VectorXd& slope, double all,
+                                  double confident) {
   std::vector<UnknownCost> costs;
-  const double all = slope.squaredNorm();
   for (std::size_t k = 0; k < unknown.size(); ++k) {
     const double one = slope[static_cast<Eigen::Index>(k)];
     const double without = std::sqrt(std::max(0.0, all - one * one));
@@ -56,13 +57,14 @@ std::vector<UnknownCost> costs_of(const std::vector<Unknown>& unknown, const Eig
 
 }  // namespace
 
-OneByOne::OneByOne(const params::Sheet& sheet, CeilingSearch& search, double even, double least)
-    : sides_(Eigen::MatrixXd::Zero(static_cast<Eigen::Index>(unknowns(sheet).size()), 2)) {
+OneByOne::OneByOne(const UncertainCell& cell, CeilingSearch& search, double even, double least)
+    : sides_(Eigen::MatrixXd::Zero(cell.count(), 2)) {
   search.on_all_threads(2 * static_cast<int>(sides_.rows()), [&](int task, int thread) {
     const Eigen::Index k = task / 2, side = task % 2;
     Eigen::VectorXd z = Eigen::VectorXd::Zero(sides_.rows());
     z[k] = side == 0 ? 1 : -1;
-    const Searched s = search.of(moved(sheet, z), thread, std::max(even, least), tolerance, solver::Description::even);
+    const Searched s =
+        search.of([&] { return cell.cell(z); }, thread, std::max(even, least), tolerance, solver::Description::even);
     if (s.found()) sides_(k, side) = log_of(s.current, least) - log_of(even, least);
   });
   dearest_first_.resize(static_cast<std::size_t>(sides_.rows()));
@@ -85,9 +87,9 @@ double OneByOne::guess(const Eigen::VectorXd& z) const {
   return std::exp(std::clamp(sum, -3.0, 3.0));
 }
 
-PlausibleSearch::PlausibleSearch(const params::Sheet& sheet, CeilingSearch& search, const OneByOne& one_by_one,
+PlausibleSearch::PlausibleSearch(const UncertainCell& uncertain, CeilingSearch& search, const OneByOne& one_by_one,
                                  double nominal, double least, int first)
-    : sheet_(sheet),
+    : uncertain_(uncertain),
       search_(search),
       one_by_one_(one_by_one),
       nominal_(nominal),
@@ -95,8 +97,8 @@ PlausibleSearch::PlausibleSearch(const params::Sheet& sheet, CeilingSearch& sear
       first_(static_cast<std::size_t>(first)),
       near_(near_at_first) {}
 
-params::Sheet PlausibleSearch::sheet_of(int k) const {
-  return moved(sheet_, one_by_one_.deviations(search_.asked().seed, k));
+CellMaker PlausibleSearch::cell_of(int k) const {
+  return [this, k] { return uncertain_.cell(one_by_one_.deviations(search_.asked().seed, k)); };
 }
 
 double PlausibleSearch::current(const Known& cell) const {
@@ -153,8 +155,8 @@ void PlausibleSearch::take(CeilingWork what, int most, double within, int done_b
 void PlausibleSearch::search_evenly(int k, int thread) {
   const Eigen::VectorXd z = one_by_one_.deviations(search_.asked().seed, k);
   Known& cell = cells_[static_cast<std::size_t>(k)];
-  cell.searched = search_.of(moved(sheet_, z), thread, std::max(nominal_, least_) * one_by_one_.guess(z), tolerance,
-                             solver::Description::even);
+  cell.searched = search_.of([&] { return uncertain_.cell(z); }, thread,
+                             std::max(nominal_, least_) * one_by_one_.guess(z), tolerance, solver::Description::even);
   cell.even = cell.searched.current;
   cell.kept = false;
 }
@@ -167,7 +169,7 @@ void PlausibleSearch::look_at(int from, int to, CeilingWork what, int done_befor
   const auto work = [&](int n, int thread) {
     const int k = from + n;
     Known& cell = cells_[static_cast<std::size_t>(k)];
-    if (far > 0 && search_.keeps(sheet_of(k), thread, far, solver::Description::even)) {
+    if (far > 0 && search_.keeps(cell_of(k), thread, far, solver::Description::even)) {
       cell.kept = true;
       cell.even = far;
       cell.searched.outcome = Searched::Outcome::found;
@@ -214,7 +216,7 @@ void PlausibleSearch::resolve_near() {
       if (cell.kept) search_evenly(k, thread);
       if (!(cell.searched.found() && cell.even > 0)) return;
       if (k >= checked && current(cell) > to) return;
-      cell.searched = search_.of(sheet_of(k), thread, {current(cell), true, cell.searched.slope}, tolerance);
+      cell.searched = search_.of(cell_of(k), thread, {current(cell), true, cell.searched.slope}, tolerance);
       cell.resolved = true;
     });
     correct();
@@ -273,7 +275,9 @@ PlausibleCells PlausibleSearch::tell() const {
   }
   std::sort(found.cells.begin(), found.cells.end(),
             [](const PlausibleCell& a, const PlausibleCell& b) { return a.current < b.current; });
-  found.costs = costs_of(unknowns(sheet_), slopes_over(solved, deviations, one_by_one_, least_), found.confident.low);
+  const Eigen::VectorXd slopes = slopes_over(solved, deviations, one_by_one_, least_);
+  found.costs =
+      costs_of(uncertain_.unknowns(), uncertain_.by_unknown(slopes), slopes.squaredNorm(), found.confident.low);
   return found;
 }
 

@@ -6,6 +6,7 @@
 
 #include "app/study/ceiling_search.hpp"
 #include "app/study/ensemble.hpp"
+#include "app/study/uncertain_cell.hpp"
 
 /// The cells that the spreads of a sheet allow, and what they survive.
 namespace onegrain::app::study {
@@ -16,7 +17,7 @@ class OneByOne {
  public:
   /// @param even   ceiling of the sheet as it is, the reaction taken as even [A/m2]
   /// @param least  currents below it count as this one [A/m2]
-  OneByOne(const params::Sheet& sheet, CeilingSearch& search, double even, double least);
+  OneByOne(const UncertainCell& cell, CeilingSearch& search, double even, double least);
 
   /// The ceiling of a cell over that of the sheet as it is, were the unknowns independent.
   double guess(const Eigen::VectorXd& deviations) const;
@@ -41,7 +42,7 @@ class PlausibleSearch {
  public:
   /// @param nominal, least  as of OneByOne; the resolved ceiling of the sheet as it is [A/m2]
   /// @param first           so many cells are given their own ceiling: the median is theirs
-  PlausibleSearch(const params::Sheet& sheet, CeilingSearch& search, const OneByOne& one_by_one, double nominal,
+  PlausibleSearch(const UncertainCell& uncertain, CeilingSearch& search, const OneByOne& one_by_one, double nominal,
                   double least, int first);
 
   /// Takes cells in fixed blocks until the half-width for `confident_share` is below `within`, or `most` are taken.
@@ -71,11 +72,11 @@ class PlausibleSearch {
   void resolve_near();
   void correct();
   double ratio_at(double even) const;
-  params::Sheet sheet_of(int k) const;
+  CellMaker cell_of(int k) const;
   double current(const Known& cell) const;
   std::vector<double> currents() const;
 
-  const params::Sheet& sheet_;
+  const UncertainCell& uncertain_;
   CeilingSearch& search_;
   const OneByOne& one_by_one_;
   double nominal_, least_;

@@ -40,10 +40,10 @@ double least_slack(const Subject& subject, const solver::Staircase& steps, const
 
 }  // namespace
 
-bool survives(const params::Sheet& sheet, const solver::Staircase& steps, const Subject& nominal, double factor,
+bool survives(const CellMaker& make, const solver::Staircase& steps, const Subject& nominal, double factor,
               CeilingSearch& search, int thread) {
   try {
-    const Subject subject(sheet);
+    const Subject subject(make());
     const auto slack = [&](solver::Description description) {
       return least_slack(subject, steps, nominal, factor, search.asked(), search.workspace(thread), description);
     };
@@ -60,10 +60,9 @@ bool survives(const params::Sheet& sheet, const solver::Staircase& steps, const 
 namespace {
 
 /// As counted_steps(), from `highest` down.
-std::optional<CountedSteps> counted_below(const params::Sheet& sheet, const solver::Staircase& steps,
+std::optional<CountedSteps> counted_below(const UncertainCell& cells, const solver::Staircase& steps,
                                           const Subject& nominal, double highest, CeilingSearch& search) {
   const std::uint64_t other_seed = solver::mixed_bits(~search.asked().seed);
-  const auto count = static_cast<Eigen::Index>(unknowns(sheet).size());
   std::vector<int> failing(fresh_cells);
   std::iota(failing.begin(), failing.end(), 0);
   for (double factor = highest; factor >= last_factor; factor *= next_factor) {
@@ -71,8 +70,8 @@ std::optional<CountedSteps> counted_below(const params::Sheet& sheet, const solv
     std::vector<char> kept(failing.size(), 0);
     search.on_all_threads(CeilingWork::staircase, static_cast<int>(failing.size()), [&](int n, int thread) {
       const auto k = static_cast<std::size_t>(n);
-      kept[k] = survives(moved(sheet, plausible_deviations(other_seed, failing[k], count)), steps, nominal, factor,
-                         search, thread);
+      kept[k] = survives([&] { return cells.cell(plausible_deviations(other_seed, failing[k], cells.count())); }, steps,
+                         nominal, factor, search, thread);
     });
     std::vector<int> still;
     for (std::size_t k = 0; k < failing.size(); ++k)
@@ -86,11 +85,11 @@ std::optional<CountedSteps> counted_below(const params::Sheet& sheet, const solv
 
 }  // namespace
 
-std::optional<CountedSteps> counted_steps(const params::Sheet& sheet, const solver::Staircase& steps,
+std::optional<CountedSteps> counted_steps(const UncertainCell& cells, const solver::Staircase& steps,
                                           const Subject& nominal, double highest, CeilingSearch& search) {
   for (double from = first_factor;; from *= first_factor) {
     const double begun = std::min(highest, from);
-    const std::optional<CountedSteps> counted = counted_below(sheet, steps, nominal, begun, search);
+    const std::optional<CountedSteps> counted = counted_below(cells, steps, nominal, begun, search);
     if (!counted || counted->factor < begun || begun == highest) return counted;  // else more would have been kept
   }
 }

@@ -25,7 +25,7 @@ std::vector<std::pair<const Node*, std::string>> KeyReader::items(const std::str
   std::vector<std::pair<const Node*, std::string>> result;
   const Node* list = fields_.node(key);
   if (list == nullptr) {
-    fields_.missing(key, of.missing);
+    if (of.needed) fields_.missing(key, of.missing);
   } else if (list->type != Node::Type::sequence || list->items.empty()) {
     fields_.error(key, of.expected);
   } else {

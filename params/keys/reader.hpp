@@ -138,6 +138,14 @@ class KeyReader {
       below(one, [&](KeyReader& reader) { inner(reader, targets.emplace_back()); });
     }
   }
+  void row(const std::string& key, bool needed, const std::string& expected, const std::string&) {
+    const Node* node = fields_.node(key);
+    if (node == nullptr) return needed ? fields_.missing(key, expected) : void();
+    if (node->type != Node::Type::sequence || node->items.empty()) fields_.error(key, "expected a list: " + expected);
+  }
+  void table(const std::string& key, bool needed, const std::string& expected, const std::string& help) {
+    row(key, needed, expected, help);
+  }
   void alternatives(const Alternatives& list);
   void at_least_one(const std::string& none) { fault_if_empty_ = none; }
   /// rule(fields, sound): whether nothing in this mapping was faulted so far.

@@ -34,7 +34,9 @@
 /// - group(key, target, expected, help, inner): a mapping that may be absent, as its target is then
 /// - group_or(key, expected, help, inner): a mapping that may be absent; all of it has defaults
 /// - either(key, of, help, take, inner): one of some words, or one of several mappings, needed
-/// - list(key, targets, of, help, inner): mappings, one at least, all alike, needed
+/// - list(key, targets, of, help, inner): mappings, one at least, all alike; needed unless `of` says otherwise
+/// - row(key, needed, expected, help), table(key, needed, expected, help): scalars, and rows of numbers, of which a
+///   reading() makes sense
 ///
 /// and of a mapping as a whole:
 /// - alternatives(list): exactly one of several sets of keys
@@ -42,7 +44,7 @@
 /// - reading(rule): rule(fields, sound) is for the reader alone: what several keys must fulfil together
 ///
 /// A protocol holds no value that could be uncertain: the walk knows nothing of what a protocol alone holds
-/// (parsed, either, list, at_least_one).
+/// (parsed, either, at_least_one), and does not enter a list.
 namespace onegrain::params {
 
 /// A set of keys that go together, of several such sets that exclude each other.
@@ -77,6 +79,7 @@ struct ListOf {
   std::string missing;       ///< what is expected where it is missing
   std::string expected;      ///< the fault where it is no list, or empty
   std::string one_expected;  ///< the fault of what is no mapping
+  bool needed = true;
 };
 
 struct KeyNode {
@@ -91,6 +94,8 @@ struct KeyNode {
     group,
     rate,    ///< C/5, 0.2C, 1.5 mA ...
     list,    ///< of what keys[0] says
+    row,     ///< of scalars
+    table,   ///< of rows of numbers
     either,  ///< one of `choices`, or a mapping as one of `keys` says
   };
   std::string key, help;
@@ -204,9 +209,15 @@ class KeyTree {
   }
   template <class T, class Inner>
   void list(const std::string& key, std::vector<T>&, const ListOf& of, const std::string& help, const Inner& inner) {
-    KeyTree items(add(key, KeyNode::Form::list, true, help));
+    KeyTree items(add(key, KeyNode::Form::list, of.needed, help));
     T thing;
     items.group("", "", of.one, [&](KeyTree& below) { inner(below, thing); });
+  }
+  void row(const std::string& key, bool needed, const std::string&, const std::string& help) {
+    add(key, KeyNode::Form::row, needed, help);
+  }
+  void table(const std::string& key, bool needed, const std::string&, const std::string& help) {
+    add(key, KeyNode::Form::table, needed, help);
   }
   void at_least_one(const std::string&) { node_.not_empty = true; }
   void alternatives(const Alternatives& list) {

@@ -71,6 +71,8 @@ class KeyWalk {
   void group_or(const std::string& key, const std::string& expected, const std::string& help, const Inner& inner) {
     group(key, expected, help, inner);
   }
+  template <class T, class Inner>
+  void list(const std::string&, std::vector<T>&, const ListOf&, const std::string&, const Inner&) {}
   void alternatives(const Alternatives&) {}
   template <class Rule>
   void reading(const Rule&) {}

@@ -161,6 +161,25 @@ void full_cell_keys(V& v, Sheet& s) {
           "share of the first charge whose lithium is bound for good");
 }
 
+/// Reads quantities, values, spreads and their correlation, each as long as the other.
+void read_knowledge(Fields& fields, Sheet& sheet, JointKnowledge& known);
+
+template <class V>
+void keys_of_knowledge(V& v, JointKnowledge& known, Sheet& s) {
+  v.row("of", true, "names of quantities, such as [negative.diffusion_time, contact_resistance]",
+        "the quantities: diffusion_time, exchange_current_density or capacity of an electrode, lithium, "
+        "contact_resistance, or a value by its path");
+  v.row("values", true, "a value for each of them, such as [9600 s, 10 ohm.cm2]", "a value for each of them");
+  v.row("spread", true, "a spread for each of them, such as [factor 1.2, 0.8 ohm.cm2]",
+        "half-width of a 95 % interval of each of them, or a factor");
+  v.table("correlation", false, "a row of numbers for each of them, such as [[1, -0.9], [-0.9, 1]]",
+          "of the quantities with each other; otherwise none");
+  v.text("source", &known.source, false, "", "where it comes from");
+  v.reading([&](Fields& fields, bool sound) {
+    if (sound) read_knowledge(fields, s, known);
+  });
+}
+
 template <class V>
 void keys(V& v, Sheet& s) {
   v.version("onegrain");
@@ -219,6 +238,14 @@ void keys(V& v, Sheet& s) {
                      "to the surroundings, which have the temperature of the sheet");
             of.value("cooled_area", heat.cooled_area, limits::not_negative, "surface that gives the heat away");
           });
+  v.list("knowledge", s.knowledge,
+         {.one = "what one estimate tells",
+          .missing = {},
+          .expected = "expected a list, each part of it what one estimate tells: of, values, spread, correlation",
+          .one_expected = "expected a mapping such as {of: [contact_resistance], values: [10 ohm.cm2], spread: [2 %]}",
+          .needed = false},
+         "what tests tell of several quantities together; goes before the spreads of the values they are made of",
+         [&](auto& of, JointKnowledge& known) { keys_of_knowledge(of, known, s); });
 }
 
 }  // namespace onegrain::params

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <Eigen/Dense>
 #include <functional>
 #include <optional>
 #include <string>
@@ -85,6 +86,25 @@ struct ChargedState {
   std::optional<Given<Fraction>> negative;
 };
 
+/// A quantity that tests tell, by the name under which a fit estimates it: "negative.diffusion_time", R^2/D at half
+/// filling and 25 degC; "negative.exchange_current_density", for the grain surface that the values of the sheet make;
+/// "positive.capacity", "lithium" (per plate area); "contact_resistance"; or any value by its path. `value.spread` is
+/// how well it is known by itself.
+struct KnownQuantity {
+  std::string name;
+  Value value;
+};
+
+/// What is known of several quantities together: it goes before the spreads of the values that they are made of. See
+/// app/study/plausible_cell.hpp.
+struct JointKnowledge {
+  std::vector<KnownQuantity> of;
+  Eigen::MatrixXd correlation;  ///< of the quantities (of their logarithms where the spread is a factor), dimension
+                                ///< of.size()
+  std::string source;
+  Place place;
+};
+
 struct Sheet {
   std::string file;  ///< as asked for
   std::string name;
@@ -104,6 +124,7 @@ struct Sheet {
   SeparatorSheet separator;
   ElectrolyteCard electrolyte;
   std::optional<ThermalSheet> thermal;
+  std::vector<JointKnowledge> knowledge;
 
   std::vector<std::string> assumptions;  ///< defaults taken, as sentences for a report
   std::vector<SourceFile> files;         ///< the sheet first, then its cards and tables

@@ -5,6 +5,7 @@
 #include "params/keys/reader.hpp"
 #include "params/keys/walk.hpp"
 #include "params/sheet/keys.hpp"
+#include "params/sheet/knowledge.hpp"
 #include "params/sheet/sheet.hpp"
 #include "params/sheet/temperature.hpp"
 #include "params/text/fields.hpp"
@@ -77,6 +78,29 @@ std::optional<Sheet> read_fields(Fields& fields, const DocumentReading& reading)
   return sheet;
 }
 
+/// Whether parts of the knowledge contradict one another, or the values that the sheet itself gives.
+void check_knowledge(const Sheet& sheet, const model::Cell& cell, Faults& faults) {
+  const Knowledge known(sheet.knowledge);
+  if (const auto& c = known.contradiction())
+    faults.warning(c->place, "knowledge", c->name,
+                   fmt::format("what is known of it contradicts itself: {} against {}; one of the tests was of another "
+                               "cell, or the model does not describe both",
+                               c->one, c->other));
+  for (const KnownQuantity& quantity : known.quantities()) {
+    const std::optional<double> made = quantity_of(sheet, cell, quantity.name);
+    const Value& value = quantity.value;
+    if (!made || !(std::abs(*made - value.si) > 0.01 * value.si)) continue;
+    const double width =
+        value.spread.form == Spread::Form::factor ? (value.spread.size - 1) * value.si : value.spread.size;
+    if (std::abs(*made - value.si) <= 0.25 * width) continue;
+    faults.warning(
+        value.place, "knowledge", quantity.name,
+        fmt::format("known as {}, and the values of the sheet make {}: what is drawn follows what is known, "
+                    "and what is calculated without drawing follows the sheet",
+                    value.text(), show(*made, *value.kind, 5, value.kind == &TimeKind::kind ? "s" : nullptr)));
+  }
+}
+
 /// What only the whole sheet can tell: pores, balance, formulas at the temperature of the sheet.
 void check_physics(Fields& fields, const Sheet& sheet, Faults& faults) {
   const double area = sheet.plate_area();
@@ -94,6 +118,7 @@ void check_physics(Fields& fields, const Sheet& sheet, Faults& faults) {
   try {
     const model::Cell cell = to_cell_of_any_porosity(sheet);
     model::equilibrium_window(cell);
+    check_knowledge(sheet, cell, faults);
   } catch (const model::ImpossibleBalance& impossible) {
     std::string hint;
     if (sheet.is_full_cell() && sheet.formation_loss) {

@@ -348,9 +348,9 @@ TEST_CASE("more solid than fits into a coating is no cell, and says so by name")
   REQUIRE(sheet.value.has_value());
   const app::study::CeilingAsked asked{{0, 0.5}, {}, 0, 1, 1};
   app::study::CeilingSearch search(asked, {});
-  CHECK(search.of(*sheet.value, 0, 0, 1e-2).found());
+  CHECK(search.of([&] { return params::to_cell(*sheet.value); }, 0, 0, 1e-2).found());
   sheet.value->positive.coating->thickness.si = 10e-6;
-  const app::study::Searched searched = search.of(*sheet.value, 0, 0, 1e-2);
+  const app::study::Searched searched = search.of([&] { return params::to_cell(*sheet.value); }, 0, 0, 1e-2);
   CHECK(searched.outcome == app::study::Searched::Outcome::no_such_cell);
   CHECK(searched.current == 0);
   CHECK_THAT(searched.because, HasText("the porosity of the positive electrode comes out as"));

@@ -86,15 +86,16 @@ TEST_CASE("cells that are only screened would be where the resolved search puts 
   study::CeilingSearch search(asked, {});
   const study::Subject nominal(*sheet.value);
   const double i0 = search.of(nominal, 30, 1e-3, solver::Description::uneven).current;
-  const study::OneByOne one_by_one(*sheet.value, search, i0, i0 / 1000);
-  study::PlausibleSearch screened(*sheet.value, search, one_by_one, i0, i0 / 1000, study::first_cells);
+  const UncertainCell uncertain(*sheet.value);
+  const study::OneByOne one_by_one(uncertain, search, i0, i0 / 1000);
+  study::PlausibleSearch screened(uncertain, search, one_by_one, i0, i0 / 1000, study::first_cells);
   screened.take(study::CeilingWork::plausible_cells, 512, 0);
   REQUIRE(screened.taken() == 512);
   CHECK(screened.resolved() < 150);
   std::vector<double> all(512);
   search.on_all_threads(512, [&](int k, int thread) {
     all[static_cast<std::size_t>(k)] =
-        search.of(moved(*sheet.value, one_by_one.deviations(asked.seed, k)), thread, i0, 1e-2).current;
+        search.of([&] { return uncertain.cell(one_by_one.deviations(asked.seed, k)); }, thread, i0, 1e-2).current;
   });
   const study::SampledQuantile resolved = study::sampled_quantile(all, 0.05);
   CHECK(screened.confident().value == Approx(resolved.value).epsilon(0.01));  // the tolerance of a ceiling
@@ -133,6 +134,7 @@ TEST_CASE("steps that are exported are survived by the share of fresh cells that
     CAPTURE(window.from, window.to);
     auto sheet = params::load_sheet("demo");
     REQUIRE(sheet.value.has_value());
+    const UncertainCell uncertain(*sheet.value);
     study::CeilingAsked asked;
     asked.soc = window;
     study::CeilingSearch search(asked, {});
@@ -143,15 +145,15 @@ TEST_CASE("steps that are exported are survived by the share of fresh cells that
     found.recommended = 0.25 * found.nominal.current;
     study::add_staircase(study, search.workspace(), found);
     REQUIRE(found.staircase.has_value());
-    const auto counted = study::counted_steps(*sheet.value, found.staircase->staircase, nominal, 4, search);
+    const auto counted = study::counted_steps(uncertain, found.staircase->staircase, nominal, 4, search);
     REQUIRE(counted.has_value());
     const solver::Staircase steps = solver::scaled(study, found.staircase->staircase, counted->factor);
     constexpr int fresh = 250;
     std::vector<char> kept(fresh, 0);
-    const auto count = static_cast<Eigen::Index>(unknowns(*sheet.value).size());
     search.on_all_threads(fresh, [&](int k, int thread) {
       kept[static_cast<std::size_t>(k)] =
-          study::survives(moved(*sheet.value, plausible_deviations(4711, k, count)), steps, nominal, 1, search, thread);
+          study::survives([&] { return uncertain.cell(plausible_deviations(4711, k, uncertain.count())); }, steps,
+                          nominal, 1, search, thread);
     });
     CHECK(static_cast<double>(std::count(kept.begin(), kept.end(), 1)) >= (0.93 - 2 * 0.016) * fresh);
     // nor is more given away than a grid of 2 % and the bound cost
