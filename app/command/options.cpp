@@ -126,6 +126,12 @@ void one_rate(CLI::App& verb, Request& request) {
   verb.add_option("--rate", request.rate, "the rate to look at, such as 2C or 3 mA")->type_name("RATE")->required();
 }
 
+void at_rate(CLI::App& verb, Request& request) {
+  verb.add_option("--rate", request.at_rate, "the rate at which it counts what second phases of a powder cost")
+      ->type_name("RATE")
+      ->capture_default_str();
+}
+
 void steps(CLI::App& verb, Request& request) {
   verb.add_option("--steps", request.steps, "steps of the file that take part, as `check` numbers them: 2..4")
       ->type_name("STEPS");

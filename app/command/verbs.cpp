@@ -41,7 +41,7 @@ const std::vector<Verb>& verbs() {
          "every fault of a sheet, and the steps that were recognised in measured data"}}},
       {"bench",
        "the cell that these measurements make, and the current for each C-rate",
-       {sheet, output, temperature, electrolyte},
+       {sheet, output, temperature, electrolyte, at_rate},
        about_cell(answer::bench),
        {{"onegrain bench demo", "the shipped demo: its capacity, its N/P, the current for each C-rate"}}},
       {"curve",
