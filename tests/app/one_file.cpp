@@ -62,7 +62,7 @@ TEST_CASE("where one file cannot hold the answer that is said before the calcula
   CHECK(folder.names().empty());
 }
 
-TEST_CASE("--quiet leaves results, warnings and errors") {
+TEST_CASE("a quiet call leaves results, warnings and errors") {
   const Folder folder;
   const Outcome loud = program({"bench", "demo", "--out", "loud"}),
                 quiet = program({"bench", "demo", "--out", "quiet", "--quiet"});
