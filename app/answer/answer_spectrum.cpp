@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "app/answer/answers.hpp"
+#include "app/answer/measured_spectrum_words.hpp"
 #include "app/answer/numbers.hpp"
 #include "app/answer/spectrum_words.hpp"
 #include "app/answer/words.hpp"
@@ -190,15 +191,21 @@ void state_impedance_model(Answer& said, const Job& job) {
 
 }  // namespace
 
-Answer spectrum(const Request& request, const Channels&, Job& job) {
-  const std::vector<double> states = study::states_of_charge(request.states),
+Answer spectrum(const Request& request, const Channels& channels, Job& job) {
+  const std::vector<double> states = study::states_of_charge(request.states.empty() ? "0.5" : request.states),
                             frequency = study::frequencies(request.frequencies, request.per_decade);
+  const std::vector<study::MeasuredBeside> measured = measured_spectra(request, channels, job, states);
   const std::vector<Spectrum> all = study::spectra(job, states, frequency);
   Answer said;
+  examine(measured, !request.states.empty(), said);
   for (const Finding& finding : spectrum_findings(job, all)) take(said.findings, finding);
   const std::vector<const Spectrum*> spectra = stable_ones(all);
   const Spectrum& shown = *spectra[spectra.size() / 2];
-  said.headline = headline_of(job, shown);
+  said.headline = headline_of(job, shown) + measured_words(job, measured);
+  if (!measured.empty()) {
+    said.sections.push_back(measured_section(measured));
+    said.more_curves.emplace_back("measured.csv", measured_points(measured));
+  }
   Section curves{"Impedance over its frequencies", {}, Section::Beside::none, page};
   curves.blocks = {nyquist_plot(spectra), frequency_plot(spectra)};
   Section parts{"Which part of the cell is which part of the spectrum", {}, Section::Beside::none, page};

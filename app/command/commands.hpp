@@ -25,9 +25,10 @@ struct Request {
   std::string protocol;              ///< follow
   std::string rates = "C/20,C/10,C/5,C/2,1C,2C,3C,5C";
   bool charge = false, both = false;
-  std::optional<double> from_soc;                         ///< 0..1
-  std::string states = "0.5", frequencies = "1e-3..1e5";  ///< spectrum: states of charge; range, in hertz
-  int per_decade = 10;                                    ///< spectrum
+  std::optional<double> from_soc;         ///< 0..1
+  std::string states;                     ///< spectrum: states of charge; empty: 0.5
+  std::string frequencies = "1e-3..1e5";  ///< spectrum: range, in hertz
+  int per_decade = 10;                    ///< spectrum
   std::string rested_at;  ///< overlay, fit, balance: voltage at rest before the data, or a file with that rest
   std::string electrolyte = "resolved";
   std::string reaction;     ///< "even", "uneven"; empty: as the verb has it

@@ -169,9 +169,20 @@ void fit(CLI::App& verb, Request& request) {
 }
 
 void spectrum(CLI::App& verb, Request& request) {
-  verb.add_option("--from-soc", request.states, "states of charge at which the cell rests, such as 0.2,0.5,0.8")
-      ->type_name("NUMBERS")
-      ->capture_default_str();
+  verb.add_option_function<std::vector<std::string>>(
+      "DATA",
+      [&request](const std::vector<std::string>& files) {
+        request.files.insert(request.files.end(), files.begin(), files.end());
+      },
+      "measured spectra, to be laid over the prediction: Battery Data Format, or other delimited text");
+  verb.add_option("--columns", request.columns,
+                  "columns of the data by title, behind the files: frequency=f/Hz real=Re(Z)/Ohm imaginary=-Im(Z)/Ohm, "
+                  "or magnitude= and phase=")
+      ->type_name("WHAT=TITLE ...");
+  verb.add_option("--from-soc", request.states,
+                  "states of charge at which the cell rests, such as 0.2,0.5,0.8; of measured spectra one, or one for "
+                  "each; 0.5 unless told")
+      ->type_name("NUMBERS");
   verb.add_option("--frequencies", request.frequencies, "in hertz: a range, or a list such as 0.1,1,10")
       ->type_name("FROM..TO")
       ->capture_default_str();

@@ -79,11 +79,12 @@ std::string plain_words(std::string_view text) {
 
 std::optional<Unit> column_unit(std::string_view text) {
   static const std::map<std::string, const char*, std::less<>> written_out = {
-      {"sec", "s"},       {"secs", "s"},    {"second", "s"},       {"seconds", "s"},    {"minute", "min"},
-      {"minutes", "min"}, {"mins", "min"},  {"hour", "h"},         {"hours", "h"},      {"hr", "h"},
-      {"hrs", "h"},       {"volt", "V"},    {"volts", "V"},        {"ampere", "A"},     {"amp", "A"},
-      {"amps", "A"},      {"amperes", "A"}, {"milliampere", "mA"}, {"milliamps", "mA"}, {"ah", "Ah"},
-      {"mah", "mAh"},     {"ma", "mA"},     {"celsius", "degC"},   {"kelvin", "K"}};
+      {"sec", "s"},       {"secs", "s"},     {"second", "s"},       {"seconds", "s"},    {"minute", "min"},
+      {"minutes", "min"}, {"mins", "min"},   {"hour", "h"},         {"hours", "h"},      {"hr", "h"},
+      {"hrs", "h"},       {"volt", "V"},     {"volts", "V"},        {"ampere", "A"},     {"amp", "A"},
+      {"amps", "A"},      {"amperes", "A"},  {"milliampere", "mA"}, {"milliamps", "mA"}, {"ah", "Ah"},
+      {"mah", "mAh"},     {"ma", "mA"},      {"celsius", "degC"},   {"kelvin", "K"},     {"hertz", "Hz"},
+      {"degree", "deg"},  {"degrees", "deg"}};
   const std::string_view unit = trimmed_cell(text);
   if (unit.empty()) return std::nullopt;
   try {

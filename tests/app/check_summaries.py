@@ -41,6 +41,7 @@ CALLS = [
     ["fit", "demo", "slow/curves.csv", "--steps", "1", "--from-soc", "1", "--starts", "2", "--linear", "--free",
      "negative.diffusion_time,separator.porosity,contact_resistance,positive.potential"],
     ["spectrum", "demo", "--from-soc", "0.2,0.8", "--per-decade", "2"],
+    ["spectrum", "demo", "impedance/curves.csv", "--from-soc", "0.5"],
     ["spectrum", "demo_half_cell", "--reaction", "even", "--electrolyte", "uniform", "--frequencies", "1,10"],
     ["cards"],
     ["check", "demo", "protocol.yaml", "run.csv"],
@@ -57,6 +58,7 @@ MEASURED = [
     ["curve", "hidden.yaml", "--rates", "C/10,1C", "--out", "slow"],
     ["follow", "demo_half_cell", "--protocol", "titration.yaml", "--from-soc", "0.85", "--out", "titration"],
     ["curve", "demo_half_cell", "--rates", "C/20", "--points", "60", "--out", "half"],
+    ["spectrum", "hidden.yaml", "--out", "impedance"],
 ]
 
 
