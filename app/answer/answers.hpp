@@ -18,6 +18,9 @@ Answer pulses(const Request& request, const Channels& channels, Job& job);
 Answer balance(const Request& request, const Channels& channels, Job& job);
 Answer fit(const Request& request, const Channels& channels, Job& job);
 Answer spectrum(const Request& request, const Channels& channels, Job& job);
+Answer survey(const Request& request, const Channels& channels, Job& job);
+/// @param folder  with the parts; the request is the one that they were made by, the job of its sheet
+Answer merge(const Request& request, const Channels& channels, Job& job, const std::string& folder);
 
 Answer check(const Request& request, const Channels& channels);
 Answer cards(const Request& request, const Channels& channels);

@@ -17,6 +17,21 @@ enum class Status {
   not_completed = 4  ///< the calculation or the writing of its results; the reason is named
 };
 
+/// Of `survey`, and of `merge` as the parts say it.
+struct SurveyRequest {
+  std::vector<std::string> vary;  ///< PATH=RANGE each
+  std::string places = "7";       ///< on the grid, for all or for each
+  int sample = 0;                 ///< designs that fill the ranges instead of a grid
+  bool same_n_to_p = false;
+  std::string rates = "C/5,1C,3C";
+  std::string positive_foil = "15 um", negative_foil = "10 um";
+  std::string charge_within;  ///< "45 min"; empty: no charge is asked for
+  int samples = 512;          ///< plausible cells of each design
+  std::string part;           ///< "3/16"; empty: all of it
+  int slurm = 0;              ///< so many parts as an array for a cluster; 0: none
+  std::optional<int> design;  ///< whose sheet is written; none: the best one's
+};
+
 /// What the user asked for, as written.
 struct Request {
   std::string verb;
@@ -52,6 +67,7 @@ struct Request {
   std::string smoothing =
       "1 %";         ///< overlay: width of the window for dQ/dV (of the voltage range) and dV/dQ (of the capacity)
   int points = 100;  ///< of each array of `curve --json` and each curve of curves.csv
+  SurveyRequest survey;
   std::vector<std::string> words;  ///< the whole command line, for the record
 };
 

@@ -226,6 +226,68 @@ void ceiling(CLI::App& verb, Request& request) {
   verb.add_flag("--staircase", request.staircase, "also the fastest charge in steps, as a protocol");
 }
 
+void survey(CLI::App& verb, Request& request) {
+  SurveyRequest& s = request.survey;
+  verb.add_option("--vary", s.vary,
+                  "a value of the sheet and its range, such as positive.coating.thickness=30..120um or "
+                  "negative.particle_radius=2,5,10um; once for each value")
+      ->type_name("PATH=RANGE")
+      ->expected(1)
+      ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll)
+      ->allow_extra_args(false)
+      ->required();
+  verb.add_option("--places", s.places,
+                  "places of each value on a grid: one number for all, or one for each such as 9,5")
+      ->type_name("NUMBERS")
+      ->capture_default_str();
+  verb.add_option("--sample", s.sample, "so many designs that fill the ranges evenly, instead of a grid")
+      ->type_name("NUMBER")
+      ->check(CLI::Range(1, 10000000));
+  verb.add_flag("--same-n-to-p", s.same_n_to_p,
+                "the electrode that is not varied is drawn to the other, so that N/P stays");
+  verb.add_option("--rates", s.rates, "discharges, such as C/5,1C,3C; a C-rate is that of each design")
+      ->type_name("RATES")
+      ->capture_default_str();
+  verb.add_option("--positive-foil", s.positive_foil, "thickness of the aluminium foil, half of which counts")
+      ->type_name("LENGTH")
+      ->capture_default_str();
+  verb.add_option("--negative-foil", s.negative_foil, "thickness of the copper foil, half of which counts")
+      ->type_name("LENGTH")
+      ->capture_default_str();
+  verb.add_option("--charge-within", s.charge_within,
+                  "only designs that charge within this time at a rate that keeps every limit, such as '45 min'")
+      ->type_name("TIME");
+  verb.add_option("--soc", request.soc, "that charge: from one state of charge to another")
+      ->type_name("FROM..TO")
+      ->capture_default_str();
+  verb.add_option("--margin", request.margin, "how far above lithium's potential the negative must stay in it")
+      ->type_name("VOLTAGE")
+      ->capture_default_str();
+  verb.add_option("--samples", s.samples, "plausible cells of each design at most; 0: the design as it is alone")
+      ->type_name("NUMBER")
+      ->check(CLI::Range(0, 100000))
+      ->capture_default_str();
+  verb.add_option("--part", s.part,
+                  "only this part of the designs, such as 3/16, into a file in the folder of --out; a part that was "
+                  "cut short goes on")
+      ->type_name("K/N");
+  verb.add_option("--slurm", s.slurm, "the script of an array of so many parts for a cluster")
+      ->type_name("NUMBER")
+      ->check(CLI::Range(1, 10000));
+  verb.add_option("--design", s.design, "write the sheet of this design instead of that of the best")
+      ->type_name("NUMBER");
+  drawing(verb, request);
+}
+
+void folder(CLI::App& verb, Request& request) {
+  verb.add_option("FOLDER", request.files,
+                  "folder with the parts of a survey; then the sheet, where it is no longer where it was")
+      ->required()
+      ->expected(1, 2);
+  verb.add_option("--design", request.survey.design, "write the sheet of this design instead of that of the best")
+      ->type_name("NUMBER");
+}
+
 void bands(CLI::App& verb, Request& request) {
   verb.add_option("--samples", request.band_cells,
                   "plausible cells, drawn from the spreads, of which 95 % bands are told; 0: none, else at least 64")

@@ -32,6 +32,8 @@ void search(CLI::App& verb, Request& request);  ///< of `balance` and `fit`
 void fit(CLI::App& verb, Request& request);
 void spectrum(CLI::App& verb, Request& request);
 void ceiling(CLI::App& verb, Request& request);
+void survey(CLI::App& verb, Request& request);
+void folder(CLI::App& verb, Request& request);  ///< FOLDER with parts, and the sheet where it has moved
 void bands(CLI::App& verb, Request& request);
 void card(CLI::App& verb, Request& request);
 void schema(CLI::App& verb, Request& request);

@@ -4,6 +4,7 @@
 #include "app/command/options.hpp"
 #include "app/command/present.hpp"
 #include "app/job.hpp"
+#include "app/study/surveying.hpp"
 
 namespace onegrain::app {
 
@@ -17,6 +18,30 @@ auto about_cell(answer::Answer (*say)(const Request&, const Channels&, Job&)) {
     complete(said, request, job);
     present(request, channels, said);
   };
+}
+
+/// Parts of a survey are no run of their own: the folder that they share is left to them.
+void run_survey(const Request& request, const Channels& channels) {
+  Request asked = request;
+  const bool part = !request.survey.part.empty();
+  if (part) asked.out.clear();
+  Job job = load_job(asked, channels);
+  answer::Answer said = answer::survey(request, channels, job);
+  complete(said, request, job);
+  present(asked, channels, said);
+}
+
+/// The survey that the parts in a folder were made by, asked for again.
+void run_merge(const Request& request, const Channels& channels) {
+  const std::string folder = request.files.front();
+  const study::SurveyHead head = study::SurveyParts(folder).head();
+  Request asked = request;
+  study::ask_again(head, asked);
+  asked.files = {request.files.size() > 1 ? request.files[1] : head.sheet};
+  Job job = load_job(asked, channels);
+  answer::Answer said = answer::merge(asked, channels, job, folder);
+  complete(said, request, job);
+  present(asked, channels, said);
 }
 
 /// A verb that needs no sheet.
@@ -103,6 +128,20 @@ const std::vector<Verb>& verbs() {
        {{"onegrain spectrum demo --from-soc 0.2,0.5,0.8", "which arc is whose, from 1 mHz to 100 kHz"},
         {"onegrain spectrum cell.yaml measured.csv --from-soc 0.5",
          "a measured spectrum, tested, over the prediction"}}},
+      {"survey",
+       "many designs of a cell: energy, power and charge over thickness, porosity, grain size or any value",
+       {sheet, options::survey, output, temperature, electrolyte, reaction_even},
+       run_survey,
+       {{"onegrain survey demo --vary positive.coating.thickness=30..120um --vary positive.coating.porosity=25..50% "
+         "--same-n-to-p --out thickness",
+         "maps of energy over thickness and porosity, both electrodes in step"},
+        {"onegrain survey demo --vary positive.particle_radius=1..20um --charge-within '45 min'",
+         "only designs that charge in time"}}},
+      {"merge",
+       "what came of a survey that was run in parts",
+       {options::folder, output},
+       run_merge,
+       {{"onegrain merge parts --out result", "the report of all parts in one folder"}}},
       {"cards",
        "the shipped materials, electrolytes and sheets with their sources",
        {card, options::file_out},

@@ -43,6 +43,9 @@ CALLS = [
     ["spectrum", "demo", "--from-soc", "0.2,0.8", "--per-decade", "2"],
     ["spectrum", "demo", "impedance/curves.csv", "--from-soc", "0.5"],
     ["spectrum", "demo_half_cell", "--reaction", "even", "--electrolyte", "uniform", "--frequencies", "1,10"],
+    ["survey", "demo", "--vary", "positive.coating.thickness=40,60um", "--rates", "1C", "--charge-within", "2 h", "--samples", "0"],
+    ["survey", "demo_half_cell", "--vary", "working.particle_radius=2..9um", "--places", "2", "--part", "1/1", "--out", "parts"],
+    ["merge", "parts"],
     ["cards"],
     ["check", "demo", "protocol.yaml", "run.csv"],
 ]
