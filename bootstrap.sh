@@ -28,6 +28,8 @@ packages="g++ cmake ninja-build dpkg-dev libeigen3-dev libyaml-cpp-dev libcli11-
 libmuparser-dev libboost-dev libceres-dev"
 case $goal in test|sanitized|fuzz) packages="$packages catch2 libudunits2-dev python3-scipy python3-yaml python3-jsonschema
 nodejs shellcheck" ;; esac
+# The engine of the page to teach with is compiled again and compared, and the page played through in two browsers.
+[ "$goal" != test ] || packages="$packages emscripten chromium chromium-driver firefox-esr python3-websocket"
 if [ "$goal" = fuzz ]; then
   apt-cache show clang >/dev/null 2>&1 || as_root apt-get update -qq || true  # a bare machine knows no package yet
   # libFuzzer is part of Clang's run-time library; where apt names none for this Clang, an older Clang brings it along.

@@ -7,8 +7,10 @@
 #include "app/render/curves_file.hpp"
 #include "app/render/page.hpp"
 #include "app/render/summary.hpp"
+#include "app/render/teaching.hpp"
 #include "app/render/terminal.hpp"
 #include "app/result_folder.hpp"
+#include "app/staging.hpp"
 #include "params/text/printable.hpp"
 
 namespace onegrain::app {
@@ -86,6 +88,14 @@ void present(const Request& request, const Channels& channels, const Answer& sai
     render::print(channels.results, said);
   }
   if (!said.unsound.empty()) throw UnsoundInput(said.unsound);
+  if (said.teaching) {
+    try {
+      write_whole(said.teaching->file, render::teaching_page(said));
+    } catch (const std::system_error& error) {
+      throw NotCompleted("'" + said.teaching->file + "' cannot be written: " + error.code().message());
+    }
+    channels.narration << "wrote " << said.teaching->file << '\n';
+  }
   if (request.out.empty()) return;
   ResultFolder folder(request.out, said.command);
   if (said.curves) folder.add("curves.csv", [&](std::ostream& out) { render::write_curves(out, *said.curves); });

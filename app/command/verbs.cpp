@@ -19,6 +19,15 @@ auto about_cell(answer::Answer (*say)(const Request&, const Channels&, Job&)) {
   };
 }
 
+/// A verb that shows the demo where no sheet is named.
+auto about_cell_or_demo(answer::Answer (*say)(const Request&, const Channels&, Job&)) {
+  return [say](const Request& request, const Channels& channels) {
+    Request asked = request;
+    if (asked.files.empty()) asked.files = {"demo"};
+    about_cell(say)(asked, channels);
+  };
+}
+
 /// A verb that needs no sheet.
 auto about_program(answer::Answer (*say)(const Request&, const Channels&)) {
   return [say](const Request& request, const Channels& channels) {
@@ -78,6 +87,10 @@ const std::vector<Verb>& verbs() {
        "impedance predicted at states of charge, and which arc is whose",
        {sheet, output, temperature, electrolyte, reaction, options::spectrum},
        about_cell(answer::spectrum)},
+      {"page",
+       "one file to teach with: the cell at work, and questions, offline in any browser",
+       {options::page, temperature},
+       about_cell_or_demo(answer::teaching_page)},
       {"cards",
        "the shipped materials, electrolytes and sheets with their sources",
        {card},
