@@ -44,6 +44,8 @@ std::string what_it_takes(const KeyNode& node) {
       return "a card";
     case Form::group:
       return "keys";
+    case Form::phases:
+      return "mass shares by name";
     case Form::row:
     case Form::table:
     case Form::list:

@@ -40,7 +40,9 @@ Figures electrode_figures(const params::ElectrodeBench& e) {
   add("active_fraction", "active volume fraction", e.active_fraction);
   add("porosity", "porosity", e.porosity);
   block.figures.back().at_the_top = "Porosity of the " + called(e.key);
-  add("inactive_fraction", "carbon and binder, volume fraction", e.inactive_fraction);
+  add("inactive_fraction",
+      e.second_phases ? "carbon, binder and second phases, volume fraction" : "carbon and binder, volume fraction",
+      e.inactive_fraction);
   add("tortuosity", "tortuosity", e.tortuosity);
   add_if("theoretical_capacity", "theoretical capacity of the formula", e.theoretical_capacity);
   add_if("specific_capacity", "capacity per active mass, full minus empty", e.specific_capacity);

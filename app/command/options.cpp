@@ -100,6 +100,11 @@ void one_rate(CLI::App& verb, Request& request) {
   verb.add_option("--rate", request.rate, "the rate to look at, such as 2C or 3 mA")->required();
 }
 
+void at_rate(CLI::App& verb, Request& request) {
+  verb.add_option("--rate", request.at_rate, "the rate at which it counts what second phases of a powder cost")
+      ->capture_default_str();
+}
+
 void steps(CLI::App& verb, Request& request) {
   verb.add_option("--steps", request.steps, "steps of the file that take part, as `check` numbers them: 2..4");
   verb.add_option("--rested-at", request.rested_at,

@@ -24,6 +24,7 @@ void direction(CLI::App& verb, Request& request);
 void both(CLI::App& verb, Request& request);
 void protocol(CLI::App& verb, Request& request);
 void one_rate(CLI::App& verb, Request& request);
+void at_rate(CLI::App& verb, Request& request);  ///< of `bench`
 void steps(CLI::App& verb, Request& request);  ///< and where they begin, behind from_soc()
 void overlay(CLI::App& verb, Request& request);
 void search(CLI::App& verb, Request& request);  ///< of `balance` and `fit`

@@ -45,7 +45,7 @@ const std::vector<Verb>& verbs() {
       {"check", "is this sheet, card, protocol or data file sound?", {files}, about_program(answer::check)},
       {"bench",
        "the cell that these measurements make, and the current for each C-rate",
-       {sheet, output, temperature, electrolyte},
+       {sheet, output, temperature, electrolyte, at_rate},
        about_cell(answer::bench)},
       {"curve",
        "voltage against capacity and time at the rates asked for",

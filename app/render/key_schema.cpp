@@ -91,6 +91,17 @@ class Writer {
         return group(node);
       case Form::list:
         return {{"type", "array"}, {"minItems", 1}, {"items", group(node.keys.front())}};
+      case Form::phases: {
+        KeyNode share;
+        share.kind = &params::FractionKind::kind;
+        share.limits = params::limits::share;
+        return {{"anyOf",
+                 {group(node.keys.front()),
+                  {{"type", "object"},
+                   {"required", {"host"}},
+                   {"not", {{"required", {"cif"}}}},
+                   {"additionalProperties", value(share, false)}}}}};
+      }
       case Form::row:
         return {{"type", "array"}, {"minItems", 1}, {"items", any_text}};
       case Form::table:

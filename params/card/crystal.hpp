@@ -17,6 +17,7 @@ struct Crystal {
   std::optional<Given<Length>> b, c;
   std::optional<Given<Angle>> alpha, beta, gamma;
   Given<Number> formula_units;  ///< Z, per unit cell; need not be whole
+  std::string cif, block;       ///< the file and the block that it was read from, as named; may be empty
 
   /// V = a b c sqrt(1 - cos^2 alpha - cos^2 beta - cos^2 gamma + 2 cos alpha cos beta cos gamma)   [m3]
   double cell_volume() const;

@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 
+#include "params/card/cif_crystal.hpp"
 #include "params/card/keys.hpp"
 #include "params/keys/reader.hpp"
 
@@ -69,6 +71,84 @@ void check_crystal(Fields& fields, Crystal& crystal, bool sound) {
   corner("gamma", crystal.gamma, CellPart::gamma, hexagonal ? 120 : 90);
   if (sound && fields.reading().faults->errors() == before && !(crystal.cell_volume() > 0))
     fields.error_here("no cell has these angles");
+}
+
+namespace {
+
+/// Atoms that are not lithium, which comes and goes.
+std::map<std::string, double> without_lithium(const Formula& formula) {
+  std::map<std::string, double> atoms = formula.atoms;
+  atoms.erase("Li");
+  return atoms;
+}
+
+double sum(const std::map<std::string, double>& atoms) {
+  double total = 0;
+  for (const auto& [element, count] : atoms) total += count;
+  return total;
+}
+
+/// How many formulas of the card one formula of the file makes; nothing, with a fault, where it is another compound.
+std::optional<double> formulas_in(const CifCrystal& found, const Formula& card, Fields& fields) {
+  constexpr double another = 0.1, noteworthy = 0.02;  // atoms per atom of the host (judgement)
+  const std::map<std::string, double> in_file = without_lithium(*found.formula), in_card = without_lithium(card);
+  const double ratio = in_card.empty() ? 0 : sum(in_file) / sum(in_card);
+  double off = ratio > 0 ? 0 : 1;
+  for (const auto* atoms : {&in_file, &in_card}) {
+    for (const auto& [element, count] : *atoms) {
+      const auto one = in_file.find(element), other = in_card.find(element);
+      const double a = one == in_file.end() ? 0 : one->second / sum(in_file);
+      const double b = other == in_card.end() ? 0 : other->second / sum(in_card);
+      off = std::max(off, std::abs(a - b));
+    }
+  }
+  if (off > another) {
+    fields.error("cif", fmt::format("data_{} is of {} ({}, line {}), the card of {}: another compound", found.block,
+                                    found.formula->written, found.file, found.formula_line, card.written));
+    return std::nullopt;
+  }
+  const double lithium = std::abs(found.formula->count("Li") / sum(in_file) - card.count("Li") / sum(in_card));
+  if (off > noteworthy || lithium > noteworthy) {
+    fields.warning("cif",
+                   fmt::format("data_{} is of {} ({}, line {}), the card of {}: the cell of the one is taken for "
+                               "that of the other",
+                               found.block, found.formula->written, found.file, found.formula_line, card.written));
+  }
+  return ratio;
+}
+
+}  // namespace
+
+void read_crystal_from_cif(Fields& fields, Crystal& crystal, Material& material) {
+  bool both = false;
+  for (const char* key : {"system", "a", "b", "c", "alpha", "beta", "gamma", "formula_units"}) {
+    if (fields.node(key) == nullptr) continue;
+    fields.error(key, "the CIF tells it; either the unit cell in numbers or a 'cif', not both");
+    both = true;
+  }
+  if (both) return;
+  const std::optional<CifCrystal> found = read_cif_crystal(fields, "cif", crystal.cif, crystal.block);
+  if (!found) return;
+  const std::string cif = crystal.cif, block = crystal.block;
+  crystal = found->crystal;
+  crystal.cif = cif;
+  crystal.block = block;
+  if (found->units_line == 0) {
+    fields.error("cif", fmt::format("data_{} does not say how many formula units a cell holds; write a line such as "
+                                    "'_cell_formula_units_Z 3' into it",
+                                    found->block));
+    return;
+  }
+  if (!found->formula) {
+    if (!material.formula) {
+      fields.error("cif",
+                   fmt::format("data_{} does not give a formula (_chemical_formula_sum); the card must", found->block));
+    }
+    return;
+  }
+  if (!material.formula) material.formula = found->formula;
+  if (const std::optional<double> ratio = formulas_in(*found, *material.formula, fields))
+    crystal.formula_units.si *= *ratio;
 }
 
 }  // namespace onegrain::params

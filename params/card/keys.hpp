@@ -75,9 +75,37 @@ void keys_of_double_layer(V& v, std::optional<Given<SurfaceCapacitance>>& double
 
 /// What the system of a crystal needs and what it fixes.
 void check_crystal(Fields& fields, Crystal& crystal, bool sound);
+/// Reads the CIF that the crystal names; a formula that the card does not give is that of the file, and formula units
+/// become those of the formula of the card.
+void read_crystal_from_cif(Fields& fields, Crystal& crystal, Material& material);
+
+/// Whether a mapping that is being read has this key; other visitors have none.
+template <class V>
+bool says(V& v, const char* key) {
+  if constexpr (requires { v.fields(); }) return v.fields().has(key);
+  return false;
+}
+/// Whether this visitor reads a mapping.
+template <class V>
+constexpr bool reads = requires(V& v) {
+  v.fields();
+};
 
 template <class V>
-void keys(V& v, Crystal& c) {
+void keys(V& v, Crystal& c, Material& m) {
+  v.text("cif", &c.cif, false, "", "a CIF beside the card, such as my_oxide.cif, instead of the cell in numbers");
+  v.text("block", &c.block, false, "", "its data block, where several hold a unit cell");
+  const Alternatives cell_or_file = {
+      .sets = {{{"system", "a", "formula_units"}, {"b", "c", "alpha", "beta", "gamma"}}, {{"cif"}, {"block"}}},
+      .several = "either the unit cell in numbers or a 'cif', not both",
+      .none = "a unit cell, or 'cif' with the name of a file",
+      .partly = "a unit cell, or 'cif' with the name of a file"};
+  if (says(v, "cif")) {
+    v.reading([&](Fields& fields, bool sound) {
+      if (sound) read_crystal_from_cif(fields, c, m);
+    });
+    return;
+  }
   v.choice("system", crystal_systems, "trigonal: hexagonal axes; rhombohedral: rhombohedral axes",
            [&](std::size_t k) { c.system = static_cast<CrystalSystem>(k); });
   v.value("a", c.a, reason::lattice, "edge", "angstrom");
@@ -87,6 +115,7 @@ void keys(V& v, Crystal& c) {
   v.value("beta", c.beta, reason::angle, "angle, where the system does not fix it");
   v.value("gamma", c.gamma, reason::angle, "angle, where the system does not fix it");
   v.value("formula_units", c.formula_units, {.lower = 0, .upper = 1000, .lower_open = true}, "per unit cell (Z)");
+  if constexpr (!reads<V>) v.alternatives(cell_or_file);
   v.reading([&](Fields& fields, bool sound) { check_crystal(fields, c, sound); });
 }
 
@@ -124,9 +153,10 @@ void keys(V& v, Material& m, bool is_file) {
            [&](std::size_t k) { m.role = k == 0 ? Role::positive : Role::negative; });
   v.value("lithium_sites", m.lithium_sites, {.lower = 0, .upper = 100, .lower_open = true},
           "per formula unit; otherwise the lithium of the formula");
-  v.group("crystal", m.crystal, "a unit cell, such as {system: cubic, a: 8.24 angstrom, formula_units: 8}",
+  v.group("crystal", m.crystal,
+          "a unit cell, such as {system: cubic, a: 8.24 angstrom, formula_units: 8} or {cif: my_oxide.cif}",
           "unit cell; with the formula it gives density and lithium sites",
-          [&](auto& of, Crystal& crystal) { keys(of, crystal); });
+          [&](auto& of, Crystal& crystal) { keys(of, crystal, m); });
   v.value("density", m.stated_density, reason::density, "of the crystal; otherwise from the unit cell");
   v.value("maximum_concentration", m.stated_maximum_concentration, reason::concentration,
           "lithium sites per volume; otherwise from the unit cell, or from density and formula");

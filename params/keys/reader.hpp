@@ -10,6 +10,7 @@
 #include "params/card/card_reader.hpp"
 #include "params/card/property_reader.hpp"
 #include "params/keys/tree.hpp"
+#include "params/sheet/phases.hpp"
 #include "params/text/printable.hpp"
 
 namespace onegrain::params {
@@ -137,6 +138,10 @@ class KeyReader {
       Fields one(*item, path, fields_.reading());
       below(one, [&](KeyReader& reader) { inner(reader, targets.emplace_back()); });
     }
+  }
+  template <class Phases>
+  void phases(const std::string& key, std::optional<Phases>& target, const std::string&) {
+    target = read_phases(fields_, key);
   }
   void row(const std::string& key, bool needed, const std::string& expected, const std::string&) {
     const Node* node = fields_.node(key);

@@ -35,6 +35,7 @@
 /// - group_or(key, expected, help, inner): a mapping that may be absent; all of it has defaults
 /// - either(key, of, help, take, inner): one of some words, or one of several mappings, needed
 /// - list(key, targets, of, help, inner): mappings, one at least, all alike; needed unless `of` says otherwise
+/// - phases(key, target, help): mass shares of a powder by the names of its phases, or a file that tells them
 /// - row(key, needed, expected, help), table(key, needed, expected, help): scalars, and rows of numbers, of which a
 ///   reading() makes sense
 ///
@@ -97,6 +98,7 @@ struct KeyNode {
     row,     ///< of scalars
     table,   ///< of rows of numbers
     either,  ///< one of `choices`, or a mapping as one of `keys` says
+    phases,  ///< mass shares by the names of phases, or as keys[0] says
   };
   std::string key, help;
   Form form = Form::group;
@@ -212,6 +214,14 @@ class KeyTree {
     KeyTree items(add(key, KeyNode::Form::list, of.needed, help));
     T thing;
     items.group("", "", of.one, [&](KeyTree& below) { inner(below, thing); });
+  }
+  template <class Phases>
+  void phases(const std::string& key, std::optional<Phases>&, const std::string& help) {
+    KeyTree file(add(key, KeyNode::Form::phases, false, help));
+    file.group("", "", "", [&](KeyTree& below) {
+      below.text("cif", nullptr, true, "", "a CIF beside the sheet that lists phase mass fractions");
+      below.text("host", nullptr, false, "", "its name for the host, where the formula does not tell");
+    });
   }
   void row(const std::string& key, bool needed, const std::string&, const std::string& help) {
     add(key, KeyNode::Form::row, needed, help);

@@ -71,6 +71,13 @@ class KeyWalk {
   void group_or(const std::string& key, const std::string& expected, const std::string& help, const Inner& inner) {
     group(key, expected, help, inner);
   }
+  template <class Phases>
+  void phases(const std::string& key, std::optional<Phases>& target, const std::string&) {
+    if (!target) return;
+    const KeyWalk walk = below(key);
+    see_(walk.path_of("host"), target->host);
+    for (auto& phase : target->others) see_(walk.path_of(phase.name), phase.mass);
+  }
   template <class T, class Inner>
   void list(const std::string&, std::vector<T>&, const ListOf&, const std::string&, const Inner&) {}
   void alternatives(const Alternatives&) {}

@@ -147,6 +147,7 @@ ElectrodeBench electrode_bench(const ElectrodeSheet& electrode, const ElectrodeR
   ElectrodeBench bench;
   bench.key = electrode.key;
   bench.material = electrode.material.name;
+  bench.second_phases = electrode.phases.has_value();
   bench.coating_loading = maybe(v.coating_loading, pm.coating_loading, LoadingKind::kind);
   bench.active_loading = maybe(v.active_loading, pm.active_loading, LoadingKind::kind);
   bench.active_mass = maybe(v.active_mass, pm.active_mass, MassKind::kind);

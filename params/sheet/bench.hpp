@@ -25,6 +25,7 @@ struct BenchFigure {
 struct ElectrodeBench {
   std::string key;  ///< "positive", "negative", "working"
   std::string material;
+  bool second_phases = false;                  ///< counted with carbon and binder
   std::optional<BenchFigure> coating_loading;  ///< dry coating per area
   std::optional<BenchFigure> active_loading;   ///< host per area
   std::optional<BenchFigure> active_mass;      ///< host in the cell

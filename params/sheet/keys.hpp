@@ -101,7 +101,7 @@ void keys(V& v, Layer& l, ElectrodeSheet& e) {
 }
 
 /// What only the whole electrode can tell.
-void check_electrode(Fields& fields, const ElectrodeSheet& electrode, std::optional<Role> expected);
+void check_electrode(Fields& fields, ElectrodeSheet& electrode, std::optional<Role> expected);
 
 template <class V>
 void electrode_keys(V& v, const char* key, ElectrodeSheet& e, std::optional<Role> expected) {
@@ -127,6 +127,8 @@ void electrode_keys(V& v, const char* key, ElectrodeSheet& e, std::optional<Role
                  "capacitance per grain surface, felt by an impedance spectrum alone; otherwise that of the material");
         of.card("material", e.material, "graphite",
                 "name of a material card beside the sheet, else of a shipped one; or the card itself");
+        of.phases("phases", e.phases,
+                  "of the active powder by mass, from diffraction: the host and second phases that take up no lithium");
         of.reading([&](Fields& fields, bool sound) {
           e.key = key;
           if (sound) check_electrode(fields, e, expected);

@@ -17,9 +17,13 @@ struct SpecificVolumes {
 };
 SpecificVolumes specific_volumes(const ElectrodeSheet& electrode) {
   const Recipe& recipe = electrode.coating->recipe;
-  const double density = recipe.active_density ? recipe.active_density->si : electrode.material.density().value();
-  return {recipe.active.si / density,
-          recipe.carbon.si / recipe.carbon_density.si + recipe.binder.si / recipe.binder_density.si};
+  SpecificVolumes volumes{recipe.active.si / electrode.host_density().value(),
+                          recipe.carbon.si / recipe.carbon_density.si + recipe.binder.si / recipe.binder_density.si};
+  if (electrode.phases) {
+    volumes.active *= electrode.phases->host_share();
+    volumes.rest += recipe.active.si * electrode.phases->volume_of_others();
+  }
+  return volumes;
 }
 
 model::Electrode to_electrode(const ElectrodeSheet& electrode, double plate_area, Temperatures temperatures) {
@@ -44,16 +48,32 @@ std::optional<double> ElectrodeSheet::loading(double plate_area) const {
   return (coating->coated_disc_mass->si - coating->foil_mass->si) / area;
 }
 
+std::optional<double> ElectrodeSheet::host_density() const {
+  if (coating && coating->recipe.active_density) return coating->recipe.active_density->si;
+  return material.density();
+}
+
+double ElectrodeSheet::host_volume_share() const {
+  if (!phases) return 1;
+  const double host = phases->host_share() / host_density().value();
+  return host / (host + phases->volume_of_others());
+}
+
 std::optional<double> ElectrodeSheet::active_loading(double plate_area) const {
-  if (coating) return *loading(plate_area) * coating->recipe.active.si;
+  if (coating) return *loading(plate_area) * coating->recipe.active.si * (phases ? phases->host_share() : 1);
   const std::optional<double> density = material.density();
   if (!density) return std::nullopt;
-  return layer->active_fraction.si * layer->thickness.si * *density;
+  return active_fraction(plate_area) * layer->thickness.si * *density;
+}
+
+std::optional<double> ElectrodeSheet::powder_loading(double plate_area) const {
+  const std::optional<double> host = active_loading(plate_area);
+  return host && phases ? *host / phases->host_share() : host;
 }
 
 model::Coating ElectrodeSheet::on_the_foil(double plate_area) const {
   if (layer) {
-    const double thickness = layer->thickness.si, active = layer->active_fraction.si;
+    const double thickness = layer->thickness.si, active = layer->active_fraction.si * host_volume_share();
     return {active * thickness, (1 - active - layer->porosity.si) * thickness, thickness};
   }
   const double mass = *loading(plate_area);
@@ -62,11 +82,11 @@ model::Coating ElectrodeSheet::on_the_foil(double plate_area) const {
 }
 
 double ElectrodeSheet::active_fraction(double plate_area) const {
-  return layer ? layer->active_fraction.si : on_the_foil(plate_area).active_fraction();
+  return layer ? layer->active_fraction.si * host_volume_share() : on_the_foil(plate_area).active_fraction();
 }
 
 double ElectrodeSheet::inactive_fraction(double plate_area) const {
-  return layer ? 1 - layer->active_fraction.si - layer->porosity.si : on_the_foil(plate_area).other_fraction();
+  return layer ? 1 - active_fraction(plate_area) - layer->porosity.si : on_the_foil(plate_area).other_fraction();
 }
 
 double ElectrodeSheet::porosity(double plate_area) const {

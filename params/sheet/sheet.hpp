@@ -10,6 +10,7 @@
 #include "model/cell.hpp"
 #include "model/making.hpp"
 #include "params/card/card.hpp"
+#include "params/sheet/phases.hpp"
 
 /// The cell sheet: what the bench knows of one cell, each value with its unit, spread, source and place.
 namespace onegrain::params {
@@ -49,6 +50,7 @@ struct ElectrodeSheet {
   std::optional<Coating> coating;
   std::optional<Layer> layer;
   Given<Length> particle_radius;
+  std::optional<Phases> phases;  ///< of the powder, where it is not the host alone
   /// Share of the host that takes part in the test [1], > 0: below 1 grains are lost or cut off from the carbon, above
   /// 1 a mass was measured too low. Multiplies the host of the cell; masses, porosity and tortuosity stay as measured.
   Given<Fraction> accessible_fraction = assumed<Fraction>(1, "accessible_fraction", "all of the host takes part");
@@ -59,13 +61,20 @@ struct ElectrodeSheet {
   double thickness() const;  ///< [m]
   /// Dry coating mass per area [kg/m2]; absent for a layer.
   std::optional<double> loading(double plate_area) const;
-  /// Mass of host per area [kg/m2]; absent for a layer of which the density is not known.
+  /// Mass of host per area [kg/m2], without second phases; absent for a layer of which the density is not known.
   std::optional<double> active_loading(double plate_area) const;
-  /// What lies on the foil, of a coating or of a layer.
+  /// What lies on the foil, of a coating or of a layer; second phases among what is no host.
   model::Coating on_the_foil(double plate_area) const;
-  /// loading w_active / (rho_active thickness), or as stated: all of the host, whether it takes part or not   [1]
+  /// Mass of powder per area, second phases with the host [kg/m2]; absent as active_loading() is.
+  std::optional<double> powder_loading(double plate_area) const;
+  /// [kg/m3] of the host: `densities.active`, else that of the material; absent where neither tells.
+  std::optional<double> host_density() const;
+  /// Volume of host per volume of powder [1]; 1 without second phases.
+  double host_volume_share() const;
+  /// loading w_active / (rho_active thickness), or as stated, less second phases: all of the host, whether it takes
+  /// part or not   [1]
   double active_fraction(double plate_area) const;
-  /// Volume of carbon and binder per volume of layer [1]; 1 - active - porosity for a layer.
+  /// Volume of carbon, binder and second phases per volume of layer [1]; 1 - active - porosity for a layer.
   double inactive_fraction(double plate_area) const;
   /// 1 - all solids, or as stated. May be negative where measurements contradict each other.
   double porosity(double plate_area) const;

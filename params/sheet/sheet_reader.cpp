@@ -31,6 +31,12 @@ void note_assumptions(const ElectrodeSheet& electrode, double area, std::vector<
     assumptions.push_back(
         fmt::format("{}: {:.4g} lithium sites per {}, counted in the formula", key, *sites, material.formula->written));
   }
+  if (electrode.phases) {
+    for (const SecondPhase& phase : electrode.phases->others) {
+      assumptions.push_back(fmt::format("{}: density of {} {} ({}); it takes up no lithium", key, one_line(phase.name),
+                                        show(phase.density, DensityKind::kind, 4), phase.source));
+    }
+  }
   if (material.anodic_transfer.origin == Origin::assumed)
     assumptions.push_back(key + ": transfer coefficients one half each (common practice)");
 }
@@ -164,11 +170,18 @@ Loaded<Sheet> read_found(const FoundFile& found) {
 
 }  // namespace
 
-void check_electrode(Fields& fields, const ElectrodeSheet& electrode, std::optional<Role> expected) {
+void check_electrode(Fields& fields, ElectrodeSheet& electrode, std::optional<Role> expected) {
+  if (electrode.phases && !name_the_host(fields, "phases", electrode.material, *electrode.phases)) return;
   if (electrode.coating && !electrode.material.density() && !electrode.coating->recipe.active_density) {
     fields.error(
         "material",
         "a coating needs the density of the material: its card must give 'density', or 'crystal' with 'formula'");
+    return;
+  }
+  if (electrode.phases && !electrode.host_density()) {
+    fields.error(
+        "phases",
+        "second phases need the density of the host: its card must give 'density', or 'crystal' with 'formula'");
     return;
   }
   if (expected && electrode.material.role != *expected) {

@@ -26,6 +26,7 @@ constexpr std::array usual = {
     Usual{"coating.thickness", 3 * um, 400 * um, "one side of the foil, foil subtracted; look at the unit"},
     Usual{"layer.thickness", 3 * um, 400 * um, "one side of the foil, foil subtracted; look at the unit"},
     Usual{"recipe.active", 0.4, 1, "the share of active material in the dry coating"},
+    Usual{"phases.host", 0.7, 1, "the share of the host in the powder, by mass"},
     Usual{"active_fraction", 0.15, 0.9, "the volume of active material in the coating, not its mass"},
     Usual{"layer.porosity", 0.1, 0.75, "the volume of pores in the coating"},
     Usual{"accessible_fraction", 0.3, 1.2, "the share of the host that takes part"},

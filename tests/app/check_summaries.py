@@ -91,7 +91,7 @@ validator = jsonschema.Draft202012Validator(schema)
 
 # One key, one meaning: whatever is not a list or an object of its own points to the one description of its name.
 NESTED = {"points", "curves", "steps", "bench", "page", "cards", "rates", "positive", "negative", "working", "verb",
-          "passed_over", "rest_before_cut_off", "ceiling", "margins",
+          "passed_over", "rest_before_cut_off", "second_phases", "ceiling", "margins",
           "unknowns", "temperatures", "staircase", "losses", "parts", "levers", "overlay", "runs", "trace", "measured_derivatives",
           "model_derivatives", "dQ_dV", "dV_dQ", "smoothing", "resistance", "pulses", "example", "diffusivity_fit",
           "diffusivity_square_root", "diffusivity_two_points", "fit", "parameters", "correlation",

@@ -77,6 +77,11 @@ for text in ["C/20,C/10,C/5,C/2,1C,2C,3C,5C", "C/10", "0.2C", "2mA", "3 mA/cm2",
     put("rate", text)
 for text in ["2..4", "1", "3..3", "..4", "2..", "all", "1,2", "999999999999999999999"]:
     put("steps", text)
+for path in sorted((source / "tests" / "data" / "cif").glob("*.cif")):
+    put("cif", path.read_text(errors="replace"))
+put("cif", "data_a\n_cell_length_a 2.870(1)\n_cell_length_b 2.870(1)\n_cell_length_c 14.23(2)\n_cell_angle_alpha 90\n_cell_angle_beta 90\n"
+    "_cell_angle_gamma 120\n_cell_formula_units_Z 3\n_chemical_formula_sum 'Li1 Ni0.6 O2'\nloop_\n_pd_phase_name\n_pd_phase_mass_%\n"
+    "host 97(1)\n'bunsenite (NiO)' 3.0(2)\n_text\n;\nline\n;\ndata_b _c ?\n")
 titles = "Test Time / s\nVoltage / V\nCurrent / A\nAmbient Temperature / degC\nSurface Temperature / degC\nNet Capacity / Ah\nCycle Count / 1\nStep Count / 1"
 machine = "test_time_second\nvoltage_volt\ncurrent_ampere\nsurface_temperature_celsius"
 for words in ["time=t/h\nvoltage=U/V\ncurrent=I/mA\nt/h\nU/V\nI/mA", "time=1\nvoltage=2\ncurrent=-3:mA\n1\n2\n3",

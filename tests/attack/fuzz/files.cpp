@@ -4,6 +4,7 @@
 #include <string>
 
 #include "params/card/card_reader.hpp"
+#include "params/card/cif_crystal.hpp"
 #include "params/sheet/bench.hpp"
 #include "params/sheet/protocol.hpp"
 #include "params/text/delimited.hpp"
@@ -65,6 +66,35 @@ void card(std::string_view bytes) {
                [](params::Fields fields) { return params::read_lithium_metal(std::move(fields), true).has_value(); });
   read_mapping(bytes,
                [](params::Fields fields) { return params::read_electrolyte(std::move(fields), true).has_value(); });
+}
+
+void cif(std::string_view bytes) {
+  params::Faults faults;
+  const std::optional<params::Cif> cif = params::read_cif(bytes, "file.cif", faults);
+  check_messages(faults, cif.has_value());
+  if (!cif) return;
+  int lines = 1;
+  for (const char c : bytes) lines += c == '\n' || c == '\r';
+  for (const params::CifBlock& block : cif->blocks) {
+    for (const auto& [tag, values] : block.items) {
+      require(!values.empty(), "a tag has a value");
+      for (const params::CifValue& value : values) {
+        require(value.line >= block.line && value.line <= lines, "every value has a place in its block");
+        const std::optional<params::CifNumber> number = params::cif_number(value.text);
+        require(!number || (std::isfinite(number->value) && number->standard_uncertainty >= 0),
+                "a number is finite, its uncertainty not below 0");
+      }
+    }
+    params::Faults of_cell;
+    std::vector<params::SourceFile> files;
+    std::vector<std::string> assumptions;
+    const params::DocumentReading reading{"card.yaml", nowhere, false, &of_cell, &files, &assumptions};
+    const params::Node nothing{params::Node::Type::mapping, "", 1, 1, {}, {}};
+    params::Fields fields(nothing, "", reading);
+    const auto found = params::crystal_of_cif(*cif, "file.cif", block.name, fields, "cif");
+    check_messages(of_cell, found.has_value());
+    require(!found || (found->crystal.cell_volume() > 0 && found->block == block.name), "a cell holds something");
+  }
 }
 
 void sheet(std::string_view bytes) {

@@ -30,10 +30,11 @@ struct Target {
   void (*run)(std::string_view);
 };
 constexpr Target targets[] = {
-    {"card", fuzz::card},         {"columns", fuzz::columns},       {"delimited", fuzz::delimited},
-    {"document", fuzz::document}, {"expression", fuzz::expression}, {"formula", fuzz::formula},
-    {"measured", fuzz::measured}, {"protocol", fuzz::protocol},     {"quantity", fuzz::quantity},
-    {"rate", fuzz::rate},         {"sheet", fuzz::sheet},           {"steps", fuzz::steps}};
+    {"card", fuzz::card},           {"cif", fuzz::cif},           {"columns", fuzz::columns},
+    {"delimited", fuzz::delimited}, {"document", fuzz::document}, {"expression", fuzz::expression},
+    {"formula", fuzz::formula},     {"measured", fuzz::measured}, {"protocol", fuzz::protocol},
+    {"quantity", fuzz::quantity},   {"rate", fuzz::rate},         {"sheet", fuzz::sheet},
+    {"steps", fuzz::steps}};
 
 std::string current_input;  // what to leave behind when a target dies
 

@@ -9,6 +9,7 @@
 namespace onegrain::attack::fuzz {
 
 void card(std::string_view bytes);        ///< materials, lithium metal, electrolytes
+void cif(std::string_view bytes);         ///< Crystallographic Information Files, their numbers and cells
 void columns(std::string_view bytes);     ///< column maps, titles, words of a state
 void delimited(std::string_view bytes);   ///< tables of cards
 void document(std::string_view bytes);    ///< YAML as a tree; a value put into it and read again
