@@ -140,7 +140,7 @@ const QUESTIONS = [
     expected: "b",
     names: ["times_1", "times_2", "times_3", "times_4"],
     asked: () => [1, 2, 3, 4].map((thickness) => own_cell({ positive: { thickness }, negative: { thickness } }, [{ rate: -RATE.three }])),
-    facts: (runs) => runs.flatMap((run) => [t("unit.um", { n: num(run.cell.thick_positive * 1e6, 3) }), t("unit.wh_m2", { n: num(Math.abs(run.steps[0].energy) / 3600, 3) }), t("unit.molar", { n: num(Math.min(...run.column("lowest_salt")) / 1000, 2) })]),
+    facts: (runs) => runs.map((run) => t("unit.energy_and_salt", { e: num(Math.abs(run.steps[0].energy) / 3600, 3), c: num(Math.max(0, Math.min(...run.column("lowest_salt"))) / 1000, 2) })),
     right: (runs) => {
       const energies = runs.map((run) => Math.abs(run.steps[0].energy));
       const best = energies.indexOf(Math.max(...energies));
