@@ -137,14 +137,6 @@ ListedFile Staging::write(const std::string& name, const FileWriter& content) co
   return {name, file.bytes(), file.sha256()};
 }
 
-void write_whole(const fs::path& file, const std::string& content) {
-  const fs::path folder = file.has_parent_path() ? file.parent_path() : fs::path(".");
-  const Staging staging(folder);
-  staging.write("page", [&](std::ostream& out) { out << content; });
-  fs::rename(staging.path() / "page", file);
-  sync_folder(folder);
-}
-
 void sweep(const fs::path& folder) {
   std::error_code error;
   std::vector<fs::path> left;

@@ -35,9 +35,6 @@ class Staging {
   int lock_ = -1;
 };
 
-/// Writes one file: it is there whole, or not at all. @throws std::system_error
-void write_whole(const std::filesystem::path& file, const std::string& content);
-
 /// Takes away what killed runs left in a folder.
 void sweep(const std::filesystem::path& folder);
 

@@ -10,16 +10,16 @@ namespace onegrain::model {
 
 namespace detail {
 
-constexpr int degree = Curve::approximation_degree;  // 11 nodes, and monomials in [-1, 1] stay well conditioned
+constexpr int piece_degree = Curve::approximation_degree;  // 11 nodes, and monomials in [-1, 1] stay well conditioned
 
 /// sum_m c[m] u^m and its derivative.
 inline ValueAndSlope horner(const double* c, int count, double u) {
-  if (count == degree + 1) {
+  if (count == piece_degree + 1) {
     // Even and odd powers apart, E(u^2) + u O(u^2): sums half as long, side by side.
-    static_assert(degree % 2 == 0);
+    static_assert(piece_degree % 2 == 0);
     const double square = u * u;
-    double even = c[degree], odd = c[degree - 1], even_slope = 0, odd_slope = 0;
-    for (int m = degree - 2; m > 0; m -= 2) {
+    double even = c[piece_degree], odd = c[piece_degree - 1], even_slope = 0, odd_slope = 0;
+    for (int m = piece_degree - 2; m > 0; m -= 2) {
       even_slope = even_slope * square + even;
       even = even * square + c[m];
       odd_slope = odd_slope * square + odd;
@@ -76,7 +76,7 @@ struct Curve::Data {
   bool has_pieces_of(const Data& other) const {
     const auto same = [](const Piece& p, const Piece& q) {
       return p.upper == q.upper && p.origin == q.origin && p.scale == q.scale && p.first == q.first &&
-             p.count == detail::degree + 1 && q.count == detail::degree + 1;
+             p.count == detail::piece_degree + 1 && q.count == detail::piece_degree + 1;
     };
     return !constant && !other.constant && lower == other.lower && upper == other.upper && beyond == other.beyond &&
            std::equal(pieces.begin(), pieces.end(), other.pieces.begin(), other.pieces.end(), same);

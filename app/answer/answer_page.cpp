@@ -1,8 +1,7 @@
 #include <fmt/format.h>
 
-#include <filesystem>
-
 #include "app/answer/answers.hpp"
+#include "app/result_file.hpp"
 #include "model/balance.hpp"
 #include "params/sheet/temperature.hpp"
 
@@ -40,23 +39,10 @@ bool comes_near_to_lithium(const model::Cell& cell) {
   return takes_up.host.potential(0.95, cell.temperature) < far;
 }
 
-void refuse_unfit(const Request& request, const params::Sheet& sheet) {
-  namespace fs = std::filesystem;
-  std::error_code ignored;
-  const fs::path file = request.page_file;
-  if (fs::is_directory(file, ignored))
-    throw CommandLineError("--out '" + request.page_file + "': a folder; name a file, such as page.html");
-  if (fs::exists(file, ignored) && !fs::is_regular_file(file, ignored))
-    throw CommandLineError("--out '" + request.page_file + "': no file; name one, such as page.html");
-  for (const params::SourceFile& used : sheet.files)
-    if (!used.shipped && fs::equivalent(file, used.name, ignored))
-      throw CommandLineError("--out '" + request.page_file + "': this would take the place of an input");
-}
-
 }  // namespace
 
 Answer teaching_page(const Request& request, const Channels&, Job& job) {
-  refuse_unfit(request, job.sheet);
+  require_new_file(request.page_file);
   const model::MadeCell made = params::to_made_cell(job.sheet, false);
   Teaching teaching{.file = request.page_file,
                     .cell = model::numbers_of(made),

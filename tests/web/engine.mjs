@@ -25,6 +25,12 @@ function said(...words) {
   return done.status === 0 ? done.stdout : null;
 }
 
+/** The page of a sheet, as text; null where there is none. */
+function page_of(sheet) {
+  rmSync(join(room, "page.html"), { force: true });
+  return said("page", sheet, "--out", "page.html") === null ? null : readFileSync(join(room, "page.html"), "utf8");
+}
+
 /** What lies in a page: the cell's numbers, the engine, what is around it. */
 function inside(page) {
   const part = (id) => page.split(`id="${id}">`)[1].split("</script>")[0].trim();
@@ -117,11 +123,12 @@ async function against_the_command_line() {
   let widest = 0;
   let compared = 0;
   for (const sheet of sheets) {
-    if (said("page", sheet, "--out", "page.html") === null) {
+    const text = page_of(sheet);
+    if (text === null) {
       fault(`${sheet}: no page`);
       continue;
     }
-    const page = inside(readFileSync(join(room, "page.html"), "utf8"));
+    const page = inside(text);
     engine ??= await engine_of(page.wasm, page.glue, "inside");
     if (engine.take(page.cell) < 0) fault(`${sheet}: the engine takes no cell`);
     for (const rate of [-1, 0.5])
@@ -159,8 +166,7 @@ async function rebuilt() {
   const unpacked = (folder) => gunzipSync(read(folder, "engine.wasm.gz"));
   if (same_makers && !unpacked(here).equals(unpacked(there))) fault("app/page/engine.wasm.gz is not what its sources make; run sh app/page/build.sh");
   if (same_makers && !read(here, "engine.min.js").equals(read(there, "engine.min.js"))) fault("app/page/engine.min.js is not what its sources make; run sh app/page/build.sh");
-  said("page", "demo", "--out", "page.html");
-  const page = inside(readFileSync(join(room, "page.html"), "utf8"));
+  const page = inside(page_of("demo"));
   const engine = await engine_of(unpacked(there), read(there, "engine.min.js").toString(), "rebuilt");
   if (engine.take(page.cell) < 0) fault("the rebuilt engine takes no cell");
   for (const uneven of [true, false]) compare(engine, "demo", -2, true, uneven);

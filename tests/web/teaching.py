@@ -33,6 +33,12 @@ class Told:
         assert done.returncode == 0, (words, done.stderr)
         return done.stdout
 
+    def page(self, sheet, name):
+        """The address of a new page."""
+        (self.folder / name).unlink(missing_ok=True)
+        self("page", sheet, "--out", name)
+        return (self.folder / name).as_uri()
+
     def curve(self, sheet, rate, *more):
         return json.loads(self("curve", sheet, "--rates", rate, "--points", "400", "--json", *more))["curves"][0]
 
@@ -221,8 +227,7 @@ def print_sheets(browser, check, folder):
 def words_for_faults(browser, check, told, folder):
     """Beyond what can be solved: words, and the last good picture, marked."""
     (folder / "narrow.yaml").write_text(told("cards", "demo").replace("lower: 2.8 V, upper: 4.2 V", "lower: 3.5 V, upper: 3.9 V"))
-    told("page", "narrow.yaml", "--out", "narrow.html")
-    browser.open((folder / "narrow.html").as_uri())
+    browser.open(told.page("narrow.yaml", "narrow.html"))
     browser.wait("document.body.dataset.ready")
     browser.run("document.getElementById('mode_try').click()")
     browser.wait("document.body.dataset.runs")
@@ -233,11 +238,10 @@ def words_for_faults(browser, check, told, folder):
     check(browser.run("document.body.classList.contains('stale')") and browser.run("document.getElementById('cell').innerHTML.length") == picture, "the last good picture is gone")
 
 
-def half_cells(browser, check, told, folder):
+def half_cells(browser, check, told):
     """Any sheet makes a page; a half cell asks what can be asked of it."""
     for sheet in ("demo_half_cell", "lfp_half_cell", "nmc811_graphite_siox_21700"):
-        told("page", sheet, "--out", f"{sheet}.html")
-        browser.open((folder / f"{sheet}.html").as_uri())
+        browser.open(told.page(sheet, f"{sheet}.html"))
         browser.wait("document.body.dataset.ready")
         count = browser.run("document.querySelectorAll('[data-go]').length")
         check(count >= 4, f"{sheet}: {count} questions")
@@ -247,10 +251,10 @@ def half_cells(browser, check, told, folder):
 
 def played(name, program, folder, axe):
     told, check = Told(program, folder), Checks(name)
-    told("page", "demo", "--out", "page.html")
+    address = told.page("demo", "page.html")
     with Browser(name, folder / name) as browser:
         browser.size(1280, 900)
-        browser.open((folder / "page.html").as_uri())
+        browser.open(address)
         browser.wait("document.body.dataset.ready")
         play_through(browser, check, told)
         look_at_time(browser, check)
@@ -259,10 +263,10 @@ def played(name, program, folder, axe):
         read_by_all(browser, check, folder, axe)
         print_sheets(browser, check, folder)
         asked = [address for address in browser.requests() if not address.startswith(("blob:", "data:"))]
-        check(asked == [(folder / "page.html").as_uri()], f"more than one request: {asked}")
+        check(asked == [address], f"more than one request: {asked}")
         check(not browser.complaints(), f"complaints of the browser: {browser.complaints()}")
         words_for_faults(browser, check, told, folder)
-        half_cells(browser, check, told, folder)
+        half_cells(browser, check, told)
     print(f"{name}: {check.count} checks, {len(check.faults)} faults")
     return len(check.faults)
 
