@@ -3,7 +3,7 @@
 #
 #   sh app/page/build.sh [FOLDER]
 #
-# writes engine.wasm.gz, engine.min.js (what emscripten puts around it) and engine.txt (what made them) into FOLDER, or, without one, into
+# writes engine.wasm.gz, engine.js.gz (what emscripten puts around it) and engine.txt (what made them) into FOLDER, or, without one, into
 # app/page, from where they go into the program. Needs emscripten and the source of SUNDIALS that bootstrap.sh fetches; takes a minute.
 # The same versions make the same bytes: tests/web/engine.test.mjs holds that, and the numbers.
 set -eu
@@ -24,7 +24,7 @@ unset CMAKE_CXX_COMPILER_LAUNCHER CMAKE_C_COMPILER_LAUNCHER
 build=$(mktemp -d)
 trap 'rm -rf "$build"' EXIT
 log=$build/log
-if ! { emcmake cmake -S "$root" -B "$build/b" -G Ninja -DCMAKE_BUILD_TYPE=Release -DCMAKE_INTERPROCEDURAL_OPTIMIZATION=OFF \
+if ! { emcmake cmake -S "$root" -B "$build/b" -G Ninja -DCMAKE_BUILD_TYPE=Release -DCMAKE_CXX_FLAGS_RELEASE="-O2 -DNDEBUG" \
          -DCMAKE_CXX_FLAGS="-fexceptions -ffile-prefix-map=$root=. -ffile-prefix-map=$deps=.deps" \
          -DCMAKE_C_FLAGS="-fexceptions -ffile-prefix-map=$root=. -ffile-prefix-map=$deps=.deps" \
          -DONEGRAIN_SUNDIALS_SOURCE="${sundials%/}" -DEigen3_DIR=/usr/share/eigen3/cmake &&
@@ -34,7 +34,7 @@ if ! { emcmake cmake -S "$root" -B "$build/b" -G Ninja -DCMAKE_BUILD_TYPE=Releas
 fi
 made=$build/b/app/page/onegrain_engine
 gzip -9nc "$made.wasm" >"$out/engine.wasm.gz"
-cp "$made.js" "$out/engine.min.js"
+gzip -9nc "$made.js" >"$out/engine.js.gz"
 {
   em++ --version | sed -n '1s/.*) \([0-9.]*\).*/emscripten \1/p'
   basename "$sundials" | sed 's/+.*//'

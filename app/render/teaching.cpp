@@ -91,7 +91,7 @@ std::string teaching_page(const answer::Answer& said) {
     if (name == "CELL") return json_for_script(cell_json(said));
     if (name == "TEXTS") return json_for_script(languages());
     if (name == "WASM") return base64(web_asset("page/engine.wasm.gz"));
-    if (name == "GLUE") return std::string(web_asset("page/engine.min.js"));
+    if (name == "GLUE") return base64(web_asset("page/engine.js.gz"));
     if (name == "WORKER") return std::string(web_asset("page/web/worker.js"));
     if (name == "SCRIPTS") return all_of("page/web/parts/") + std::string(web_asset("page/web/main.js"));
     throw std::logic_error("page.html: unknown part '" + std::string(name) + "'");

@@ -36,7 +36,7 @@ function inside(page) {
   const part = (id) => page.split(`id="${id}">`)[1].split("</script>")[0].trim();
   const bytes = Buffer.from(JSON.parse(part("page_cell")).cell, "base64");
   const cell = new Float64Array(bytes.buffer.slice(bytes.byteOffset, bytes.byteOffset + bytes.length));
-  return { cell, wasm: gunzipSync(Buffer.from(part("page_wasm"), "base64")), glue: part("page_worker").split("// Runs beside the page")[0] };
+  return { cell, wasm: gunzipSync(Buffer.from(part("page_wasm"), "base64")), glue: gunzipSync(Buffer.from(part("page_glue"), "base64")) };
 }
 
 async function engine_of(wasm, glue, name) {
@@ -163,11 +163,11 @@ async function rebuilt() {
   const read = (folder, name) => readFileSync(join(folder, name));
   const same_makers = read(here, "engine.txt").equals(read(there, "engine.txt"));
   console.log(`${same_makers ? "the same" : "other"} versions: ${read(there, "engine.txt").toString().trim().replace("\n", ", ")}`);
-  const unpacked = (folder) => gunzipSync(read(folder, "engine.wasm.gz"));
-  if (same_makers && !unpacked(here).equals(unpacked(there))) fault("app/page/engine.wasm.gz is not what its sources make; run sh app/page/build.sh");
-  if (same_makers && !read(here, "engine.min.js").equals(read(there, "engine.min.js"))) fault("app/page/engine.min.js is not what its sources make; run sh app/page/build.sh");
+  const unpacked = (folder, name) => gunzipSync(read(folder, name));
+  for (const name of ["engine.wasm.gz", "engine.js.gz"])
+    if (same_makers && !unpacked(here, name).equals(unpacked(there, name))) fault(`app/page/${name} is not what its sources make; run sh app/page/build.sh`);
   const page = inside(page_of("demo"));
-  const engine = await engine_of(unpacked(there), read(there, "engine.min.js").toString(), "rebuilt");
+  const engine = await engine_of(unpacked(there, "engine.wasm.gz"), unpacked(there, "engine.js.gz"), "rebuilt");
   if (engine.take(page.cell) < 0) fault("the rebuilt engine takes no cell");
   for (const uneven of [true, false]) compare(engine, "demo", -2, true, uneven);
 }

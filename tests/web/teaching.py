@@ -210,7 +210,8 @@ def read_by_all(browser, check, folder, axe):
             browser.picture(folder / f"{browser.name}_{mode}_{width}.png")
         browser.size(1280, 900)
         if axe:
-            found = browser.run(f"(async () => {{ if (!window.axe) (0, eval)({json.dumps(pathlib.Path(axe).read_text())}); return (await axe.run()).violations"
+            found = browser.run(f"(async () => {{ if (!window.axe) {{ const script = document.createElement('script');"
+                                f" script.textContent = {json.dumps(pathlib.Path(axe).read_text())}; document.head.append(script); }} return (await axe.run()).violations"
                                 ".filter((one) => ['serious', 'critical'].includes(one.impact)).map((one) => [one.id, one.nodes.map((node) => node.html.slice(0, 90))]); })()")
             check(not found, f"{mode}: the accessibility checker finds {found}")
 
@@ -263,7 +264,7 @@ def played(name, program, folder, axe):
         read_by_all(browser, check, folder, axe)
         print_sheets(browser, check, folder)
         asked = [address for address in browser.requests() if not address.startswith(("blob:", "data:"))]
-        check(asked == [address], f"more than one request: {asked}")
+        check(asked == [address] if name == "chromium" else set(asked) <= {address}, f"more than one request: {asked}")
         check(not browser.complaints(), f"complaints of the browser: {browser.complaints()}")
         words_for_faults(browser, check, told, folder)
         half_cells(browser, check, told)

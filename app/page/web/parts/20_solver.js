@@ -122,13 +122,18 @@ class Run {
 /** Asks the worker; of rows that wait, the newest alone is run. */
 class Solver {
   constructor() {
-    const source = element("page_worker").textContent;
-    this.worker = new Worker(URL.createObjectURL(new Blob([source], { type: "text/javascript" })));
     this.next = 1;
     this.waiting = new Map();
     this.newest = null;
     this.busy = false;
-    this.ready = new Promise((resolve, reject) => {
+  }
+
+  /** Unpacks the engine and puts it to work. */
+  async start() {
+    const packed = (id) => unpacked(from_base64(element(id).textContent.trim()));
+    const [wasm, glue] = await Promise.all([packed("page_wasm"), packed("page_glue")]);
+    this.worker = new Worker(URL.createObjectURL(new Blob([glue, element("page_worker").textContent], { type: "text/javascript" })));
+    const ready = new Promise((resolve, reject) => {
       this.worker.onmessage = ({ data }) => {
         if (data.ready) resolve();
         else if (data.broken) reject(new Error(data.broken));
@@ -136,13 +141,9 @@ class Solver {
       };
       this.worker.onerror = (event) => reject(new Error(event.message));
     });
-  }
-
-  async start() {
-    const wasm = await unpacked(from_base64(element("page_wasm").textContent.trim()));
     const cells = { cell: doubles(PAGE.cell), any: doubles(PAGE.cell_of_any_temperature), half: doubles(PAGE.half_cell) };
     this.worker.postMessage({ wasm, cells }, [wasm.buffer]);
-    return this.ready;
+    return ready;
   }
 
   arrived({ id, done }) {
