@@ -61,7 +61,24 @@ async function engine_of(wasm, glue, name) {
 
 // Rows as app/page/engine.hpp has them.
 const MOMENTS = 40;
-const asked = (rate, resolved, uneven) => [...Array(15).fill(NaN), resolved ? 1 : 0, uneven ? 1 : 0, NaN, MOMENTS, 0, 0, 0, 0, 1, 0, rate, NaN, NaN, NaN, NaN];
+const asked = (rate, resolved, uneven) => [
+  ...Array(15).fill(NaN),
+  resolved ? 1 : 0,
+  uneven ? 1 : 0,
+  NaN,
+  MOMENTS,
+  0,
+  0,
+  0,
+  0,
+  1,
+  0,
+  rate,
+  NaN,
+  NaN,
+  NaN,
+  NaN,
+];
 const [HEAD, OF_CELL, OF_STEP] = [7, 28, 8];
 function curve_of(numbers) {
   const [, count, , width] = numbers;
@@ -97,7 +114,15 @@ function random_sheet(k) {
 
 /** One curve both ways: 0.05 mV and 0.01 %, the tolerance that is promised. */
 function compare(engine, sheet, rate, resolved, uneven) {
-  const words = ["curve", sheet, "--rates", `${Math.abs(rate)}C`, rate > 0 ? "--charge" : "--discharge", "--electrolyte", resolved ? "resolved" : "uniform"];
+  const words = [
+    "curve",
+    sheet,
+    "--rates",
+    `${Math.abs(rate)}C`,
+    rate > 0 ? "--charge" : "--discharge",
+    "--electrolyte",
+    resolved ? "resolved" : "uniform",
+  ];
   const told = said(...words, "--reaction", uneven ? "uneven" : "even", "--points", String(MOMENTS), "--json");
   const made = engine.run(asked(rate, resolved, uneven));
   const name = `${sheet} at ${rate}C, ${resolved ? "salt resolved" : "salt at rest"}, ${uneven ? "uneven" : "even"}`;
@@ -109,12 +134,15 @@ function compare(engine, sheet, rate, resolved, uneven) {
   const page = curve_of(made.numbers);
   const apart = Math.max(...page.map(({ volts }, k) => Math.abs(volts - curve.voltage_V[k])));
   const charge = Math.abs(page[page.length - 1].mah / curve.capacity_mAh[page.length - 1] - 1);
-  if (page.length !== curve.voltage_V.length || !(apart < 5e-5) || !(charge < 1e-4)) fault(`${name}: ${(1000 * apart).toFixed(4)} mV and ${(100 * charge).toFixed(5)} % apart`);
+  if (page.length !== curve.voltage_V.length || !(apart < 5e-5) || !(charge < 1e-4))
+    fault(`${name}: ${(1000 * apart).toFixed(4)} mV and ${(100 * charge).toFixed(5)} % apart`);
   return apart;
 }
 
 async function against_the_command_line() {
-  const sheets = JSON.parse(said("cards", "--json")).cards.filter((card) => card.folder === "cells").map((card) => card.name);
+  const sheets = JSON.parse(said("cards", "--json"))
+    .cards.filter((card) => card.folder === "cells")
+    .map((card) => card.name);
   for (let k = 0; k < 10; k += 1) {
     writeFileSync(join(room, `random_${k}.yaml`), random_sheet(k));
     sheets.push(`random_${k}.yaml`);
@@ -165,7 +193,8 @@ async function rebuilt() {
   console.log(`${same_makers ? "the same" : "other"} versions: ${read(there, "engine.txt").toString().trim().replace("\n", ", ")}`);
   const unpacked = (folder, name) => gunzipSync(read(folder, name));
   for (const name of ["engine.wasm.gz", "engine.js.gz"])
-    if (same_makers && !unpacked(here, name).equals(unpacked(there, name))) fault(`app/page/${name} is not what its sources make; run sh app/page/build.sh`);
+    if (same_makers && !unpacked(here, name).equals(unpacked(there, name)))
+      fault(`app/page/${name} is not what its sources make; run sh app/page/build.sh`);
   const page = inside(page_of("demo"));
   const engine = await engine_of(unpacked(there, "engine.wasm.gz"), unpacked(there, "engine.js.gz"), "rebuilt");
   if (engine.take(page.cell) < 0) fault("the rebuilt engine takes no cell");

@@ -13,14 +13,29 @@ const places_of = (text) => [...text.matchAll(/\{(\w+)\}/g)].map(([, name]) => n
 /** Keys as the scripts and the page write them; one with ${...} in it stands for all that fit. */
 function keys_asked() {
   const keys = [...read("web/page.html").matchAll(/data-t(?:-label)?="([^"]+)"/g)].map(([, key]) => key);
-  for (const [, key] of scripts.matchAll(/["`]((?:page|unit|picture|meter|lamp|count|plot|run|fault|try|course|slider|choice|ask|sheet|q)\.[A-Za-z0-9_.${}+ ]+)["`]/g)) if (!key.endsWith(".")) keys.push(key);
+  for (const [, key] of scripts.matchAll(
+    /["`]((?:page|unit|picture|meter|lamp|count|plot|run|fault|try|course|slider|choice|ask|sheet|q)\.[A-Za-z0-9_.${}+ ]+)["`]/g,
+  ))
+    if (!key.endsWith(".")) keys.push(key);
   return keys;
 }
 
 test("every key that is asked for has an English text, and every text is asked for", () => {
-  const asked = keys_asked().map((key) => new RegExp(`^${key.replace(/\$\{[^}]*\}+/g, "@").replace(/\./g, "\\.").replace(/@/g, "[a-z0-9_]+")}$`));
+  const asked = keys_asked().map(
+    (key) =>
+      new RegExp(
+        `^${key
+          .replace(/\$\{[^}]*\}+/g, "@")
+          .replace(/\./g, "\\.")
+          .replace(/@/g, "[a-z0-9_]+")}$`,
+      ),
+  );
   assert.ok(asked.length > 100);
-  for (const pattern of asked) assert.ok(Object.keys(english).some((key) => pattern.test(key)), `no text for ${pattern.source}`);
+  for (const pattern of asked)
+    assert.ok(
+      Object.keys(english).some((key) => pattern.test(key)),
+      `no text for ${pattern.source}`,
+    );
   for (const key of Object.keys(english)) assert.ok(key === "language.name" || asked.some((pattern) => pattern.test(key)), `nobody asks for ${key}`);
 });
 

@@ -48,8 +48,20 @@ const shown_charge = (run, charge) => run.milliampere_hours(Math.abs(charge));
 function lines_of(plot) {
   return plotted().map(({ run, label, kept }) => {
     const keys = { plot_voltage: ["voltage"], plot_positive: ["u_positive", "eta_positive"], plot_negative: ["separator_side"] }[plot.id];
-    const points = Array.from({ length: run.count }, (_, k) => [shown_charge(run, run.value("charge", k)), keys.reduce((sum, key) => sum + run.value(key, k), 0), run.value("time", k)]);
-    return { points, kept, label: plot.id === "plot_voltage" ? label : "", at: (time) => { const now = run.moment(Math.min(time, run.duration)); return [shown_charge(run, now.charge), plot.value(now)]; } };
+    const points = Array.from({ length: run.count }, (_, k) => [
+      shown_charge(run, run.value("charge", k)),
+      keys.reduce((sum, key) => sum + run.value(key, k), 0),
+      run.value("time", k),
+    ]);
+    return {
+      points,
+      kept,
+      label: plot.id === "plot_voltage" ? label : "",
+      at: (time) => {
+        const now = run.moment(Math.min(time, run.duration));
+        return [shown_charge(run, now.charge), plot.value(now)];
+      },
+    };
   });
 }
 
@@ -61,8 +73,17 @@ function draw_plots() {
     const lines = lines_of(plot);
     const most = Math.max(...lines.flatMap((line) => line.points.map((point) => point[0])), shown_charge(state.runs[0], state.runs[0].cell.capacity));
     const name = of_negative && half_cell() ? "plot.lithium" : plot.title;
-    const y = range_of(lines.flatMap((line) => line.points.map((point) => point[1])), of_negative ? [0, 0.1] : []);
-    const drawing = draw_axes(svg, { title: t(name), height: plot.height, x: { title: t("plot.capacity"), low: 0, high: most * 1.03 }, y, zone: of_negative && PAGE.can_plate ? { below: 0, words: t("plot.plating") } : null });
+    const y = range_of(
+      lines.flatMap((line) => line.points.map((point) => point[1])),
+      of_negative ? [0, 0.1] : [],
+    );
+    const drawing = draw_axes(svg, {
+      title: t(name),
+      height: plot.height,
+      x: { title: t("plot.capacity"), low: 0, high: most * 1.03 },
+      y,
+      zone: of_negative && PAGE.can_plate ? { below: 0, words: t("plot.plating") } : null,
+    });
     return { ...drawing, lines, of: plot };
   });
   const mine = state.mode === "ask" ? answered[questions_here()[state.question].id]?.drawn : null;
@@ -85,7 +106,10 @@ function show_time() {
   show_moment(run, now);
   for (const one of axes) {
     draw_lines(one, one.lines, state.only_start ? 0 : state.time);
-    one.svg.setAttribute("aria-label", t("plot.says", { what: t(one.of.title), q: num(shown_charge(run, now.charge), 3), v: fixed(one.of.value(now), 3) }));
+    one.svg.setAttribute(
+      "aria-label",
+      t("plot.says", { what: t(one.of.title), q: num(shown_charge(run, now.charge), 3), v: fixed(one.of.value(now), 3) }),
+    );
   }
   element("time").value = 1000 * share_of(state.time);
   element("time").setAttribute("aria-valuetext", lasting(time));
@@ -110,7 +134,10 @@ function course_of_time() {
 
 /** From one column of a rising table to the other, on straight lines. */
 function along(table, from, to, value) {
-  const k = Math.max(1, table.findIndex((row) => row[from] >= value));
+  const k = Math.max(
+    1,
+    table.findIndex((row) => row[from] >= value),
+  );
   const [low, high] = value >= table[table.length - 1][from] ? [table[table.length - 1], table[table.length - 1]] : [table[k - 1], table[k]];
   return high[from] > low[from] ? low[to] + ((value - low[from]) / (high[from] - low[from])) * (high[to] - low[to]) : high[to];
 }
@@ -121,8 +148,15 @@ function show_counts(run, now) {
   const passed = Math.abs(now.charge);
   const start = run.moment(0);
   const rows = [[t("count.electrons"), micro(run, passed)]];
-  if (!drawn.places.metal) rows.push([t(now.charge > 0 ? "count.into_negative" : "count.out_of_negative"), micro(run, (now.mean_negative - start.mean_negative) * run.cell.host_negative)]);
-  rows.push([t(drawn.places.metal ? "count.working" : now.charge > 0 ? "count.out_of_positive" : "count.into_positive"), micro(run, (now.mean_positive - start.mean_positive) * run.cell.host_positive)]);
+  if (!drawn.places.metal)
+    rows.push([
+      t(now.charge > 0 ? "count.into_negative" : "count.out_of_negative"),
+      micro(run, (now.mean_negative - start.mean_negative) * run.cell.host_negative),
+    ]);
+  rows.push([
+    t(drawn.places.metal ? "count.working" : now.charge > 0 ? "count.out_of_positive" : "count.into_positive"),
+    micro(run, (now.mean_positive - start.mean_positive) * run.cell.host_positive),
+  ]);
   element("counts").innerHTML = rows.map(([what, amount]) => `<div><dt>${escaped(what)}</dt><dd>${escaped(amount)}</dd></div>`).join("");
 }
 
@@ -148,7 +182,12 @@ function show_runs(runs, cells, names, { view, play = false, only_start = false,
 
 /** Of several runs, whose picture is shown. */
 function show_which() {
-  element("which").innerHTML = state.runs.length < 2 ? "" : state.names.map((name, k) => `<button type="button" data-which="${k}" aria-pressed="${k === state.which}">${escaped(name)}</button>`).join("");
+  element("which").innerHTML =
+    state.runs.length < 2
+      ? ""
+      : state.names
+          .map((name, k) => `<button type="button" data-which="${k}" aria-pressed="${k === state.which}">${escaped(name)}</button>`)
+          .join("");
   for (const button of element("which").querySelectorAll("button"))
     button.addEventListener("click", () => {
       state.which = Number(button.dataset.which);
@@ -253,7 +292,8 @@ function show_frame() {
   const warnings = PAGE.warnings.concat(PAGE.doubts);
   element("warnings").hidden = warnings.length === 0;
   element("warnings").innerHTML = `<h2>${escaped(t("page.warnings"))}</h2><ul>${warnings.map((one) => `<li>${escaped(one)}</li>`).join("")}</ul>`;
-  element("cautions").innerHTML = `<h2>${escaped(t("page.cautions"))}</h2><ul>${PAGE.cautions.map((one) => `<li>${escaped(one)}</li>`).join("")}</ul>`;
+  element("cautions").innerHTML =
+    `<h2>${escaped(t("page.cautions"))}</h2><ul>${PAGE.cautions.map((one) => `<li>${escaped(one)}</li>`).join("")}</ul>`;
   const rows = [t("page.made_by", { version: PAGE.version, command: PAGE.command })].concat(PAGE.files, [t("page.enlarged"), t("page.model")]);
   element("footer").innerHTML = rows.map((row) => `<p>${escaped(row)}</p>`).join("");
   element("draw_hint").textContent = t("ask.draw");
@@ -275,7 +315,9 @@ function listen() {
   element("print").addEventListener("click", () => print_sheet(element("with_answers").checked));
   const names = Object.keys(LANGUAGES);
   element("language_box").hidden = names.length < 2;
-  element("language").innerHTML = names.map((name) => `<option value="${name}"${name === language ? " selected" : ""}>${escaped(LANGUAGES[name]["language.name"])}</option>`).join("");
+  element("language").innerHTML = names
+    .map((name) => `<option value="${name}"${name === language ? " selected" : ""}>${escaped(LANGUAGES[name]["language.name"])}</option>`)
+    .join("");
   element("language").addEventListener("change", (event) => {
     language = event.target.value;
     show_frame();

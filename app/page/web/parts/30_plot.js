@@ -10,7 +10,8 @@ function ticks_of(low, high, most) {
   const step = [1, 2, 5, 10].map((k) => k * power).find((size) => size >= rough * (1 - 1e-9));
   const places = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
   const all = [];
-  for (let value = Math.ceil(low / step - 1e-9) * step; value <= high + 1e-9 * step; value += step) all.push({ value, words: fixed(Math.abs(value) < step * 1e-6 ? 0 : value, places) });
+  for (let value = Math.ceil(low / step - 1e-9) * step; value <= high + 1e-9 * step; value += step)
+    all.push({ value, words: fixed(Math.abs(value) < step * 1e-6 ? 0 : value, places) });
   return all;
 }
 
@@ -73,7 +74,12 @@ function draw_lines(axes, lines, time) {
     if (line.label && points.length > 2) {
       const place = points[Math.floor(points.length * (line.kept ? 0.45 : 0.8))];
       const right = x(place[0]) > (box.left + box.right) / 2;
-      parts.push(words_at(x(place[0]) + (right ? -6 : 6), y(place[1]) + (line.kept ? 18 : -8), line.label, { class: "label", "text-anchor": right ? "end" : "start" }));
+      parts.push(
+        words_at(x(place[0]) + (right ? -6 : 6), y(place[1]) + (line.kept ? 18 : -8), line.label, {
+          class: "label",
+          "text-anchor": right ? "end" : "start",
+        }),
+      );
     }
   }
   axes.svg.querySelector(".lines").innerHTML = parts.join("");

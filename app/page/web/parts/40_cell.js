@@ -1,8 +1,16 @@
 // The cell in cross-section: foils, coatings with some grains cut open, separator, salt in the pores, lithium in the grains.
 // The frame is drawn once per run; a moment only moves and colours what is there.
 
-const FULL = [[255, 250, 240], [222, 158, 92], [106, 46, 12]]; // empty, half, full of lithium: darker in greyscale too
-const SALTY = [[250, 252, 252], [150, 190, 186], [24, 82, 80]]; // none, as at rest, twice that
+const FULL = [
+  [255, 250, 240],
+  [222, 158, 92],
+  [106, 46, 12],
+]; // empty, half, full of lithium: darker in greyscale too
+const SALTY = [
+  [250, 252, 252],
+  [150, 190, 186],
+  [24, 82, 80],
+]; // none, as at rest, twice that
 
 /** A colour between three, at 0..1. */
 function shade(scale, share) {
@@ -17,7 +25,8 @@ const SIDES = ["negative", "positive"];
 const ROWS = 3;
 
 /** What a layer is called: against lithium the electrode at work is of either kind. */
-const layer_key = (side, places) => (places.metal && side !== "separator" ? (side === "negative" ? "picture.metal" : "picture.working") : `picture.${side}`);
+const layer_key = (side, places) =>
+  places.metal && side !== "separator" ? (side === "negative" ? "picture.metal" : "picture.working") : `picture.${side}`;
 const DOTS = 8;
 
 /** Where the layers stand, in pixels: thickness to scale, the page's own cell filling two thirds. */
@@ -59,7 +68,8 @@ function grains_html(run, reference, places) {
         const cx = from + (column + 0.5) * width;
         const cy = FRAME.top + ((row + 0.5) * (FRAME.bottom - FRAME.top)) / ROWS;
         const rings = [];
-        for (let k = run.radius_points - 1; k > 0; k -= 1) rings.push(tag("circle", { cx, cy, r: (size * k) / (run.radius_points - 1), "data-ring": `${side} ${g} ${k}` }));
+        for (let k = run.radius_points - 1; k > 0; k -= 1)
+          rings.push(tag("circle", { cx, cy, r: (size * k) / (run.radius_points - 1), "data-ring": `${side} ${g} ${k}` }));
         parts.push(tag("g", { class: "grain" }, rings.join("") + tag("circle", { cx, cy, r: size, class: "rim" })));
       }
     }
@@ -72,7 +82,9 @@ function wire_html(places) {
   const wire = `M${x0},${FRAME.top - 6}V${y}H${x1}V${FRAME.top - 6}`;
   const ions = `M${places.left + 12},${(FRAME.top + FRAME.bottom) / 2 + (FRAME.bottom - FRAME.top) / (2 * ROWS)}H${places.right - 12}`;
   const dots = (kind, sign) =>
-    Array.from({ length: DOTS }, (_, k) => tag("g", { class: kind, "data-dot": `${kind} ${k}` }, tag("circle", { r: 7 }) + words_at(0, 4, sign, { "text-anchor": "middle" }))).join("");
+    Array.from({ length: DOTS }, (_, k) =>
+      tag("g", { class: kind, "data-dot": `${kind} ${k}` }, tag("circle", { r: 7 }) + words_at(0, 4, sign, { "text-anchor": "middle" })),
+    ).join("");
   const middle = (x0 + x1) / 2;
   return (
     tag("path", { d: wire, class: "wire", id: "wire_path", fill: "none" }) +
@@ -99,16 +111,37 @@ function show_scales() {
 function draw_cell(svg, run) {
   const places = layout_of(run.cell, state.reference);
   const width = (places.right - places.left) / run.salt_places;
-  const band = Array.from({ length: run.salt_places }, (_, k) => tag("rect", { x: places.left + k * width, y: FRAME.top, width: width + 0.4, height: FRAME.bottom - FRAME.top, "data-salt": k }));
-  const foil = (x, side, name) => tag("rect", { x, y: FRAME.top - 6, width: 12, height: FRAME.bottom - FRAME.top + 12, class: `foil ${side}` }) + words_at(side === "left" ? x + 14 : x - 2, FRAME.bottom + 21, name, { class: "small", "text-anchor": side === "left" ? "start" : "end" });
-  const name = (side) => words_at((places[side][0] + places[side][1]) / 2, FRAME.top - 9, t(layer_key(side, places)), { "text-anchor": "middle", class: "layer-name" });
+  const band = Array.from({ length: run.salt_places }, (_, k) =>
+    tag("rect", { x: places.left + k * width, y: FRAME.top, width: width + 0.4, height: FRAME.bottom - FRAME.top, "data-salt": k }),
+  );
+  const foil = (x, side, name) =>
+    tag("rect", { x, y: FRAME.top - 6, width: 12, height: FRAME.bottom - FRAME.top + 12, class: `foil ${side}` }) +
+    words_at(side === "left" ? x + 14 : x - 2, FRAME.bottom + 21, name, { class: "small", "text-anchor": side === "left" ? "start" : "end" });
+  const name = (side) =>
+    words_at((places[side][0] + places[side][1]) / 2, FRAME.top - 9, t(layer_key(side, places)), { "text-anchor": "middle", class: "layer-name" });
   const edges = [places.separator[0], places.separator[1]].map((x) => tag("line", { x1: x, x2: x, y1: FRAME.top, y2: FRAME.bottom, class: "edge" }));
-  const metal = places.metal ? tag("rect", { x: places.negative[0], y: FRAME.top, width: places.negative[1] - places.negative[0], height: FRAME.bottom - FRAME.top, class: "metal" }) : "";
+  const metal = places.metal
+    ? tag("rect", {
+        x: places.negative[0],
+        y: FRAME.top,
+        width: places.negative[1] - places.negative[0],
+        height: FRAME.bottom - FRAME.top,
+        class: "metal",
+      })
+    : "";
   const inner = state.view === "layers" ? layers_html(run, places) : grains_html(run, state.reference, places);
   const separator_name = places.separator[1] - places.separator[0] > 60 ? name("separator") : "";
   svg.innerHTML =
-    band.join("") + metal + edges.join("") + inner + foil(places.left - 14, "left", t("picture.foil_negative")) + foil(places.right + 2, "right", t("picture.foil_positive")) +
-    name("negative") + separator_name + name("positive") + wire_html(places);
+    band.join("") +
+    metal +
+    edges.join("") +
+    inner +
+    foil(places.left - 14, "left", t("picture.foil_negative")) +
+    foil(places.right + 2, "right", t("picture.foil_positive")) +
+    name("negative") +
+    separator_name +
+    name("positive") +
+    wire_html(places);
   show_scales();
   drawn = {
     run,
@@ -130,7 +163,7 @@ function move_dots(run, now) {
     const path = drawn.paths[at[0]];
     const length = path.getTotalLength();
     // charging: electrons to the negative along the wire (from right to left), ions through the pores to the negative
-    const share = (((Number(at[1]) - phase) / DOTS) % 1 + 1) % 1;
+    const share = ((((Number(at[1]) - phase) / DOTS) % 1) + 1) % 1;
     const place = path.getPointAtLength(share * length);
     node.setAttribute("transform", `translate(${place.x.toFixed(1)},${place.y.toFixed(1)})`);
   }
@@ -141,10 +174,14 @@ function show_lithium(run, now) {
   const positive = now.mean_positive * run.cell.host_positive;
   const negative = drawn.places.metal ? 0 : now.mean_negative * run.cell.host_negative;
   const total = drawn.places.metal ? run.cell.host_positive : positive + negative;
-  for (const [side, part] of [["negative", negative], ["positive", positive]]) {
+  for (const [side, part] of [
+    ["negative", negative],
+    ["positive", positive],
+  ]) {
     element(`lithium_${side}`).style.width = `${(100 * part) / total}%`;
     const amount = t("unit.micromole", { n: num(run.micromoles(part), 4) });
-    element(`lithium_${side}_words`).textContent = drawn.places.metal && side === "negative" ? "" : t("picture.lithium_in", { side: t(layer_key(side, drawn.places)), n: amount });
+    element(`lithium_${side}_words`).textContent =
+      drawn.places.metal && side === "negative" ? "" : t("picture.lithium_in", { side: t(layer_key(side, drawn.places)), n: amount });
   }
 }
 
@@ -160,7 +197,8 @@ function show_lamp(now) {
   const lamp = lamp_of(now);
   element("lamp").setAttribute("class", `lamp ${lamp}`);
   element("lamp_words").textContent = t(`lamp.${lamp}`);
-  element("lamp_reads").textContent = lamp === "none" ? "" : t(now.separator_side < 0 ? "lamp.below" : "lamp.above", { n: fixed(Math.abs(now.separator_side) * 1000, 0) });
+  element("lamp_reads").textContent =
+    lamp === "none" ? "" : t(now.separator_side < 0 ? "lamp.below" : "lamp.above", { n: fixed(Math.abs(now.separator_side) * 1000, 0) });
 }
 
 /** A moment of the run, in the picture. */
@@ -174,6 +212,23 @@ function show_moment(run, now) {
   const does = Math.abs(now.current) < 1e-9 ? "rests" : now.current > 0 ? "charges" : "delivers";
   element("meter_does").textContent = t(`meter.${does}`);
   element("meter_reads").textContent = t("meter.reads", { v: fixed(now.voltage, 3), i: num(Math.abs(now.current) * run.cell.area * 1e3, 3) });
-  const side = (of) => (of === "negative" && drawn.places.metal ? "" : t("picture.says_side", { side: t(layer_key(of, drawn.places)), mean: fixed(100 * now[`mean_${of}`], 0), surface: fixed(100 * now[`surface_${of}`], 0) }));
-  element("cell").setAttribute("aria-label", t("picture.says", { does: t(`meter.${does}`), v: fixed(now.voltage, 2), negative: side("negative"), positive: side("positive"), low: num(now.lowest_salt / 1000, 2), high: num(now.highest_salt / 1000, 2) }));
+  const side = (of) =>
+    of === "negative" && drawn.places.metal
+      ? ""
+      : t("picture.says_side", {
+          side: t(layer_key(of, drawn.places)),
+          mean: fixed(100 * now[`mean_${of}`], 0),
+          surface: fixed(100 * now[`surface_${of}`], 0),
+        });
+  element("cell").setAttribute(
+    "aria-label",
+    t("picture.says", {
+      does: t(`meter.${does}`),
+      v: fixed(now.voltage, 2),
+      negative: side("negative"),
+      positive: side("positive"),
+      low: num(now.lowest_salt / 1000, 2),
+      high: num(now.highest_salt / 1000, 2),
+    }),
+  );
 }

@@ -9,16 +9,28 @@ function stack_html(side, left, right) {
   const height = FRAME.bottom - FRAME.top - 44;
   const floor = height / STACK.floors;
   const column = (right - left) / STACK.columns;
-  for (let k = 0; k <= STACK.floors; k += 1) parts.push(tag("rect", { x: left, y: top + k * floor - 5, width: right - left, height: 10, class: `sheet ${side}` }));
+  for (let k = 0; k <= STACK.floors; k += 1)
+    parts.push(tag("rect", { x: left, y: top + k * floor - 5, width: right - left, height: 10, class: `sheet ${side}` }));
   for (let c = 0; c < STACK.columns; c += 1)
     for (let k = 0; k < STACK.floors; k += 1) {
       const from_surface = side === "negative" ? STACK.columns - 1 - c : c;
-      parts.push(tag("circle", { cx: left + (c + 0.5) * column, cy: top + (k + 0.5) * floor, r: Math.min(9, column * 0.4, floor * 0.3), "data-slot": `${side} ${from_surface} ${k}` }));
+      parts.push(
+        tag("circle", {
+          cx: left + (c + 0.5) * column,
+          cy: top + (k + 0.5) * floor,
+          r: Math.min(9, column * 0.4, floor * 0.3),
+          "data-slot": `${side} ${from_surface} ${k}`,
+        }),
+      );
     }
   const words = side === "negative" ? ["picture.centre", "picture.surface"] : ["picture.surface", "picture.centre"];
   parts.push(words_at(left, top - 12, t(words[0]), { class: "small" }));
   parts.push(words_at(right, top - 12, t(words[1]), { class: "small", "text-anchor": "end" }));
-  return tag("g", { class: "stack" }, tag("rect", { x: left - 6, y: top - 26, width: right - left + 12, height: height + 36, class: "paper" }) + parts.join(""));
+  return tag(
+    "g",
+    { class: "stack" },
+    tag("rect", { x: left - 6, y: top - 26, width: right - left + 12, height: height + 36, class: "paper" }) + parts.join(""),
+  );
 }
 
 function layers_html(run, places) {

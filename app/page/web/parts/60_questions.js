@@ -36,7 +36,8 @@ const QUESTIONS = [
       micro(run, change(run, "mean_negative") * run.cell.host_negative),
       micro(run, change(run, "mean_positive") * run.cell.host_positive),
     ],
-    right: ([run]) => (Math.abs(change(run, "mean_positive") * run.cell.host_positive + last(run, "charge")) < 1e-6 * Math.abs(last(run, "charge")) ? "b" : null),
+    right: ([run]) =>
+      Math.abs(change(run, "mean_positive") * run.cell.host_positive + last(run, "charge")) < 1e-6 * Math.abs(last(run, "charge")) ? "b" : null,
   },
   {
     id: "lithium",
@@ -60,7 +61,11 @@ const QUESTIONS = [
     needs: full_cell,
     expected: "a",
     asked: () => [own_cell({}, [{ rate: -RATE.one, until: { seconds: 1500 } }, { rest: true, until: { seconds: 600 } }, { rate: RATE.one }])],
-    facts: ([run]) => [t("unit.volt", { n: fixed(Math.min(...run.column("voltage")), 2) }), micro(run, run.steps[0].charge), micro(run, run.steps[2].charge)],
+    facts: ([run]) => [
+      t("unit.volt", { n: fixed(Math.min(...run.column("voltage")), 2) }),
+      micro(run, run.steps[0].charge),
+      micro(run, run.steps[2].charge),
+    ],
     right: ([run]) => (Math.min(...run.column("voltage")) > 0 ? "a" : "b"),
   },
   {
@@ -82,7 +87,12 @@ const QUESTIONS = [
       t("unit.volt", { n: fixed(last(slow, "voltage"), 2) }),
       t("unit.volt", { n: fixed(last(fast, "voltage"), 2) }),
     ],
-    right: ([slow, fast]) => (Math.abs(fast.steps[0].charge) < 0.98 * Math.abs(slow.steps[0].charge) ? "c" : Math.abs(fast.steps[0].charge) > 1.02 * Math.abs(slow.steps[0].charge) ? "b" : "a"),
+    right: ([slow, fast]) =>
+      Math.abs(fast.steps[0].charge) < 0.98 * Math.abs(slow.steps[0].charge)
+        ? "c"
+        : Math.abs(fast.steps[0].charge) > 1.02 * Math.abs(slow.steps[0].charge)
+          ? "b"
+          : "a",
   },
   {
     id: "cutoff",
@@ -94,7 +104,14 @@ const QUESTIONS = [
       const side = slower_side(run.cell);
       const k = run.steps[0].moments - 1;
       const grain = run.moment(run.value("time", k) - 1e-3)[`grains_${side}`][GRAINS - 1];
-      return [mah(run, run.steps[0].charge), lasting(run.steps[0].duration), mah(run, run.steps[1].charge), t(PAGE.full_cell ? `picture.${side}` : "picture.working"), t("unit.percent", { n: fixed(100 * grain[grain.length - 1], 0) }), t("unit.percent", { n: fixed(100 * grain[0], 0) })];
+      return [
+        mah(run, run.steps[0].charge),
+        lasting(run.steps[0].duration),
+        mah(run, run.steps[1].charge),
+        t(PAGE.full_cell ? `picture.${side}` : "picture.working"),
+        t("unit.percent", { n: fixed(100 * grain[grain.length - 1], 0) }),
+        t("unit.percent", { n: fixed(100 * grain[0], 0) }),
+      ];
     },
     right: ([run]) => {
       const share = run.steps[1].charge / run.steps[0].charge;
@@ -110,7 +127,10 @@ const QUESTIONS = [
       const cell = state.reference;
       const side = slower_side(cell);
       const time = cell[`radius_${side}`] ** 2 / cell[`diffusivity_${side}`];
-      const steps = [{ rate: -RATE.one, until: { seconds: Math.min(1200, 0.3 * time) } }, { rest: true, until: { seconds: 0.4 * time } }];
+      const steps = [
+        { rate: -RATE.one, until: { seconds: Math.min(1200, 0.3 * time) } },
+        { rest: true, until: { seconds: 0.4 * time } },
+      ];
       const even = { from: 0.6, reaction: "even" };
       return [own_cell(even, steps, 300), own_cell({ ...even, [side]: { radius: cell[`radius_${side}`] / 2 } }, steps, 300)];
     },
@@ -131,7 +151,12 @@ const QUESTIONS = [
     needs: () => true,
     expected: "b",
     asked: () => [own_cell({}, [{ rate: -RATE.two }])],
-    facts: ([run]) => [lasting(1800), lasting(run.duration), t("unit.percent", { n: fixed((100 * run.duration) / 1800, 0) }), mah(run, run.steps[0].charge)],
+    facts: ([run]) => [
+      lasting(1800),
+      lasting(run.duration),
+      t("unit.percent", { n: fixed((100 * run.duration) / 1800, 0) }),
+      mah(run, run.steps[0].charge),
+    ],
     right: ([run]) => (run.duration < 1770 ? "b" : run.duration > 1830 ? "c" : "a"),
   },
   {
@@ -140,7 +165,13 @@ const QUESTIONS = [
     expected: "b",
     names: ["times_1", "times_2", "times_3", "times_4"],
     asked: () => [1, 2, 3, 4].map((thickness) => own_cell({ positive: { thickness }, negative: { thickness } }, [{ rate: -RATE.three }])),
-    facts: (runs) => runs.map((run) => t("unit.energy_and_salt", { e: num(Math.abs(run.steps[0].energy) / 3600, 3), c: num(Math.max(0, Math.min(...run.column("lowest_salt"))) / 1000, 2) })),
+    facts: (runs) =>
+      runs.map((run) =>
+        t("unit.energy_and_salt", {
+          e: num(Math.abs(run.steps[0].energy) / 3600, 3),
+          c: num(Math.max(0, Math.min(...run.column("lowest_salt"))) / 1000, 2),
+        }),
+      ),
     right: (runs) => {
       const energies = runs.map((run) => Math.abs(run.steps[0].energy));
       const best = energies.indexOf(Math.max(...energies));
@@ -157,7 +188,12 @@ const QUESTIONS = [
       const amperes = state.reference.one_c / 3600;
       return [own_cell({}, [{ amperes }]), own_cell({ temperature: 268.15 }, [{ amperes }])];
     },
-    facts: (runs) => runs.flatMap((run) => [t("unit.celsius", { n: fixed(run.cell.temperature - 273.15, 0) }), mah(run, run.steps[0].charge), t("unit.millivolt", { n: fixed(1000 * Math.min(...run.column("separator_side")), 0) })]),
+    facts: (runs) =>
+      runs.flatMap((run) => [
+        t("unit.celsius", { n: fixed(run.cell.temperature - 273.15, 0) }),
+        mah(run, run.steps[0].charge),
+        t("unit.millivolt", { n: fixed(1000 * Math.min(...run.column("separator_side")), 0) }),
+      ]),
     right: ([warm, cold]) => {
       const lowest = (run) => Math.min(...run.column("separator_side"));
       if (lowest(cold) < 0 && lowest(warm) >= 0) return "c";
@@ -176,7 +212,13 @@ const QUESTIONS = [
     },
     facts: ([both, alone]) => {
       const half = (run) => run.moment(both.duration / 2).voltage;
-      return [t("unit.volt", { n: fixed(half(both), 3) }), t("unit.volt", { n: fixed(half(alone), 3) }), t("unit.millivolt", { n: fixed(1000 * (half(alone) - half(both)), 0) }), mah(both, both.steps[0].charge), mah(alone, alone.steps[0].charge)];
+      return [
+        t("unit.volt", { n: fixed(half(both), 3) }),
+        t("unit.volt", { n: fixed(half(alone), 3) }),
+        t("unit.millivolt", { n: fixed(1000 * (half(alone) - half(both)), 0) }),
+        mah(both, both.steps[0].charge),
+        mah(alone, alone.steps[0].charge),
+      ];
     },
     right: ([both, alone]) => (Math.abs(alone.moment(both.duration / 2).voltage - both.moment(both.duration / 2).voltage) > 1e-3 ? "b" : "a"),
   },

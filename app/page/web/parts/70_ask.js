@@ -86,7 +86,8 @@ async function go_to_question(k, move_focus = true) {
   say("");
   fault("");
   const done = answered[question.id]?.done;
-  if (done) show_runs(done.runs, done.cells, names_of(question), { view: question.view ?? "grains", pause_at: question.pause_at?.(done.runs) ?? null });
+  if (done)
+    show_runs(done.runs, done.cells, names_of(question), { view: question.view ?? "grains", pause_at: question.pause_at?.(done.runs) ?? null });
   else await show_start(question);
   element("asked").setAttribute("tabindex", "-1");
   if (move_focus) element("asked").focus({ preventScroll: true });
@@ -131,7 +132,11 @@ async function run_question(question) {
   }
   answered[question.id] = { ...answered[question.id], done };
   show_question();
-  show_runs(done.runs, done.cells, names_of(question), { view: question.view ?? "grains", play: true, pause_at: question.pause_at?.(done.runs) ?? null });
+  show_runs(done.runs, done.cells, names_of(question), {
+    view: question.view ?? "grains",
+    play: true,
+    pause_at: question.pause_at?.(done.runs) ?? null,
+  });
   const guess = answered[question.id].guess;
   say(t(guess === done.right ? "ask.agrees" : "ask.differs"));
   if (matchMedia("(max-width: 820px)").matches) element("picture").scrollIntoView({ block: "start" });

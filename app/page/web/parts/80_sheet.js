@@ -5,17 +5,26 @@ function empty_axes(run) {
   const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
   svg.setAttribute("class", "sheet-axes");
   const most = run.milliampere_hours(run.cell.capacity) * 1.05;
-  draw_axes(svg, { title: t("plot.voltage"), height: 250, x: { title: t("plot.capacity"), low: 0, high: most }, y: { low: run.cell.lower - 0.1, high: run.cell.upper + 0.1 } });
+  draw_axes(svg, {
+    title: t("plot.voltage"),
+    height: 250,
+    x: { title: t("plot.capacity"), low: 0, high: most },
+    y: { low: run.cell.lower - 0.1, high: run.cell.upper + 0.1 },
+  });
   return svg.outerHTML;
 }
 
 function sheet_table(question, facts) {
   const count = facts ? facts.length : Object.keys(LANGUAGES.en).filter((key) => key.startsWith(`q.${question.id}.facts.`)).length;
-  const rows = Array.from({ length: count }, (_, k) => `<tr><th scope="row">${escaped(t(`q.${question.id}.facts.${k + 1}`))}</th><td></td><td>${facts ? escaped(facts[k]) : ""}</td></tr>`);
+  const rows = Array.from(
+    { length: count },
+    (_, k) => `<tr><th scope="row">${escaped(t(`q.${question.id}.facts.${k + 1}`))}</th><td></td><td>${facts ? escaped(facts[k]) : ""}</td></tr>`,
+  );
   return `<table><thead><tr><th></th><th>${escaped(t("sheet.guess"))}</th><th>${escaped(t("sheet.result"))}</th></tr></thead><tbody>${rows.join("")}</tbody></table>`;
 }
 
-const sheet_choices = (question, right) => `<ul class="boxes">${CHOICES.map((choice) => `<li>${choice === right ? "\u2612" : "\u2610"} ${escaped(t(`q.${question.id}.${choice}`))}</li>`).join("")}</ul>`;
+const sheet_choices = (question, right) =>
+  `<ul class="boxes">${CHOICES.map((choice) => `<li>${choice === right ? "\u2612" : "\u2610"} ${escaped(t(`q.${question.id}.${choice}`))}</li>`).join("")}</ul>`;
 
 function sheet_html(list, start, done) {
   const answers = done.length > 0;
@@ -44,7 +53,11 @@ async function print_sheet(with_answers) {
     const done = [];
     for (const question of list) done.push(answered[question.id]?.done ?? (await done_of(question)));
     const sound = list.map((question, k) => (done[k].fault ? null : k)).filter((k) => k !== null);
-    box.innerHTML += sheet_html(sound.map((k) => list[k]), one.run, sound.map((k) => done[k]));
+    box.innerHTML += sheet_html(
+      sound.map((k) => list[k]),
+      one.run,
+      sound.map((k) => done[k]),
+    );
   }
   box.dataset.ready = with_answers ? "answers" : "sheet";
   window.print();
