@@ -100,9 +100,11 @@ std::string headline_of(const Survey& survey, const Ranking& ranking, const Best
       values_words(survey, survey.designs().values(best.number)), digits(100 * study::as_good, 1),
       as_good_words(survey, best));
   if (best.told.charge)
-    text += fmt::format(" It charges from {} to {} % in {} and keeps every limit.",
-                        digits(100 * survey.asked().charge->window.from, 2),
-                        digits(100 * survey.asked().charge->window.to, 2), minutes_words(best.told.charge->duration));
+    text +=
+        fmt::format(" It charges from {} to {} % in {} and keeps every limit{}.",
+                    digits(100 * survey.asked().charge->window.from, 2),
+                    digits(100 * survey.asked().charge->window.to, 2), minutes_words(best.told.charge->duration),
+                    best.told.charge->confident < best.told.charge->current ? "" : ", its uncertainties not counted");
   return text;
 }
 
@@ -176,10 +178,10 @@ Figures counts(const Ranking& ranking, const SurveyParts& parts) {
     figures.figures.push_back(std::move(figure));
   };
   add("designs", "looked at", ranking.count);
-  add("left_out", "that cannot be built or calculated", ranking.left_out);
-  add("doubtful", "with a discharge that is not to be relied on", ranking.doubtful);
-  add("too_slow", "that charge too slowly", ranking.too_slow);
-  add("missing", "that no part holds", parts.missing());
+  add("designs_left_out", "that cannot be built or calculated", ranking.left_out);
+  add("designs_doubtful", "with a discharge that is not to be relied on", ranking.doubtful);
+  add("designs_too_slow", "that charge too slowly", ranking.too_slow);
+  add("designs_missing", "that no part holds", parts.missing());
   return figures;
 }
 

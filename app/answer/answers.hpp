@@ -21,6 +21,7 @@ Answer spectrum(const Request& request, const Channels& channels, Job& job);
 Answer survey(const Request& request, const Channels& channels, Job& job);
 /// @param folder  with the parts; the request is the one that they were made by, the job of its sheet
 Answer merge(const Request& request, const Channels& channels, Job& job, const std::string& folder);
+Answer teaching_page(const Request& request, const Channels& channels, Job& job);
 
 Answer check(const Request& request, const Channels& channels);
 Answer cards(const Request& request, const Channels& channels);

@@ -35,6 +35,7 @@ void ceiling(CLI::App& verb, Request& request);
 void survey(CLI::App& verb, Request& request);
 void folder(CLI::App& verb, Request& request);  ///< FOLDER with parts, and the sheet where it has moved
 void bands(CLI::App& verb, Request& request);
+void page(CLI::App& verb, Request& request);  ///< SHEET, or the demo; --out a file
 void card(CLI::App& verb, Request& request);
 void schema(CLI::App& verb, Request& request);
 

@@ -44,6 +44,15 @@ void run_merge(const Request& request, const Channels& channels) {
   present(asked, channels, said);
 }
 
+/// A verb that shows the demo where no sheet is named.
+auto about_cell_or_demo(answer::Answer (*say)(const Request&, const Channels&, Job&)) {
+  return [say](const Request& request, const Channels& channels) {
+    Request asked = request;
+    if (asked.files.empty()) asked.files = {"demo"};
+    about_cell(say)(asked, channels);
+  };
+}
+
 /// A verb that needs no sheet.
 auto about_program(answer::Answer (*say)(const Request&, const Channels&)) {
   return [say](const Request& request, const Channels& channels) {
@@ -132,9 +141,8 @@ const std::vector<Verb>& verbs() {
        "many designs of a cell: energy, power and charge over thickness, porosity, grain size or any value",
        {sheet, options::survey, output, temperature, electrolyte, reaction_even},
        run_survey,
-       {{"onegrain survey demo --vary positive.coating.thickness=30..120um --vary positive.coating.porosity=25..50% "
-         "--same-n-to-p --out thickness",
-         "maps of energy over thickness and porosity, both electrodes in step"},
+       {{"onegrain survey demo --vary positive.coating.thickness=30..120um --same-n-to-p --out thick",
+         "energy over thickness, both electrodes in step"},
         {"onegrain survey demo --vary positive.particle_radius=1..20um --charge-within '45 min'",
          "only designs that charge in time"}}},
       {"merge",
@@ -142,6 +150,12 @@ const std::vector<Verb>& verbs() {
        {options::folder, output},
        run_merge,
        {{"onegrain merge parts --out result", "the report of all parts in one folder"}}},
+      {"page",
+       "one file to teach with: the cell at work, and questions, offline in any browser",
+       {options::page, temperature},
+       about_cell_or_demo(answer::teaching_page),
+       {{"onegrain page --out lesson.html", "of the demo"},
+        {"onegrain page cell.yaml --out lesson.html", "of a cell of your own"}}},
       {"cards",
        "the shipped materials, electrolytes and sheets with their sources",
        {card, options::file_out},

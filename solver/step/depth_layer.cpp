@@ -167,15 +167,19 @@ DepthFilling DepthLayer::filling(double t, ConstVectorView y) const {
   return result;
 }
 
-Eigen::VectorXd DepthLayer::profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const {
-  Eigen::VectorXd mean_amplitudes = Eigen::VectorXd::Zero(grain->count()), a;
-  double middle = 0;
+Eigen::MatrixXd DepthLayer::profiles(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const {
+  const Eigen::MatrixXd values = grain->modes().values(rho);
+  Eigen::MatrixXd result(rho.size(), count());
+  Eigen::VectorXd a;
   for (Eigen::Index k = 0; k < count(); ++k) {
     modes[static_cast<std::size_t>(k)].amplitudes(t, y, a);
-    mean_amplitudes += depth->weights()[k] * a;
-    middle += depth->weights()[k] * mean(k, t, y);
+    result.col(k) = (values * a).array() + mean(k, t, y);
   }
-  return (grain->modes().values(rho) * mean_amplitudes).array() + middle;
+  return result;
+}
+
+Eigen::VectorXd DepthLayer::profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const {
+  return profiles(t, y, rho) * depth->weights().matrix();
 }
 
 }  // namespace onegrain::solver

@@ -46,6 +46,8 @@ CALLS = [
     ["survey", "demo", "--vary", "positive.coating.thickness=40,60um", "--rates", "1C", "--charge-within", "2 h", "--samples", "0"],
     ["survey", "demo_half_cell", "--vary", "working.particle_radius=2..9um", "--places", "2", "--part", "1/1", "--out", "parts"],
     ["merge", "parts"],
+    ["page", "demo", "--out", "page.html"],
+    ["page", "demo_half_cell", "--out", "half.html"],
     ["cards"],
     ["check", "demo", "protocol.yaml", "run.csv"],
 ]
@@ -93,13 +95,13 @@ jsonschema.Draft202012Validator.check_schema(schema)
 validator = jsonschema.Draft202012Validator(schema)
 
 # One key, one meaning: whatever is not a list or an object of its own points to the one description of its name.
-NESTED = {"points", "curves", "steps", "bench", "cards", "rates", "positive", "negative", "working", "verb",
+NESTED = {"points", "curves", "steps", "bench", "page", "cards", "rates", "positive", "negative", "working", "verb",
           "passed_over", "rest_before_cut_off", "second_phases", "ceiling", "margins",
           "unknowns", "temperatures", "staircase", "losses", "parts", "levers", "overlay", "runs", "trace", "measured_derivatives",
           "model_derivatives", "dQ_dV", "dV_dQ", "smoothing", "resistance", "pulses", "example", "diffusivity_fit",
           "diffusivity_square_root", "diffusivity_two_points", "fit", "parameters", "correlation",
           "further_tests", "potentials", "balance", "lithium", "lines", "checked", "faults",
-          "columns", "recorded_steps", "doubts", "doubtful_rows", "spectra"}
+          "columns", "recorded_steps", "doubts", "doubtful_rows", "spectra", "survey", "best", "measured"}
 OF_FIGURES = {"value", "plus_minus", "lower", "upper", "within_factor"}
 exceptions = []
 
@@ -132,7 +134,7 @@ with tempfile.TemporaryDirectory() as folder:
         (place / name).write_text(text)
     def placed(words):
         """Files and folders of the test by where they lie."""
-        ours = [*written, "measured", "slow", "titration", "half"]
+        ours = [*written, "page.html", "half.html", "measured", "slow", "titration", "half"]
         return [str(place / word) if word.split("/")[0] in ours else word for word in words]
     for words in MEASURED:
         run(placed(words))

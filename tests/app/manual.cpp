@@ -126,7 +126,7 @@ TEST_CASE("the examples of the help are command lines that the program takes") {
           shell(quoted(ONEGRAIN_PROGRAM) + example.command.substr(std::string("onegrain").size()) + " >/dev/null");
       CAPTURE(outcome.results);
       const bool without_files = example.command.find(".yaml ") == std::string::npos;  // others: no such files here
-      const bool no_parts = std::string(verb.name) == "merge";  // nor parts of a survey
+      const bool no_parts = std::string(verb.name) == "merge";                         // nor parts of a survey
       CHECK(outcome.status == (no_parts ? 4 : without_files ? 0 : 3));
     }
   }

@@ -183,7 +183,7 @@ TEST_CASE("what is missing is said first, and what does not belong together is r
   REQUIRE(part("3/3", "1C", "parts").status == 0);
   const json gaps = json_of({"merge", "parts"});
   CHECK(has_rule(gaps, "parts_missing"));
-  CHECK(gaps["survey"]["missing"] == 2);  // designs 2 and 5 of 7
+  CHECK(gaps["survey"]["designs_missing"] == 2);  // designs 2 and 5 of 7
   CHECK(gaps["headline"].get<std::string>().find("part-002-of-003.csv: is not there") != std::string::npos);
   REQUIRE(part("2/3", "1C", "parts").status == 0);
   CHECK_FALSE(has_rule(json_of({"merge", "parts"}), "parts_missing"));
@@ -277,7 +277,7 @@ TEST_CASE("designs that charge in time do so at the ceiling of their sheet", "[a
   const json summary = json::parse(folder.read("out/summary.json"));
   int in_time = 0;
   for (const double minutes : results.at("Charge Time / min")) in_time += minutes <= 60 ? 1 : 0;
-  CHECK(summary["survey"]["too_slow"] == 2 - in_time);
+  CHECK(summary["survey"]["designs_too_slow"] == 2 - in_time);
   CHECK(folder.read("out/report.html").find("Lithium plating, overcharge") != std::string::npos);
 }
 
