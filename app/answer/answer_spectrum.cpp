@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "app/answer/answers.hpp"
+#include "app/answer/examination.hpp"
 #include "app/answer/numbers.hpp"
 #include "app/answer/spectrum_words.hpp"
 #include "app/answer/words.hpp"
@@ -191,6 +192,7 @@ void state_impedance_model(Answer& said, const Job& job) {
 }  // namespace
 
 Answer spectrum(const Request& request, const Channels&, Job& job) {
+  refuse_several_sizes(job, "the impedance of grains is that of one size");
   const std::vector<double> states = study::states_of_charge(request.states),
                             frequency = study::frequencies(request.frequencies, request.per_decade);
   const std::vector<Spectrum> all = study::spectra(job, states, frequency);
