@@ -2,6 +2,7 @@
 
 #include <ostream>
 
+#include "app/result_file.hpp"
 #include "app/result_folder.hpp"
 #include "params/text/printable.hpp"
 
@@ -37,7 +38,12 @@ Job load_job(const Request& request, const Channels& channels) {
   params::Loaded<params::Sheet> loaded = params::load_sheet(request.files.front());
   if (!loaded.value) throw UnsoundInput(loaded.faults.text());
   channels.narration << loaded.faults.text();  // warnings
-  if (!request.out.empty()) {                  // before the calculation, which may take long
+  if (!request.out.empty() && is_one_file(request.out)) {
+    if (request.verb == "fit" || request.verb == "balance" || request.staircase)
+      throw CommandLineError("--out '" + request.out + "': " + (request.staircase ? "--staircase" : request.verb) +
+                             " writes a " + (request.staircase ? "protocol" : "sheet") + " too; give a folder");
+    require_new_file(request.out);
+  } else if (!request.out.empty()) {  // before the calculation, which may take long
     require_writable(request.out);
     std::vector<std::string> inputs(request.files.begin(), request.files.end());
     if (!request.protocol.empty()) inputs.push_back(request.protocol);

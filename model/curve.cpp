@@ -13,18 +13,18 @@ namespace onegrain::model {
 
 namespace {
 
-constexpr int degree = Curve::approximation_degree;  // 11 nodes, and monomials in [-1, 1] stay well conditioned
-constexpr int checks = 23;                           // places at which an interpolant is compared with its function
+constexpr int piece_degree = Curve::approximation_degree;  // 11 nodes, and monomials in [-1, 1] stay well conditioned
+constexpr int checks = 23;  // places at which an interpolant is compared with its function
 constexpr double narrowest = 1.0 / (1 << 24);
 
 /// sum_m c[m] u^m and its derivative.
 inline ValueAndSlope horner(const double* c, int count, double u) {
-  if (count == degree + 1) {
+  if (count == piece_degree + 1) {
     // Even and odd powers apart, E(u^2) + u O(u^2): sums half as long, side by side.
-    static_assert(degree % 2 == 0);
+    static_assert(piece_degree % 2 == 0);
     const double square = u * u;
-    double even = c[degree], odd = c[degree - 1], even_slope = 0, odd_slope = 0;
-    for (int m = degree - 2; m > 0; m -= 2) {
+    double even = c[piece_degree], odd = c[piece_degree - 1], even_slope = 0, odd_slope = 0;
+    for (int m = piece_degree - 2; m > 0; m -= 2) {
       even_slope = even_slope * square + even;
       even = even * square + c[m];
       odd_slope = odd_slope * square + odd;
@@ -43,26 +43,27 @@ inline ValueAndSlope horner(const double* c, int count, double u) {
   return {value, slope};
 }
 
-/// Monomial coefficients in u on [-1, 1] of the polynomial through `values` at the Chebyshev points cos(pi k / degree).
-std::vector<double> through_chebyshev_points(const std::array<double, degree + 1>& values) {
-  std::array<double, degree + 1> chebyshev{};
-  for (int m = 0; m <= degree; ++m) {
+/// Monomial coefficients in u on [-1, 1] of the polynomial through `values` at the Chebyshev points cos(pi k /
+/// piece_degree).
+std::vector<double> through_chebyshev_points(const std::array<double, piece_degree + 1>& values) {
+  std::array<double, piece_degree + 1> chebyshev{};
+  for (int m = 0; m <= piece_degree; ++m) {
     double sum = 0;
-    for (int k = 0; k <= degree; ++k) {
-      const double half = (k == 0 || k == degree) ? 0.5 : 1.0;
-      sum += half * values[static_cast<std::size_t>(k)] * std::cos(std::numbers::pi * m * k / degree);
+    for (int k = 0; k <= piece_degree; ++k) {
+      const double half = (k == 0 || k == piece_degree) ? 0.5 : 1.0;
+      sum += half * values[static_cast<std::size_t>(k)] * std::cos(std::numbers::pi * m * k / piece_degree);
     }
-    chebyshev[static_cast<std::size_t>(m)] = (m == 0 || m == degree ? 1.0 : 2.0) * sum / degree;
+    chebyshev[static_cast<std::size_t>(m)] = (m == 0 || m == piece_degree ? 1.0 : 2.0) * sum / piece_degree;
   }
   // T_m as monomials by T_{m+1} = 2 u T_m - T_{m-1}
-  std::vector<double> result(degree + 1, 0.0), previous(degree + 1, 0.0), current(degree + 1, 0.0);
+  std::vector<double> result(piece_degree + 1, 0.0), previous(piece_degree + 1, 0.0), current(piece_degree + 1, 0.0);
   previous[0] = 1;
   current[1] = 1;
-  for (std::size_t m = 0; m <= degree; ++m) {
-    for (std::size_t k = 0; k <= degree; ++k) result[k] += chebyshev[m] * previous[k];
-    std::vector<double> next(degree + 1, 0.0);
-    for (std::size_t k = 0; k < degree; ++k) next[k + 1] = 2 * current[k];
-    for (std::size_t k = 0; k <= degree; ++k) next[k] -= previous[k];
+  for (std::size_t m = 0; m <= piece_degree; ++m) {
+    for (std::size_t k = 0; k <= piece_degree; ++k) result[k] += chebyshev[m] * previous[k];
+    std::vector<double> next(piece_degree + 1, 0.0);
+    for (std::size_t k = 0; k < piece_degree; ++k) next[k + 1] = 2 * current[k];
+    for (std::size_t k = 0; k <= piece_degree; ++k) next[k] -= previous[k];
     previous = std::move(current);
     current = std::move(next);
   }
@@ -77,15 +78,16 @@ bool piece_of(const std::function<double(double)>& f, double a, double b, double
     return v;
   };
   const double middle = 0.5 * (a + b), half = 0.5 * (b - a);
-  std::array<double, degree + 1> values{};
-  for (int k = 0; k <= degree; ++k) {
-    const double u = std::cos(std::numbers::pi * k / degree);
-    values[static_cast<std::size_t>(k)] = value_at(k == 0 ? b : k == degree ? a : middle + half * u);
+  std::array<double, piece_degree + 1> values{};
+  for (int k = 0; k <= piece_degree; ++k) {
+    const double u = std::cos(std::numbers::pi * k / piece_degree);
+    values[static_cast<std::size_t>(k)] = value_at(k == 0 ? b : k == piece_degree ? a : middle + half * u);
   }
   c = through_chebyshev_points(values);
   for (int k = 0; k < checks; ++k) {
     const double u = std::cos(std::numbers::pi * (k + 0.37) / checks);
-    if (!(std::abs(horner(c.data(), degree + 1, u).value - value_at(middle + half * u)) <= tolerance)) return false;
+    if (!(std::abs(horner(c.data(), piece_degree + 1, u).value - value_at(middle + half * u)) <= tolerance))
+      return false;
   }
   return true;
 }
@@ -128,7 +130,7 @@ struct Curve::Data {
   bool has_pieces_of(const Data& other) const {
     const auto same = [](const Piece& p, const Piece& q) {
       return p.upper == q.upper && p.origin == q.origin && p.scale == q.scale && p.first == q.first &&
-             p.count == degree + 1 && q.count == degree + 1;
+             p.count == piece_degree + 1 && q.count == piece_degree + 1;
     };
     return !constant && !other.constant && lower == other.lower && upper == other.upper && beyond == other.beyond &&
            std::equal(pieces.begin(), pieces.end(), other.pieces.begin(), other.pieces.end(), same);
@@ -327,8 +329,8 @@ double Property::Isotherm::on_merged_pieces(double x) const {
   const Curve::Data::Piece& p = d.pieces[piece];
   merge(piece);
   const double u = (at - p.origin) * p.scale;
-  if (x == at || d.beyond == Curve::Beyond::hold) return horner(merged_.data(), degree + 1, u).value;
-  const ValueAndSlope v = horner(merged_.data(), degree + 1, u);
+  if (x == at || d.beyond == Curve::Beyond::hold) return horner(merged_.data(), piece_degree + 1, u).value;
+  const ValueAndSlope v = horner(merged_.data(), piece_degree + 1, u);
   return v.value + v.slope * p.scale * (x - at);
 }
 
@@ -367,10 +369,10 @@ void Property::Isotherm::values(std::span<const double> x, std::span<double> res
     for (std::size_t k = n; k < together; ++k) u[k] = 0;  // loops of a fixed length are what compilers make vectors of
     for (std::size_t k = 0; k < together; ++k) {
       square[k] = u[k] * u[k];
-      even[k] = merged_[degree];
-      odd[k] = merged_[degree - 1];
+      even[k] = merged_[piece_degree];
+      odd[k] = merged_[piece_degree - 1];
     }
-    for (int m = degree - 2; m > 0; m -= 2) {
+    for (int m = piece_degree - 2; m > 0; m -= 2) {
       const auto at = static_cast<std::size_t>(m);
       for (std::size_t k = 0; k < together; ++k) {
         even[k] = even[k] * square[k] + merged_[at];

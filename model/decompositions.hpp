@@ -1,9 +1,10 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <optional>
 
-/// Eigenvalues and eigenvectors of symmetric matrices, and products of whole matrices, in one place: a compiler takes
-/// five or two seconds for each file that asks Eigen itself.
+/// Decompositions and products of whole matrices in one place: a compiler takes five or two seconds for each file that
+/// asks Eigen itself.
 namespace onegrain::model {
 
 /// A v_k = lambda_k v_k, eigenvalues ascending.
@@ -31,5 +32,30 @@ Eigen::MatrixXd product(const Eigen::MatrixXd& A, const Eigen::VectorXd& w, cons
 Eigen::MatrixXd weighted_square(const Eigen::MatrixXd& A, const Eigen::VectorXd& w);
 /// result = A^T B. Of its size already, and neither A nor B.
 void transposed_product(const Eigen::MatrixXd& A, const Eigen::MatrixXd& B, Eigen::Ref<Eigen::MatrixXd> result);
+
+/// A = Q R with orthogonal Q.
+struct Triangle {
+  Eigen::MatrixXd R;      ///< min(rows, columns) x columns
+  Eigen::VectorXd along;  ///< that many first elements of Q^T y
+};
+Triangle triangle(const Eigen::MatrixXd& A, const Eigen::VectorXd& y);
+/// Orthonormal columns, as many as A has rows; the first ones span the columns of A.
+Eigen::MatrixXd orthonormal_basis(const Eigen::MatrixXd& A);
+/// The x of least |A x - y|; no fewer rows than columns.
+/// @param flat  what is flatter than this share of the longest column gets no x; 0: round-off
+Eigen::VectorXd least_squares_solution(const Eigen::MatrixXd& A, const Eigen::VectorXd& y, double flat = 0);
+
+/// Singular values, descending, and right singular vectors, one for each column of A.
+struct RightSingular {
+  Eigen::VectorXd values;
+  Eigen::MatrixXd vectors;  ///< in columns
+};
+RightSingular right_singular(const Eigen::MatrixXd& A);
+
+/// The lower triangle L of A = L L^T; nothing where A is not positive definite.
+/// @param A  symmetric; its lower triangle is read
+std::optional<Eigen::MatrixXd> cholesky(const Eigen::MatrixXd& A);
+/// A^-1 B for a symmetric, positive definite A.
+Eigen::MatrixXd definite_solution(const Eigen::MatrixXd& A, const Eigen::MatrixXd& B);
 
 }  // namespace onegrain::model

@@ -120,7 +120,7 @@ Eigen::MatrixXd LayerPoints::taken_from(const LayerPoints& other) const {
   if (count() >= other.count()) return other.values_at(xi_);
   const Eigen::MatrixXd there = values_at(other.xi_);
   const Eigen::MatrixXd weighted = there.transpose() * other.weights_.matrix().asDiagonal();
-  return (weighted * there).ldlt().solve(weighted);
+  return definite_solution(weighted * there, weighted);
 }
 
 LayerDrop layer_drop(const LayerPoints& points, const Electrode& layer, const Electrolyte& electrolyte,

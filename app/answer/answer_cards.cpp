@@ -23,6 +23,7 @@ Answer cards(const Request& request, const Channels&) {
     throw CommandLineError("no shipped card is called '" + request.files.front() + "'" +
                            (close.empty() ? "; onegrain cards lists them" : "; did you mean '" + close + "'?"));
   }
+  if (!request.out.empty()) throw CommandLineError("--out takes one card: onegrain cards NAME --out FILE");
   Table table{"cards", "", {{"folder", "kind", {}}, {"name", "name", {}}, {"title", "what it is", {}}}};
   for (const params::ShippedCard& card : all) table.rows.add({card.folder, card.name, card.title});
   said.sections.push_back(

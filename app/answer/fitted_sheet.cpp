@@ -13,6 +13,7 @@
 #include "app/result_folder.hpp"
 #include "app/study/new_sheet.hpp"
 #include "model/constants.hpp"
+#include "model/decompositions.hpp"
 #include "params/sheet/knowledge.hpp"
 #include "params/text/document.hpp"
 
@@ -156,7 +157,7 @@ void write_knowledge(const std::vector<params::JointKnowledge>& before, const so
   if (joint.of.empty()) return;
   joint.correlation = rounded * result.uncertainty.correlation(places, places);
   joint.correlation.diagonal().setOnes();
-  if (Eigen::LLT<Eigen::MatrixXd>(joint.correlation).info() != Eigen::Success) joint.correlation.setIdentity();
+  if (!model::cholesky(joint.correlation)) joint.correlation.setIdentity();
   joint.source = made;
   std::vector<params::JointKnowledge> all = params::without_quantities(before, names);
   all.push_back(std::move(joint));

@@ -1,13 +1,17 @@
 #include "app/command/commands.hpp"
 
+#include <sys/ioctl.h>
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <cstdlib>
+#include <iostream>
 #include <new>
 #include <ostream>
 
+#include "app/command/licences.hpp"
+#include "app/command/manual.hpp"
 #include "app/command/verbs.hpp"
 #include "app/render/screen.hpp"
 #include "model/balance.hpp"
@@ -21,7 +25,7 @@ namespace onegrain::app {
 namespace {
 
 constexpr const char* purpose =
-    "onegrain predicts voltage curves and rate capability of lithium-ion cells from what the bench knows of them.\n"
+    "onegrain predicts voltage curves and rate capability of lithium-ion cells from what the bench knows of them. "
     "Predictions guide a test, they do not authorise it.";
 
 int report_problem(std::ostream& narration, const char* kind, const std::string& what, Status status) {
@@ -43,7 +47,13 @@ void require_known(const CLI::App& program, const std::vector<std::string>& word
     return;
   }
   const auto verbs = program.get_subcommands([&](const CLI::App* verb) { return verb->check_name(first); });
-  if (verbs.empty()) throw CLI::ParseError("'" + first + "' is no verb", CLI::ExitCodes::ExtrasError);
+  if (verbs.empty()) {
+    std::vector<std::string> names;
+    for (const CLI::App* verb : program.get_subcommands({})) names.push_back(verb->get_name());
+    const std::string near = params::nearest(first, names);
+    throw CLI::ParseError("'" + first + "' is no verb" + (near.empty() ? "" : "; did you mean '" + near + "'?"),
+                          CLI::ExitCodes::ExtrasError);
+  }
   std::vector<std::string> known;
   for (const CLI::Option* option : verbs.front()->get_options()) {
     for (const std::string& name : option->get_lnames()) known.push_back("--" + name);
@@ -68,6 +78,60 @@ int finished(std::ostream& results, std::ostream& narration) {
                         Status::not_completed);
 }
 
+/// Signs of a line that a person reads on a terminal; more than 100 are hard to read, fewer than 40 leave no room.
+std::size_t columns_of(const std::ostream& to) {
+  winsize size{};
+  if (&to != &std::cout || isatty(STDOUT_FILENO) == 0 || ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) != 0 ||
+      size.ws_col == 0)
+    return 100;
+  return std::clamp<std::size_t>(size.ws_col, 40, 100);
+}
+
+bool narration_is_watched() {
+  const char* terminal = std::getenv("TERM");
+  return isatty(STDERR_FILENO) != 0 && (terminal == nullptr || std::string(terminal) != "dumb");
+}
+
+void add_verbs(CLI::App& program, Request& request) {
+  program.set_help_flag("--help,-h", "what the program can do; behind a verb, what that takes");
+  program.set_version_flag("--version", "onegrain " ONEGRAIN_VERSION, "its version");
+  program.add_flag_callback(
+      "--licences", [] {}, "the licences of the program and of the libraries in it");
+  program.add_flag_callback(
+      "--manual", [] {}, "the manual page, for man");
+  program.add_option("--completions", "what a shell completes command lines by, for its folder of completions")
+      ->check(CLI::IsMember({"bash", "zsh", "fish"}));
+  program.require_subcommand(0, 1);
+  for (const Verb& verb : verbs()) {
+    CLI::App* command = program.add_subcommand(verb.name, verb.help);
+    command->set_help_flag("--help,-h", "this help");
+    for (const auto add : verb.options) add(*command, request);
+    command->add_flag("--quiet", request.quiet, "say nothing beside the results but warnings and errors");
+  }
+}
+
+/// What is asked of the program itself, without a verb. @return false if that is nothing
+bool tell_about_itself(const CLI::App& program, std::ostream& results) {
+  if (program.count("--licences") > 0) {
+    results << licences();
+  } else if (program.count("--manual") > 0) {
+    results << manual_page(manual_of(program, purpose));
+  } else if (program.count("--completions") > 0) {
+    results << completions(manual_of(program, purpose), program["--completions"]->as<std::string>());
+  } else {
+    return false;
+  }
+  return true;
+}
+
+/// The help of the program, or of the verb that comes first.
+std::string help_asked_for(const CLI::App& program, const std::vector<std::string>& words, std::size_t columns) {
+  const Manual manual = manual_of(program, purpose);
+  for (const VerbText& verb : manual.verbs)
+    if (!words.empty() && verb.name == words.front()) return help_text(verb, columns);
+  return help_text(manual, columns);
+}
+
 }  // namespace
 
 int run(const std::vector<std::string>& words, std::ostream& to_results, std::ostream& to_narration) {
@@ -76,22 +140,22 @@ int run(const std::vector<std::string>& words, std::ostream& to_results, std::os
   Request request;
   request.words = words;
   CLI::App program{purpose, "onegrain"};
-  program.set_version_flag("--version", "onegrain " ONEGRAIN_VERSION);
-  program.require_subcommand(1);
-  program.footer("onegrain VERB --help tells more. Rates: C/5, 0.2C, 2C, 1.5 mA, 3 mA/cm2, 160 mA/g.");
-
-  for (const Verb& verb : verbs()) {
-    CLI::App* command = program.add_subcommand(verb.name, verb.help);
-    for (const auto add : verb.options) add(*command, request);
-  }
+  add_verbs(program, request);
+  const std::size_t columns = columns_of(to_results);
 
   const auto parse = [&]() -> std::optional<int> {
     try {
       require_known(program, words);
       std::vector<std::string> reversed(words.rbegin(), words.rend());  // as CLI11 wants them
       program.parse(reversed);
-      return std::nullopt;
-    } catch (const CLI::Success& wish) {  // --help, --version
+      if (!program.get_subcommands().empty()) return std::nullopt;
+      if (!tell_about_itself(program, results))
+        throw CLI::ParseError("no verb is given", CLI::ExitCodes::RequiredError);
+      return finished(results, narration);
+    } catch (const CLI::CallForHelp&) {
+      results << help_asked_for(program, words, columns);
+      return finished(results, narration);
+    } catch (const CLI::Success& wish) {  // --version
       program.exit(wish, results, narration);
       return finished(results, narration);
     } catch (const CLI::ParseError& error) {
@@ -102,8 +166,7 @@ int run(const std::vector<std::string>& words, std::ostream& to_results, std::os
   };
   if (const auto status = parse()) return *status;
 
-  const Channels channels{results, narration, isatty(STDOUT_FILENO) != 0 && std::getenv("NO_COLOR") == nullptr,
-                          isatty(STDERR_FILENO) != 0};
+  const Channels channels{results, narration, narration_is_watched() && !request.quiet, request.quiet, columns};
   request.verb = program.get_subcommands().front()->get_name();
   try {
     for (const Verb& verb : verbs())

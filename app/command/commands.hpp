@@ -32,8 +32,8 @@ struct Request {
   std::string electrolyte = "resolved";
   std::string reaction;     ///< "even", "uneven"; empty: as the verb has it
   std::string temperature;  ///< empty: that of the sheet
-  std::string out;          ///< folder; empty: no files
-  bool json = false;
+  std::string out;          ///< folder, or one file, see is_one_file(); empty: no files
+  bool json = false, quiet = false;
   std::string soc = "0..0.8", margin = "10 mV";  ///< ceiling
   int samples = 8192, threads = 0;               ///< ceiling; threads 0: all cores
   int band_cells = 0;                            ///< curve, rates: plausible cells; 0: no band
@@ -55,12 +55,13 @@ struct Request {
   std::vector<std::string> words;  ///< the whole command line, for the record
 };
 
-/// Where results and narration go. Colour only where a person looks.
+/// Where results and narration go. There is no colour in either, wherever they go.
 struct Channels {
   std::ostream& results;
   std::ostream& narration;
-  bool colour = false;
-  bool watched = false;  ///< narration goes to a terminal: a progress bar has a reader
+  bool watched = false;       ///< narration goes to a terminal: a progress bar has a reader
+  bool quiet = false;         ///< of the narration only warnings and errors are wanted
+  std::size_t columns = 100;  ///< signs of a line of words
 };
 
 /// The command line is wrong; `what()` says how, in one sentence.

@@ -24,7 +24,8 @@ void add_data(CLI::App& verb, Request& request) {
       ->required();
   verb.add_option("--columns", request.columns,
                   "columns of the data by title, behind the files: time=t/h voltage=U/V current=I/mA; a unit that the "
-                  "title lacks behind a colon, time=Zeit:h; a current that is positive on discharge, current=-I/mA");
+                  "title lacks behind a colon, time=Zeit:h; a current that is positive on discharge, current=-I/mA")
+      ->type_name("WHAT=TITLE ...");
 }
 
 std::string row_counts(const params::Measured& data) {
@@ -72,8 +73,9 @@ params::Measured read_data(const Request& request, const Channels& channels, con
                            std::vector<params::SourceFile>& files) {
   auto loaded = params::load_measured(file, measured_request(request));
   if (!loaded.value) throw UnsoundInput(loaded.faults.text());
-  channels.narration << loaded.faults.text() << params::one_line(params::stream_name(file)) << ": "
-                     << row_counts(*loaded.value) << '\n';
+  channels.narration << loaded.faults.text();
+  if (!channels.quiet)
+    channels.narration << params::one_line(params::stream_name(file)) << ": " << row_counts(*loaded.value) << '\n';
   files.insert(files.end(), loaded.files.begin(), loaded.files.end());
   params::mend_sensors(*loaded.value);
   return std::move(*loaded.value);

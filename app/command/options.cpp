@@ -34,19 +34,31 @@ void files(CLI::App& verb, Request& request) {
   verb.add_option("--columns", request.columns,
                   "columns of a data file by title, behind the files: time=t/h voltage=U/V current=I/mA; also "
                   "temperature, capacity, state, cycle, step; a unit that the title lacks behind a colon, time=Zeit:h; "
-                  "words of the state, charge=CHA rest=PAU");
+                  "words of the state, charge=CHA rest=PAU")
+      ->type_name("WHAT=TITLE ...");
   verb.add_flag("--json", request.json, "print what was found as JSON: faults, recognised steps, doubtful rows");
 }
 
 void data(CLI::App& verb, Request& request) { add_data(verb, request); }
 
 void output(CLI::App& verb, Request& request) {
-  verb.add_option("--out", request.out, "folder for curves.csv, summary.json and report.html")->check(not_empty);
+  verb.add_option("--out", request.out,
+                  "folder for report.html, curves.csv and summary.json; a name that ends in .html, .csv or .json is "
+                  "that one file alone")
+      ->type_name("FOLDER")
+      ->check(not_empty);
   verb.add_flag("--json", request.json, "print the summary alone, as JSON");
+}
+
+void file_out(CLI::App& verb, Request& request) {
+  verb.add_option("--out", request.out, "write it into this file, which must not be there yet, instead of printing it")
+      ->type_name("FILE")
+      ->check(not_empty);
 }
 
 void temperature(CLI::App& verb, Request& request) {
   verb.add_option("--temperature", request.temperature, "instead of that of the sheet, such as '10 degC'")
+      ->type_name("TEMPERATURE")
       ->check(not_empty);
 }
 
@@ -70,17 +82,31 @@ void reaction(CLI::App& verb, Request& request) { add_reaction(verb, request, "u
 void reaction_even(CLI::App& verb, Request& request) { add_reaction(verb, request, "even"); }
 
 void from_soc(CLI::App& verb, Request& request) {
-  verb.add_option("--from-soc", request.from_soc, "start from this state of charge")->check(state_of_charge);
+  verb.add_option("--from-soc", request.from_soc, "start from this state of charge, such as 0.5")
+      ->type_name("0..1")
+      ->check(state_of_charge);
 }
 
 void points(CLI::App& verb, Request& request) {
-  verb.add_option("--points", request.points, "moments of each curve in the results")
+  verb.add_option("--points", request.points, "moments of each curve in the results, 2 to 100000")
+      ->type_name("NUMBER")
       ->check(CLI::Range(2, 100000))
       ->capture_default_str();
 }
 
 void rates(CLI::App& verb, Request& request) {
-  verb.add_option("--rates", request.rates, "such as C/10,C/2,1C,2mA,3mA/cm2,160mA/g")->capture_default_str();
+  verb.add_option_function<std::vector<std::string>>(
+          "--rates",
+          [&request](const std::vector<std::string>& lists) {
+            request.rates.clear();
+            for (std::size_t k = 0; k < lists.size(); ++k) request.rates += (k > 0 ? "," : "") + lists[k];
+          },
+          "such as C/10,C/2,1C,2mA,3mA/cm2,160mA/g; given more than once, all of them")
+      ->expected(1)
+      ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll)
+      ->allow_extra_args(false)
+      ->type_name("RATES")
+      ->default_str(request.rates);
 }
 
 void direction(CLI::App& verb, Request& request) {
@@ -93,15 +119,16 @@ void direction(CLI::App& verb, Request& request) {
 void both(CLI::App& verb, Request& request) { verb.add_flag("--both", request.both, "discharge and charge"); }
 
 void protocol(CLI::App& verb, Request& request) {
-  verb.add_option("--protocol", request.protocol, "protocol file (YAML)")->required();
+  verb.add_option("--protocol", request.protocol, "protocol file (YAML)")->type_name("FILE")->required();
 }
 
 void one_rate(CLI::App& verb, Request& request) {
-  verb.add_option("--rate", request.rate, "the rate to look at, such as 2C or 3 mA")->required();
+  verb.add_option("--rate", request.rate, "the rate to look at, such as 2C or 3 mA")->type_name("RATE")->required();
 }
 
 void at_rate(CLI::App& verb, Request& request) {
   verb.add_option("--rate", request.at_rate, "the rate at which it counts what second phases of a powder cost")
+      ->type_name("RATE")
       ->capture_default_str();
   verb.add_option("--for", request.wanted,
                   "which coating to draw: 'n_to_p = 1.10', 'areal_capacity = 2 mAh/cm2', 'negative.porosity = 30 %'; "
@@ -112,9 +139,11 @@ void at_rate(CLI::App& verb, Request& request) {
 }
 
 void steps(CLI::App& verb, Request& request) {
-  verb.add_option("--steps", request.steps, "steps of the file that take part, as `check` numbers them: 2..4");
+  verb.add_option("--steps", request.steps, "steps of the file that take part, as `check` numbers them: 2..4")
+      ->type_name("STEPS");
   verb.add_option("--rested-at", request.rested_at,
                   "voltage at rest before the data, '4.15 V', or a file of measured data that ends with that rest")
+      ->type_name("VOLTAGE|FILE")
       ->check(not_empty)
       ->excludes("--from-soc");
 }
@@ -123,30 +152,37 @@ void overlay(CLI::App& verb, Request& request) {
   verb.add_flag("--recognised", request.recognised,
                 "run the protocol that was recognised instead of the measured current");
   verb.add_option("--smoothing", request.smoothing, "window of dQ/dV and dV/dQ, as a share of the range")
+      ->type_name("SHARE")
       ->capture_default_str();
 }
 
 void search(CLI::App& verb, Request& request) {
-  verb.add_option("--points", request.fit_points, "rows of each file that take part")
+  verb.add_option("--points", request.fit_points, "rows of each file that take part, 20 to 5000")
+      ->type_name("NUMBER")
       ->check(CLI::Range(20, 5000))
       ->capture_default_str();
   verb.add_option("--starts", request.fit_starts, "starting points of the search, drawn from the spreads of the sheet")
+      ->type_name("NUMBER")
       ->check(CLI::Range(1, 1000))
       ->capture_default_str();
 }
 
 void fit(CLI::App& verb, Request& request) {
   verb.add_option("--free", request.free_values,
-                  "what is estimated, such as positive.diffusion_time,contact_resistance,lithium");
+                  "what is estimated, such as positive.diffusion_time,contact_resistance,lithium")
+      ->type_name("NAMES");
   verb.add_flag("--linear", request.no_profiles, "intervals of the linearised model only");
 }
 
 void spectrum(CLI::App& verb, Request& request) {
   verb.add_option("--from-soc", request.states, "states of charge at which the cell rests, such as 0.2,0.5,0.8")
+      ->type_name("NUMBERS")
       ->capture_default_str();
   verb.add_option("--frequencies", request.frequencies, "in hertz: a range, or a list such as 0.1,1,10")
+      ->type_name("FROM..TO")
       ->capture_default_str();
   verb.add_option("--per-decade", request.per_decade, "frequencies in every decade of a range")
+      ->type_name("NUMBER")
       ->check(CLI::Range(1, 200))
       ->capture_default_str();
 }
@@ -155,8 +191,11 @@ namespace {
 
 /// Of what draws plausible cells.
 void drawing(CLI::App& verb, Request& request) {
-  verb.add_option("--seed", request.seed, "another number draws other cells")->capture_default_str();
+  verb.add_option("--seed", request.seed, "another number draws other cells")
+      ->type_name("NUMBER")
+      ->capture_default_str();
   verb.add_option("--threads", request.threads, "0: one for each core; the results are the same")
+      ->type_name("NUMBER")
       ->check(CLI::Range(0, 256))
       ->capture_default_str();
 }
@@ -164,14 +203,19 @@ void drawing(CLI::App& verb, Request& request) {
 }  // namespace
 
 void ceiling(CLI::App& verb, Request& request) {
-  verb.add_option("--soc", request.soc, "the charge: from one state of charge to another")->capture_default_str();
+  verb.add_option("--soc", request.soc, "the charge: from one state of charge to another")
+      ->type_name("FROM..TO")
+      ->capture_default_str();
   verb.add_option("--margin", request.margin, "how far above lithium's potential the negative must stay")
+      ->type_name("VOLTAGE")
       ->capture_default_str();
   verb.add_option("--samples", request.samples, "plausible cells at most, and at least 128; 0: the nominal cell only")
+      ->type_name("NUMBER")
       ->check(CLI::Range(0, 100000))
       ->capture_default_str();
   verb.add_option("--within", request.within,
                   "cells are added until the sampling error of the rate (half of its 95 % interval) is below this")
+      ->type_name("SHARE")
       ->capture_default_str();
   drawing(verb, request);
   verb.add_flag("--staircase", request.staircase, "also the fastest charge in steps, as a protocol");
@@ -180,6 +224,7 @@ void ceiling(CLI::App& verb, Request& request) {
 void bands(CLI::App& verb, Request& request) {
   verb.add_option("--samples", request.band_cells,
                   "plausible cells, drawn from the spreads, of which 95 % bands are told; 0: none, else at least 64")
+      ->type_name("NUMBER")
       ->check(CLI::Range(0, 100000))
       ->capture_default_str();
   drawing(verb, request);

@@ -13,6 +13,7 @@ void sheet(CLI::App& verb, Request& request);  ///< SHEET, required
 void files(CLI::App& verb, Request& request);  ///< FILES of any kind, and --columns
 void data(CLI::App& verb, Request& request);   ///< DATA behind the sheet, and --columns
 void output(CLI::App& verb, Request& request);
+void file_out(CLI::App& verb, Request& request);  ///< of verbs that print a file
 void temperature(CLI::App& verb, Request& request);
 void electrolyte(CLI::App& verb, Request& request);
 void reaction(CLI::App& verb, Request& request);

@@ -8,6 +8,7 @@
 #include "app/render/page.hpp"
 #include "app/render/summary.hpp"
 #include "app/render/terminal.hpp"
+#include "app/result_file.hpp"
 #include "app/result_folder.hpp"
 #include "params/text/printable.hpp"
 
@@ -75,18 +76,50 @@ void complete(Answer& said, const Request& request, const Job& job) {
   gather_important(said);
 }
 
+namespace {
+
+void remark(const Channels& channels, const std::string& words) {
+  if (!channels.quiet) channels.narration << words << '\n';
+}
+
+/// What goes into one file, by its ending.
+FileWriter content_of(const std::string& file, const Answer& said) {
+  const std::string ending = file.substr(file.rfind('.'));
+  if (ending == ".html") return [&said](std::ostream& out) { out << render::page_text(said); };
+  if (ending == ".json") return [&said](std::ostream& out) { render::write_summary(out, said); };
+  if (!said.curves) throw CommandLineError("--out '" + file + "': this answer of '" + said.verb + "' has no curves");
+  return [&said](std::ostream& out) { render::write_curves(out, *said.curves); };
+}
+
+void write_one_file(const std::string& file, const Channels& channels, const FileWriter& content) {
+  write_new_file(file, content);
+  remark(channels, "wrote " + file);
+}
+
+}  // namespace
+
 void present(const Request& request, const Channels& channels, const Answer& said) {
   if (!said.verbatim.empty()) {
-    channels.results << said.verbatim;
+    if (request.out.empty()) {
+      channels.results << said.verbatim;
+    } else {
+      write_one_file(request.out, channels, [&](std::ostream& out) { out << said.verbatim; });
+    }
     return;
   }
+  const bool one_file = !request.out.empty() && is_one_file(request.out);
+  const FileWriter one = one_file ? content_of(request.out, said) : FileWriter();
   if (request.json) {
     render::write_summary(channels.results, said);
   } else {
-    render::print(channels.results, said);
+    render::print(channels.results, said, channels.columns);
   }
   if (!said.unsound.empty()) throw UnsoundInput(said.unsound);
   if (request.out.empty()) return;
+  if (one_file) {
+    write_one_file(request.out, channels, one);
+    return;
+  }
   ResultFolder folder(request.out, said.command);
   if (said.curves) folder.add("curves.csv", [&](std::ostream& out) { render::write_curves(out, *said.curves); });
   for (const auto& more : said.more_curves)
@@ -95,8 +128,8 @@ void present(const Request& request, const Channels& channels, const Answer& sai
   folder.add("summary.json", [&](std::ostream& out) { render::write_summary(out, said); });
   folder.add("report.html", render::page_text(said));
   const ResultFolder::Outcome outcome = folder.write();
-  for (const std::string& path : outcome.written) channels.narration << "wrote " << path << '\n';
-  for (const std::string& remark : outcome.remarks) channels.narration << "note: " << remark << '\n';
+  for (const std::string& path : outcome.written) remark(channels, "wrote " + path);
+  for (const std::string& words : outcome.remarks) channels.narration << "note: " << words << '\n';
 }
 
 }  // namespace onegrain::app

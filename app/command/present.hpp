@@ -14,7 +14,7 @@ void complete(answer::Answer& said, const Request& request, const Job& job);
 void complete(answer::Answer& said, const Request& request);
 
 /// Prints the answer (--json: its summary) and writes curves.csv, summary.json, report.html and what else it holds into
-/// the folder asked for.
+/// the folder asked for, or that of the first three which the file asked for names by its ending.
 void present(const Request& request, const Channels& channels, const answer::Answer& said);
 
 }  // namespace onegrain::app

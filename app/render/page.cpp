@@ -115,6 +115,10 @@ json footer(const Answer& said) {
   json rows = json::array({{"program", "onegrain " + said.version}, {"command", said.command}});
   for (const UsedFile& file : said.files)
     rows.push_back({file.shipped ? "shipped file" : "file", file.name + ", SHA-256 " + file.sha256});
+  rows.push_back(
+      {"licences",
+       "onegrain is under the MIT licence, and the script of this page holds parts of d3 (ISC licence, in full "
+       "before its code); `onegrain --licences` prints these and those of all libraries"});
   return {{"title", "Where this page comes from"}, {"rows", rows}};
 }
 
@@ -170,7 +174,9 @@ std::string page_text(const Answer& said) {
     }
     if (name == "CAUTIONS") return html_list(cautions_title, "cautions", said.cautions);
     if (name == "STYLE") return std::string(web_asset("render/web/report.css"));
-    if (name == "DRAWING") return std::string(web_asset("render/web/d3_subset.min.js"));
+    if (name == "DRAWING")  // its licence asks to go with it
+      return "/*\n" + std::string(web_asset("render/web/d3_LICENSE.txt")) + "*/\n" +
+             std::string(web_asset("render/web/d3_subset.min.js"));
     if (name == "SCRIPTS") {
       std::string scripts;
       for (const std::string_view file : app::web_asset_names())

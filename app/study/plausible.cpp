@@ -5,7 +5,7 @@
 #include <limits>
 #include <numeric>
 
-#include "solver/estimation/linearised.hpp"
+#include "model/decompositions.hpp"
 
 namespace onegrain::app::study {
 
@@ -36,7 +36,7 @@ Eigen::VectorXd slopes_over(const std::vector<double>& currents, const std::vect
     A.row(r).tail(unknown) = deviations[k].transpose();
     y[r] = log_of(currents[k], least);
   }
-  return solver::linear_solution(A, y).tail(unknown);
+  return model::least_squares_solution(A, y).tail(unknown);
 }
 
 /// Which unknown costs most: what the spread would be without each of them.

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "model/decompositions.hpp"
 #include "params/sheet/knowledge.hpp"
 #include "params/text/revision.hpp"
 
@@ -95,16 +96,16 @@ Knowledge::Knowledge(const std::vector<JointKnowledge>& parts) {
       at.push_back(static_cast<Eigen::Index>(place));
     }
     const Eigen::MatrixXd covariance = deviation.asDiagonal() * part.correlation * deviation.asDiagonal();
-    const Eigen::MatrixXd inverse = covariance.llt().solve(Eigen::MatrixXd::Identity(size, size));
+    const Eigen::MatrixXd inverse = model::definite_solution(covariance, Eigen::MatrixXd::Identity(size, size));
     information(at, at) += inverse;
     weighted(at) += inverse * mean;
     squares += mean.dot(inverse * mean);
     told += static_cast<double>(size);
   }
   if (n == 0) return;
-  const Eigen::MatrixXd covariance = information.llt().solve(Eigen::MatrixXd::Identity(n, n));
+  const Eigen::MatrixXd covariance = model::definite_solution(information, Eigen::MatrixXd::Identity(n, n));
   mean_ = covariance * weighted;
-  lower_ = covariance.llt().matrixL();
+  lower_ = model::cholesky(covariance).value();
   for (std::size_t k = 0; k < count(); ++k) {
     const auto at = static_cast<Eigen::Index>(k);
     Value& value = quantities_[k].value;

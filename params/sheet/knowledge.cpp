@@ -2,6 +2,7 @@
 
 #include <cmath>
 
+#include "model/decompositions.hpp"
 #include "params/sheet/keys.hpp"
 #include "params/text/library.hpp"
 
@@ -94,7 +95,7 @@ class Reader {
     if (((c.diagonal().array() - 1).abs() > rounded).any()) return wrong("a quantity hangs together with itself: 1");
     known_.correlation = (0.5 * (c + c.transpose())).eval();
     known_.correlation.diagonal().setOnes();
-    if (Eigen::LLT<Eigen::MatrixXd>(known_.correlation).info() != Eigen::Success)
+    if (!model::cholesky(known_.correlation))
       return wrong("no quantities can hang together like that: the matrix is not positive definite");
   }
 

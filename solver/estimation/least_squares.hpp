@@ -6,9 +6,8 @@
 #include <string>
 
 /// Bounded nonlinear least squares: minimise  S(p) = sum_k r_k(p)^2  over  lower <= p <= upper.
-/// Levenberg-Marquardt by Ceres, which is seen in least_squares.cpp alone. Which parameters stay at their bounds is
-/// read off the linearised problem in the box, solved exactly: correlated parameters would otherwise creep along the
-/// faces.
+/// Levenberg-Marquardt, every step of it the exact solution of the damped linear problem in the box of the bounds
+/// (linearised.hpp): a trust region alone lets correlated parameters creep along the faces.
 namespace onegrain::solver {
 
 struct LeastSquaresProblem {

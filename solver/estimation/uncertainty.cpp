@@ -9,6 +9,7 @@
 #include <optional>
 #include <stdexcept>
 
+#include "model/decompositions.hpp"
 #include "solver/estimation/quantiles.hpp"
 
 namespace onegrain::solver {
@@ -48,16 +49,6 @@ MatrixXd with_few_entries(MatrixXd columns) {
   return columns;
 }
 
-/// Singular values, descending, and right singular vectors of a matrix, one of each for every column: those of R where
-/// it is Q R.
-using RightSvd = Eigen::JacobiSVD<MatrixXd, Eigen::NoQRPreconditioner>;
-RightSvd right_svd(const MatrixXd& matrix) {
-  const Index n = matrix.cols(), rows = std::min(n, matrix.rows());
-  MatrixXd R = MatrixXd::Zero(n, n);
-  R.topRows(rows) = Eigen::HouseholderQR<MatrixXd>(matrix).matrixQR().topRows(rows).triangularView<Eigen::Upper>();
-  return RightSvd(R, Eigen::ComputeFullV);
-}
-
 /// J with columns of unit length and their singular values and right singular vectors.
 struct Factors {
   VectorXd lengths;     // of the columns; 1 for a zero column
@@ -71,9 +62,9 @@ Factors factors_of(const MatrixXd& J, double jacobian_error) {
   Factors f;
   f.lengths = J.colwise().stableNorm();
   f.lengths = (f.lengths.array() > 0).select(f.lengths, 1.0);
-  const RightSvd svd = right_svd(J * f.lengths.cwiseInverse().asDiagonal());
-  f.singular = svd.singularValues();
-  f.directions = svd.matrixV();
+  const model::RightSingular svd = model::right_singular(J * f.lengths.cwiseInverse().asDiagonal());
+  f.singular = svd.values;
+  f.directions = svd.vectors;
   const double floor = f.singular(0) * std::max(std::sqrt(static_cast<double>(n)) * jacobian_error,
                                                 static_cast<double>(std::max(n, J.rows())) * round_off);
   while (f.rank < n && f.singular(f.rank) > floor) ++f.rank;
@@ -104,17 +95,17 @@ std::vector<Direction> untold_directions(const MatrixXd& J, const Factors& f, co
   if (flat > 0) {
     MatrixXd W = f.lengths.cwiseProduct(scale).cwiseInverse().asDiagonal() * f.directions.rightCols(flat);
     W.colwise().normalize();
-    const MatrixXd Q = Eigen::HouseholderQR<MatrixXd>(W).householderQ();
+    const MatrixXd Q = model::orthonormal_basis(W);
     rest = Q.rightCols(f.rank).eval();
     const MatrixXd sparse = with_few_entries(W);
     for (Index k = 0; k < flat; ++k) untold.push_back({sparse.col(k), infinite});
   }
   if (f.rank == 0) return untold;
   const MatrixXd told = J * scale.asDiagonal() * rest;
-  const RightSvd svd = right_svd(told);  // at least as many rows as columns, since its rank is that of J
+  const model::RightSingular svd =
+      model::right_singular(told);  // at least as many rows as columns, since its rank is that of J
   for (Index k = f.rank - 1; k >= 0; --k) {
-    if (svd.singularValues()(k) * useful < 1)
-      untold.push_back({rest * svd.matrixV().col(k), 1 / svd.singularValues()(k)});
+    if (svd.values(k) * useful < 1) untold.push_back({rest * svd.vectors.col(k), 1 / svd.values(k)});
   }
   return untold;
 }

@@ -113,7 +113,7 @@ TEST_CASE("the Jacobians of the models are their derivatives", "[estimation][nis
 
 TEST_CASE("parameters, standard deviations and sum of squares are NIST's, from both its starts", "[estimation][nist]") {
   solver::LeastSquaresOptions options;
-  options.most_iterations = 2000;  // MGH17 needs 613 from its first start
+  options.most_iterations = 20000;  // MGH10 needs 5,500 from its first start, along a bent canyon
   options.function_tolerance = 1e-24;
   options.parameter_tolerance = 1e-14;
   for (const char* name : names) {
@@ -135,7 +135,7 @@ TEST_CASE("parameters, standard deviations and sum of squares are NIST's, from b
       CHECK(found.fit.converged);
       // 11 digits are certified. The sets are ill-conditioned (ENSO, Thurber, MGH09), so that a gradient with round-off
       // leaves 8.
-      // Sums of three exponentials (Lanczos) are the worst: compilers and versions of Ceres differ between 6.4 and 10
+      // Sums of three exponentials (Lanczos) are the worst: compilers differ between 6.4 and 10
       // digits, at sums of squares that agree to more than 10.
       const double expected = set.name.rfind("Lanczos", 0) == 0 ? 6 : 7.5;
       CHECK(found.parameters >= expected);

@@ -1,17 +1,13 @@
-#include "solver/estimation/evaluator.hpp"
+#include "solver/estimation/evaluated.hpp"
 
 #include <cmath>
 #include <stdexcept>
 #include <string>
+#include <utility>
 
 namespace onegrain::solver {
-namespace {
 
 using Eigen::VectorXd;
-
-bool known(const Evaluated& answer, const VectorXd& p) { return answer.p.size() == p.size() && answer.p == p; }
-
-}  // namespace
 
 LeastSquaresProblem completed(const LeastSquaresProblem& given, const VectorXd& start) {
   LeastSquaresProblem problem = given;
@@ -40,35 +36,17 @@ LeastSquaresProblem completed(const LeastSquaresProblem& given, const VectorXd& 
   return problem;
 }
 
-const Evaluated* Evaluator::at(const VectorXd& p, bool with_jacobian) {
-  const Evaluated* kept = known(full_, p) ? &full_ : !with_jacobian && known(plain_, p) ? &plain_ : nullptr;
-  if (kept) {
-    refused = false;
-    return kept;
+std::optional<Evaluated> evaluated(const LeastSquaresProblem& problem, const VectorXd& p, bool with_jacobian) {
+  Evaluated answer{p, VectorXd(problem.residuals)};
+  if (with_jacobian) answer.jacobian.resize(problem.residuals, p.size());
+  if (!problem.evaluate(p, answer.r, with_jacobian ? &answer.jacobian : nullptr)) return std::nullopt;
+  if (answer.r.size() != problem.residuals ||
+      (with_jacobian && (answer.jacobian.rows() != problem.residuals || answer.jacobian.cols() != p.size()))) {
+    throw std::invalid_argument("least squares: residuals or Jacobian of another size than announced");
   }
-  Evaluated& answer = with_jacobian ? full_ : plain_;
-  answer.p.resize(0);
-  answer.r.resize(problem_.residuals);
-  if (with_jacobian) answer.jacobian.resize(problem_.residuals, p.size());
-  ++evaluations;
-  refused = !problem_.evaluate(p, answer.r, with_jacobian ? &answer.jacobian : nullptr);
-  if (!refused) {
-    if (answer.r.size() != problem_.residuals ||
-        (with_jacobian && (answer.jacobian.rows() != problem_.residuals || answer.jacobian.cols() != p.size()))) {
-      throw std::invalid_argument("least squares: residuals or Jacobian of another size than announced");
-    }
-    refused = !answer.r.allFinite() || !std::isfinite(answer.r.squaredNorm()) ||
-              (with_jacobian && !(answer.jacobian.allFinite() && std::isfinite(answer.jacobian.squaredNorm())));
-  }
-  if (refused) return nullptr;
   answer.sum = answer.r.squaredNorm();
-  answer.p = p;
-  if (answer.sum < lowest) {
-    lowest = answer.sum;
-    best = p;
-  }
-  if (with_jacobian) differentiable = p;
-  return &answer;
+  const bool finite = std::isfinite(answer.sum) && (!with_jacobian || std::isfinite(answer.jacobian.squaredNorm()));
+  return finite ? std::optional(std::move(answer)) : std::nullopt;
 }
 
 }  // namespace onegrain::solver

@@ -1,0 +1,18 @@
+# Run by CPack on what is about to be packed: a compressed manual page, the change log where Debian keeps it, the licences under its name.
+set(root "${CPACK_TEMPORARY_DIRECTORY}${CPACK_PACKAGING_INSTALL_PREFIX}")
+set(documents "${root}/share/doc/onegrain")
+function(compressed file)
+  execute_process(COMMAND gzip -9n "${file}" COMMAND_ERROR_IS_FATAL ANY)
+endfunction()
+compressed("${root}/share/man/man1/onegrain.1")
+file(RENAME "${documents}/CHANGELOG.md" "${documents}/changelog")
+compressed("${documents}/changelog")
+set(version "${CPACK_PACKAGE_VERSION}-${CPACK_DEBIAN_PACKAGE_RELEASE}")
+execute_process(COMMAND date -R -u -d "${CPACK_ONEGRAIN_RELEASED}" OUTPUT_VARIABLE day OUTPUT_STRIP_TRAILING_WHITESPACE COMMAND_ERROR_IS_FATAL ANY)
+file(WRITE "${documents}/changelog.Debian"
+     "onegrain (${version}) stable; urgency=medium\n\n  * What moved, since when, for which inputs: changelog.gz.\n\n -- ${CPACK_PACKAGE_CONTACT}  ${day}\n")
+compressed("${documents}/changelog.Debian")
+file(READ "${documents}/LICENCES.txt" licences)
+file(WRITE "${documents}/copyright" "Copyright 2026 The onegrain authors\n\n${licences}")
+file(REMOVE "${documents}/LICENCES.txt")
+file(CHMOD "${documents}/copyright" PERMISSIONS OWNER_READ OWNER_WRITE GROUP_READ WORLD_READ)

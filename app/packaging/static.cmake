@@ -1,0 +1,28 @@
+# onegrain_static: the program as one file for any Linux of this processor, without a library beside it. Debian has no archives of fmt and
+# muParser: they are compiled from its source packages, which `bootstrap.sh package` puts into .deps.
+file(GLOB fmt_source ${PROJECT_SOURCE_DIR}/.deps/fmtlib-*/src/format.cc)
+file(GLOB muparser_sources ${PROJECT_SOURCE_DIR}/.deps/muparser-*/src/muParser.cpp ${PROJECT_SOURCE_DIR}/.deps/muparser-*/src/muParser[BECTI]*.cpp)
+find_library(yaml_cpp_archive libyaml-cpp.a)
+if(NOT fmt_source OR NOT muparser_sources OR NOT yaml_cpp_archive OR ONEGRAIN_SANITIZE)
+  return()
+endif()
+list(FILTER muparser_sources EXCLUDE REGEX "muParserDLL|muParserTest")
+get_filename_component(fmt_folder ${fmt_source} DIRECTORY)
+list(GET muparser_sources 0 one)
+get_filename_component(muparser_folder ${one} DIRECTORY)
+add_library(onegrain_static_parts STATIC EXCLUDE_FROM_ALL ${fmt_source} ${muparser_sources})
+target_include_directories(onegrain_static_parts SYSTEM PRIVATE ${fmt_folder}/../include ${muparser_folder}/../include)
+target_compile_options(onegrain_static_parts PRIVATE -w)
+target_compile_definitions(onegrain_static_parts PRIVATE MUPARSER_STATIC)
+
+# The libraries of ours bring their shared ones along, so the line of the linker is written out.
+add_executable(onegrain_static EXCLUDE_FROM_ALL main.cpp)
+target_include_directories(onegrain_static PRIVATE ${PROJECT_SOURCE_DIR})
+target_link_options(onegrain_static PRIVATE -static -s)
+target_link_libraries(onegrain_static PRIVATE onegrain_options)
+add_dependencies(onegrain_static onegrain_app_parts onegrain_params onegrain_estimation onegrain_solver onegrain_model)
+set(ours "")
+foreach(part app_parts params estimation solver model)
+  list(APPEND ours $<TARGET_FILE:onegrain_${part}>)
+endforeach()
+target_link_libraries(onegrain_static PRIVATE ${ours} onegrain_static_parts ${yaml_cpp_archive} onegrain_cvode_package)

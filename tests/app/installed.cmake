@@ -1,0 +1,47 @@
+# cmake -D BUILD=build/release -P installed.cmake: installs into a folder of its own and looks at what is there.
+cmake_minimum_required(VERSION 3.25)
+set(root ${BUILD}/installed-by-a-test)
+file(REMOVE_RECURSE ${root})
+execute_process(COMMAND ${CMAKE_COMMAND} --install ${BUILD} --prefix ${root} OUTPUT_QUIET COMMAND_ERROR_IS_FATAL ANY)
+
+# Places: Filesystem Hierarchy Standard 3.0 (bin, share/man/man1); where bash-completion, zsh and fish look for what packages bring is from
+# memory of their own documentation.
+foreach(file bin/onegrain share/man/man1/onegrain.1 share/bash-completion/completions/onegrain share/zsh/vendor-completions/_onegrain
+             share/fish/vendor_completions.d/onegrain.fish share/doc/onegrain/README.md share/doc/onegrain/CHANGELOG.md share/doc/onegrain/LICENCES.txt)
+  if(NOT EXISTS ${root}/${file})
+    message(SEND_ERROR "not installed: ${file}")
+  endif()
+endforeach()
+file(GLOB_RECURSE files RELATIVE ${root} ${root}/*)
+list(LENGTH files count)
+if(NOT count EQUAL 8)
+  message(SEND_ERROR "more is installed than is meant to be: ${files}")
+endif()
+
+set(program ${root}/bin/onegrain)
+foreach(document "share/man/man1/onegrain.1|--manual" "share/doc/onegrain/LICENCES.txt|--licences")
+  string(REPLACE "|" ";" document "${document}")
+  list(GET document 0 file)
+  list(GET document 1 option)
+  execute_process(COMMAND ${program} ${option} OUTPUT_VARIABLE said WORKING_DIRECTORY / COMMAND_ERROR_IS_FATAL ANY)
+  file(READ ${root}/${file} text)
+  if(NOT text STREQUAL said)
+    message(SEND_ERROR "${file} is not what the program says")
+  endif()
+endforeach()
+execute_process(COMMAND ${program} rates demo --rates 1C OUTPUT_VARIABLE said WORKING_DIRECTORY / COMMAND_ERROR_IS_FATAL ANY)
+if(NOT said MATCHES "1C +discharge")
+  message(SEND_ERROR "the installed program does not calculate: ${said}")
+endif()
+
+# Licences of packages: /usr/share/doc/PACKAGE/copyright. These are MIT, BSD, LGPL, or GPL with the exception of GCC's run-time libraries.
+set(may_be_loaded "linux-vdso|ld-linux.*|libc|libm|libpthread|libdl|librt|libresolv|libstdc\\+\\+|libgcc_s|libgomp|libatomic|libasan|libubsan|libyaml-cpp|libfmt|libmuparser")
+execute_process(COMMAND ldd ${program} OUTPUT_VARIABLE libraries COMMAND_ERROR_IS_FATAL ANY)
+string(REGEX MATCHALL "[^\n]+" libraries "${libraries}")
+foreach(line IN LISTS libraries)
+  string(REGEX MATCH "([A-Za-z][^/ ]*)[.]so" library "${line}")
+  if(NOT "${CMAKE_MATCH_1}" MATCHES "^(${may_be_loaded})$")
+    message(SEND_ERROR "loaded, and its licence is not known to be other than the GPL: ${line}")
+  endif()
+endforeach()
+file(REMOVE_RECURSE ${root})
