@@ -40,6 +40,8 @@ packages="g++ cmake ninja-build dpkg-dev libeigen3-dev libyaml-cpp-dev libcli11-
 libmuparser-dev libboost-dev"
 case $goal in test|sanitized|fuzz) packages="$packages catch2 libudunits2-dev python3-scipy python3-yaml python3-jsonschema
 nodejs shellcheck" ;; esac
+# The engine of the page to teach with is compiled again and compared, and the page played through in two browsers.
+[ "$goal" != test ] || packages="$packages emscripten chromium chromium-driver firefox-esr python3-websocket"
 
 install() { as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "$@" >/dev/null; }
 

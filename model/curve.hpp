@@ -52,6 +52,13 @@ class Curve {
   double lower() const;
   double upper() const;
 
+  /// All that it is made of, piece for piece, behind what `numbers` holds: `taken_from` makes the same curve of them,
+  /// to the last bit.
+  void append_to(std::vector<double>& numbers) const;
+  /// @param numbers  begins with a curve, and begins behind it afterwards
+  /// @throws std::invalid_argument where they are none
+  static Curve taken_from(std::span<const double>& numbers);
+
  private:
   friend class Property;
   struct Data;
@@ -99,6 +106,9 @@ class Property {
 
   /// The same property with every value multiplied by `factor`.
   Property scaled(double factor) const;
+
+  void append_to(std::vector<double>& numbers) const;            ///< as Curve's
+  static Property taken_from(std::span<const double>& numbers);  ///< as Curve's
 
  private:
   std::vector<Sample> samples_;

@@ -1,6 +1,8 @@
 #pragma once
 
 #include <optional>
+#include <span>
+#include <vector>
 
 #include "model/curve.hpp"
 
@@ -32,6 +34,10 @@ class OpenCircuitPotential {
   /// The same potential with its logarithms replaced by their tangents closer than `edge` to 0 or 1: a search that
   /// tries grains fuller than full meets volts then, not kilovolts.
   OpenCircuitPotential with_edge(double edge) const;
+
+  /// All that it is made of, as Curve's; an addition is left out.
+  void append_to(std::vector<double>& numbers) const;
+  static OpenCircuitPotential taken_from(std::span<const double>& numbers);
 
   /// Where the potential is known rather than continued.
   double lower() const { return lower_; }

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <cstdint>
+#include <memory>
 #include <optional>
 #include <string>
 #include <utility>
@@ -296,6 +297,19 @@ struct UsedFile {
   bool shipped = false;
 };
 
+/// A page to teach with: the file, and what it needs to know of the cell.
+struct Teaching {
+  std::string file;
+  std::vector<double> cell;                     ///< model::numbers_of
+  std::vector<double> cell_of_any_temperature;  ///< the same with what varies with temperature over a range of them
+  std::vector<double> half_cell;                ///< its positive against lithium; empty where there is none to be had
+  bool full_cell;
+  bool tells_of_temperature;             ///< params::tells_of_temperature
+  std::string unknown_over_temperature;  ///< params::unknown_over_temperature
+  bool can_plate;                        ///< lithium may come out as metal on the electrode that takes it up
+  std::string positive_material, negative_material;
+};
+
 /// Filled in by a verb: headline, sections, curves. The frame adds the rest, for every verb alike (see present.hpp).
 struct Answer {
   std::string headline;
@@ -312,6 +326,7 @@ struct Answer {
   std::vector<std::pair<std::string, std::string>> more_files;  ///< name and content, beside the report
   std::string unsound;  ///< not empty: faults of the input, a line each, told in the narration; the status is theirs
   std::vector<std::pair<std::string, CurvesTable>> more_curves;  ///< name and columns, as curves.csv
+  std::shared_ptr<const Teaching> teaching;                      ///< of `page` alone
 
   // By the frame.
   std::string verb, subject, arrangement;

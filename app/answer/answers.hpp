@@ -18,6 +18,7 @@ Answer pulses(const Request& request, const Channels& channels, Job& job);
 Answer balance(const Request& request, const Channels& channels, Job& job);
 Answer fit(const Request& request, const Channels& channels, Job& job);
 Answer spectrum(const Request& request, const Channels& channels, Job& job);
+Answer teaching_page(const Request& request, const Channels& channels, Job& job);
 
 Answer check(const Request& request, const Channels& channels);
 Answer cards(const Request& request, const Channels& channels);

@@ -30,9 +30,10 @@ struct Request {
   int per_decade = 10;                                    ///< spectrum
   std::string rested_at;  ///< overlay, fit, balance: voltage at rest before the data, or a file with that rest
   std::string electrolyte = "resolved";
-  std::string reaction;     ///< "even", "uneven"; empty: as the verb has it
-  std::string temperature;  ///< empty: that of the sheet
-  std::string out;          ///< folder, or one file, see is_one_file(); empty: no files
+  std::string reaction;                 ///< "even", "uneven"; empty: as the verb has it
+  std::string temperature;              ///< empty: that of the sheet
+  std::string out;                      ///< folder, or one file, see is_one_file(); empty: no files
+  std::string page_file = "page.html";  ///< page: the file to write
   bool json = false, quiet = false;
   std::string soc = "0..0.8", margin = "10 mV";  ///< ceiling
   int samples = 8192, threads = 0;               ///< ceiling; threads 0: all cores

@@ -230,6 +230,18 @@ void bands(CLI::App& verb, Request& request) {
   drawing(verb, request);
 }
 
+void page(CLI::App& verb, Request& request) {
+  verb.add_option_function<std::string>(
+          "SHEET", [&request](const std::string& name) { request.files = {name}; },
+          "cell sheet (YAML), or the name of a shipped one; the demo where none is named")
+      ->type_name("");
+  verb.add_option("--out", request.page_file, "the file to write, which must not be there yet")
+      ->type_name("FILE")
+      ->check(not_empty)
+      ->capture_default_str();
+  verb.add_flag("--json", request.json, "print the summary alone, as JSON");
+}
+
 void card(CLI::App& verb, Request& request) {
   verb.add_option("NAME", request.files, "print this card or sheet whole, to copy and change it");
   verb.add_flag("--json", request.json, "print the list as JSON");

@@ -33,6 +33,7 @@ void fit(CLI::App& verb, Request& request);
 void spectrum(CLI::App& verb, Request& request);
 void ceiling(CLI::App& verb, Request& request);
 void bands(CLI::App& verb, Request& request);
+void page(CLI::App& verb, Request& request);  ///< SHEET, or the demo; --out a file
 void card(CLI::App& verb, Request& request);
 void schema(CLI::App& verb, Request& request);
 

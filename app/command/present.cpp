@@ -7,6 +7,7 @@
 #include "app/render/curves_file.hpp"
 #include "app/render/page.hpp"
 #include "app/render/summary.hpp"
+#include "app/render/teaching.hpp"
 #include "app/render/terminal.hpp"
 #include "app/result_file.hpp"
 #include "app/result_folder.hpp"
@@ -115,6 +116,8 @@ void present(const Request& request, const Channels& channels, const Answer& sai
     render::print(channels.results, said, channels.columns);
   }
   if (!said.unsound.empty()) throw UnsoundInput(said.unsound);
+  if (said.teaching)
+    write_one_file(said.teaching->file, channels, [&](std::ostream& out) { out << render::teaching_page(said); });
   if (request.out.empty()) return;
   if (one_file) {
     write_one_file(request.out, channels, one);

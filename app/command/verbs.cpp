@@ -19,6 +19,15 @@ auto about_cell(answer::Answer (*say)(const Request&, const Channels&, Job&)) {
   };
 }
 
+/// A verb that shows the demo where no sheet is named.
+auto about_cell_or_demo(answer::Answer (*say)(const Request&, const Channels&, Job&)) {
+  return [say](const Request& request, const Channels& channels) {
+    Request asked = request;
+    if (asked.files.empty()) asked.files = {"demo"};
+    about_cell(say)(asked, channels);
+  };
+}
+
 /// A verb that needs no sheet.
 auto about_program(answer::Answer (*say)(const Request&, const Channels&)) {
   return [say](const Request& request, const Channels& channels) {
@@ -101,6 +110,12 @@ const std::vector<Verb>& verbs() {
        {sheet, output, temperature, electrolyte, reaction, options::spectrum},
        about_cell(answer::spectrum),
        {{"onegrain spectrum demo --from-soc 0.2,0.5,0.8", "which arc is whose, from 1 mHz to 100 kHz"}}},
+      {"page",
+       "one file to teach with: the cell at work, and questions, offline in any browser",
+       {options::page, temperature},
+       about_cell_or_demo(answer::teaching_page),
+       {{"onegrain page --out lesson.html", "of the demo"},
+        {"onegrain page cell.yaml --out lesson.html", "of a cell of your own"}}},
       {"cards",
        "the shipped materials, electrolytes and sheets with their sources",
        {card, options::file_out},

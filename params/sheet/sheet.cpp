@@ -78,25 +78,30 @@ std::optional<double> ElectrodeSheet::powder_loading(double plate_area) const {
   return host && phases ? *host / phases->host_share() : host;
 }
 
+model::Coating ElectrodeSheet::on_the_foil(double plate_area) const {
+  if (layer) {
+    const double thickness = layer->thickness.si, active = layer->active_fraction.si * host_volume_share();
+    return {active * thickness, (1 - active - layer->porosity.si) * thickness, thickness};
+  }
+  const double mass = *loading(plate_area);
+  const SpecificVolumes volumes = specific_volumes(*this);
+  return {mass * volumes.active, mass * volumes.rest, coating->thickness.si};
+}
+
 double ElectrodeSheet::active_fraction(double plate_area) const {
-  if (layer) return layer->active_fraction.si * host_volume_share();
-  return *loading(plate_area) * specific_volumes(*this).active / coating->thickness.si;
+  return layer ? layer->active_fraction.si * host_volume_share() : on_the_foil(plate_area).active_fraction();
 }
 
 double ElectrodeSheet::inactive_fraction(double plate_area) const {
-  if (layer) return 1 - active_fraction(plate_area) - layer->porosity.si;
-  return *loading(plate_area) * specific_volumes(*this).rest / coating->thickness.si;
+  return layer ? 1 - active_fraction(plate_area) - layer->porosity.si : on_the_foil(plate_area).other_fraction();
 }
 
 double ElectrodeSheet::porosity(double plate_area) const {
-  if (layer) return layer->porosity.si;
-  return 1 - active_fraction(plate_area) - inactive_fraction(plate_area);
+  return layer ? layer->porosity.si : on_the_foil(plate_area).porosity();
 }
 
 double ElectrodeSheet::tortuosity_value(double plate_area) const {
-  if (tortuosity) return tortuosity->si;
-  return 1 / std::sqrt(std::max(porosity(plate_area),
-                                1e-3));  // where there are no pores the number means nothing
+  return tortuosity ? tortuosity->si : model::usual_tortuosity(porosity(plate_area));
 }
 
 double ElectrodeSheet::diffusion_radius() const {
@@ -122,9 +127,14 @@ double ElectrodeSheet::double_layer_value() const {
 
 double Sheet::plate_area() const { return stated_plate_area ? stated_plate_area->si : disc_area(disc_diameter->si); }
 
-model::Cell to_cell_of_any_porosity(const Sheet& sheet) {
+namespace {
+
+std::optional<double> loss_of(const Sheet& sheet) {
+  return sheet.formation_loss ? std::optional(sheet.formation_loss->si) : std::nullopt;
+}
+
+model::Cell cell_at(const Sheet& sheet, Temperatures temperatures) {
   const double area = sheet.plate_area();
-  const Temperatures temperatures{sheet.temperature.si, sheet.thermal.has_value()};
   model::Cell cell{
       .plate_area = area,
       .temperature = sheet.temperature.si,
@@ -156,17 +166,13 @@ model::Cell to_cell_of_any_porosity(const Sheet& sheet) {
   if (sheet.charged_state) {
     cell.charged_state = model::Stoichiometries{sheet.charged_state->positive.si,
                                                 sheet.charged_state->negative ? sheet.charged_state->negative->si : 0};
-    cell.inventory = *cell.charged_state;
-  } else if (sheet.formation_loss) {
-    cell.inventory = model::after_formation(cell, sheet.formation_loss->si);
-  } else {
-    const model::OpenCircuitPotential& potential = cell.positive.host.potential;
-    cell.inventory = {0.5 * (potential.lower() + potential.upper()), 0};
   }
+  cell.inventory = model::lithium_of(cell, loss_of(sheet));
   return cell;
 }
 
-model::Cell to_cell(const Sheet& sheet) {
+/// @throws model::ImpossibleBalance for a porosity that no pores can have
+void require_pores(const Sheet& sheet) {
   const double area = sheet.plate_area();
   for (const ElectrodeSheet* electrode : {&sheet.positive, sheet.negative ? &*sheet.negative : nullptr}) {
     if (electrode == nullptr) continue;
@@ -178,7 +184,29 @@ model::Cell to_cell(const Sheet& sheet) {
                       electrode->key, 100 * porosity));
     }
   }
+}
+
+model::ElectrodeMaking making_of(const ElectrodeSheet& electrode, double plate_area) {
+  return {electrode.on_the_foil(plate_area), electrode.accessible_fraction.si, !electrode.tortuosity};
+}
+
+}  // namespace
+
+model::Cell to_cell_of_any_porosity(const Sheet& sheet) {
+  return cell_at(sheet, {sheet.temperature.si, sheet.thermal.has_value()});
+}
+
+model::Cell to_cell(const Sheet& sheet) {
+  require_pores(sheet);
   return to_cell_of_any_porosity(sheet);
+}
+
+model::MadeCell to_made_cell(const Sheet& sheet, bool any_temperature) {
+  require_pores(sheet);
+  const double area = sheet.plate_area();
+  return {cell_at(sheet, {sheet.temperature.si, any_temperature || sheet.thermal.has_value()}),
+          making_of(sheet.positive, area), sheet.negative ? making_of(*sheet.negative, area) : model::ElectrodeMaking{},
+          loss_of(sheet)};
 }
 
 Value* find_value(Sheet& sheet, const std::string& path) {

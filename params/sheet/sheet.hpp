@@ -8,6 +8,7 @@
 
 #include "model/balance.hpp"
 #include "model/cell.hpp"
+#include "model/making.hpp"
 #include "params/card/card.hpp"
 #include "params/sheet/grain_sizes.hpp"
 #include "params/sheet/phases.hpp"
@@ -64,6 +65,8 @@ struct ElectrodeSheet {
   std::optional<double> loading(double plate_area) const;
   /// Mass of host per area [kg/m2], without second phases; absent for a layer of which the density is not known.
   std::optional<double> active_loading(double plate_area) const;
+  /// What lies on the foil, of a coating or of a layer; second phases among what is no host.
+  model::Coating on_the_foil(double plate_area) const;
   /// Mass of powder per area, second phases with the host [kg/m2]; absent as active_loading() is.
   std::optional<double> powder_loading(double plate_area) const;
   /// [kg/m3] of the host: `densities.active`, else that of the material; absent where neither tells.
@@ -170,6 +173,12 @@ model::Cell to_cell(const Sheet& sheet);
 
 /// The same for arithmetic that needs no pores: a porosity of any value passes.
 model::Cell to_cell_of_any_porosity(const Sheet& sheet);
+
+/// The cell with how it was made.
+/// @param any_temperature  formulas of the temperature are sampled over -30..70 degC, good to some 1e-5, instead of at
+/// that of the sheet
+/// @throws as to_cell
+model::MadeCell to_made_cell(const Sheet& sheet, bool any_temperature);
 
 /// Calls `visit` with every number of the sheet and its cards, in a fixed order, with a path like
 /// "positive.coating.loading", "negative.material.diffusion_coefficient", "electrolyte.conductivity".

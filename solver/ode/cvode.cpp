@@ -174,8 +174,8 @@ struct Cvode::Impl : Allocations {
       coefficients.col(k) = view(work) / factorial;
     }
   }
-  static ConstVectorView view(N_Vector v) { return {N_VGetArrayPointer(v), N_VGetLength(v)}; }
-  static VectorView writable(N_Vector v) { return {N_VGetArrayPointer(v), N_VGetLength(v)}; }
+  static ConstVectorView view(N_Vector v) { return {N_VGetArrayPointer(v), Eigen::Index(N_VGetLength(v))}; }
+  static VectorView writable(N_Vector v) { return {N_VGetArrayPointer(v), Eigen::Index(N_VGetLength(v))}; }
 
   static int call_rate(sunrealtype t, N_Vector y, N_Vector ydot, void* self) noexcept {
     auto& impl = *static_cast<Impl*>(self);

@@ -240,21 +240,24 @@ DepthFilling DepthLayer::filling(double t, ConstVectorView y) const {
   return result;
 }
 
-Eigen::VectorXd DepthLayer::profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const {
+Eigen::MatrixXd DepthLayer::profiles(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const {
   std::size_t largest = 0;
   for (std::size_t c = 1; c < classes.size(); ++c) {
     if (classes[c].grain->radius() > classes[largest].grain->radius()) largest = c;
   }
-  const model::Grain& grain = *classes[largest].grain;
-  Eigen::VectorXd mean_amplitudes = Eigen::VectorXd::Zero(grain.count()), a;
-  double middle = 0;
+  const Eigen::MatrixXd values = classes[largest].grain->modes().values(rho);
+  Eigen::MatrixXd result(rho.size(), count());
+  Eigen::VectorXd a;
   for (Eigen::Index k = 0; k < count(); ++k) {
     const auto s = k * static_cast<Eigen::Index>(classes.size()) + static_cast<Eigen::Index>(largest);
     modes[static_cast<std::size_t>(s)].amplitudes(t, y, a);
-    mean_amplitudes += depth->weights()[k] * a;
-    middle += depth->weights()[k] * mean(s, t, y);
+    result.col(k) = (values * a).array() + mean(s, t, y);
   }
-  return (grain.modes().values(rho) * mean_amplitudes).array() + middle;
+  return result;
+}
+
+Eigen::VectorXd DepthLayer::profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const {
+  return profiles(t, y, rho) * depth->weights().matrix();
 }
 
 }  // namespace onegrain::solver

@@ -68,6 +68,8 @@ struct DepthLayer {
   DepthFilling filling(double t, ConstVectorView y) const;
   /// Stoichiometry at rho = r / R, mean over the depth; of the largest grains, which are filled least evenly.
   Eigen::VectorXd profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const;
+  /// The same of the grain at every point, one column per point.
+  Eigen::MatrixXd profiles(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const;
   /// The local currents of a step that starts, once `spread` is solved for them: what changes at once is a jump.
   void begin();
 

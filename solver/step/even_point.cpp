@@ -46,6 +46,12 @@ Segment::OverDepth EvenSegment::over_depth(double t, ConstVectorView y, bool of_
           Eigen::ArrayXd::Ones(places.size())};
 }
 
+Eigen::MatrixXd EvenSegment::grains_over_depth(double t, ConstVectorView y, bool of_positive, const Eigen::ArrayXd& rho,
+                                               const Eigen::ArrayXd& places) const {
+  const Eigen::VectorXd one = of_positive ? positive_profile(t, y, rho) : negative_profile(t, y, rho);
+  return one.replicate(1, places.size());
+}
+
 Eigen::VectorXd EvenSegment::salt_amplitudes(double t, ConstVectorView y) const {
   if (!model_->salt()) return {};
   salt_.amplitudes(t, y, a_);

@@ -92,6 +92,9 @@ class Segment : public OdeSystem {
     Eigen::ArrayXd filling, reaction;
   };
   virtual OverDepth over_depth(double t, ConstVectorView y, bool of_positive, const Eigen::ArrayXd& places) const = 0;
+  /// Stoichiometry at rho = r / R inside the grains that stand at places over the depth: rho x places.
+  virtual Eigen::MatrixXd grains_over_depth(double t, ConstVectorView y, bool of_positive, const Eigen::ArrayXd& rho,
+                                            const Eigen::ArrayXd& places) const = 0;
   /// Salt concentration at positions x [m] from the negative's foil (half cell: from the lithium) [mol/m3].
   Eigen::VectorXd salt_profile(double t, ConstVectorView y, const Eigen::ArrayXd& x) const;
   /// Amplitudes of model::Salt; empty where there is none.

@@ -85,6 +85,11 @@ Segment::OverDepth StepSolution::over_depth(double t, bool of_positive, const Ei
   return segment_->over_depth(t, unknowns(t), of_positive, places);
 }
 
+Eigen::MatrixXd StepSolution::grains_over_depth(double t, bool of_positive, const Eigen::ArrayXd& rho,
+                                                const Eigen::ArrayXd& places) const {
+  return segment_->grains_over_depth(t, unknowns(t), of_positive, rho, places);
+}
+
 Eigen::VectorXd StepSolution::salt_amplitudes(double t) const { return segment_->salt_amplitudes(t, unknowns(t)); }
 double StepSolution::temperature(double t) const { return segment_->temperature_at(t, unknowns(t)); }
 

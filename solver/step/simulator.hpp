@@ -28,6 +28,9 @@ class StepSolution {
   Eigen::VectorXd salt_profile(double t, const Eigen::ArrayXd& x) const;
   /// See Segment::over_depth; a half cell has the positive alone.
   Segment::OverDepth over_depth(double t, bool of_positive, const Eigen::ArrayXd& places) const;
+  /// See Segment::grains_over_depth.
+  Eigen::MatrixXd grains_over_depth(double t, bool of_positive, const Eigen::ArrayXd& rho,
+                                    const Eigen::ArrayXd& places) const;
 
   Eigen::VectorXd salt_amplitudes(double t) const;  ///< of model::Salt; empty where there is none
   double temperature(double t) const;               ///< [K]

@@ -385,6 +385,12 @@ Segment::OverDepth UnevenSegment::over_depth(double t, ConstVectorView y, bool o
   return result;
 }
 
+Eigen::MatrixXd UnevenSegment::grains_over_depth(double t, ConstVectorView y, bool of_positive,
+                                                 const Eigen::ArrayXd& rho, const Eigen::ArrayXd& places) const {
+  const DepthLayer& layer = of_positive ? layers_.front() : layers_.back();
+  return layer.profiles(t, y, rho) * depth_->values_at(places).transpose();
+}
+
 Eigen::VectorXd UnevenSegment::salt_amplitudes(double /*t*/, ConstVectorView y) const {
   if (!model_->salt()) return {};
   return salt0_ + y.segment(salt_at_, salt_count_);

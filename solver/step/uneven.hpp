@@ -45,6 +45,8 @@ class UnevenSegment final : public Segment {
   State state(double t, ConstVectorView y) const override;
   Eigen::VectorXd positive_profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const override;
   Eigen::VectorXd negative_profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const override;
+  Eigen::MatrixXd grains_over_depth(double t, ConstVectorView y, bool of_positive, const Eigen::ArrayXd& rho,
+                                    const Eigen::ArrayXd& places) const override;
   OverDepth over_depth(double t, ConstVectorView y, bool of_positive, const Eigen::ArrayXd& places) const override;
   Eigen::VectorXd salt_amplitudes(double t, ConstVectorView y) const override;
   double truncation(double t, ConstVectorView y) const override;

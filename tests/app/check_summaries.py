@@ -42,6 +42,8 @@ CALLS = [
      "negative.diffusion_time,separator.porosity,contact_resistance,positive.potential"],
     ["spectrum", "demo", "--from-soc", "0.2,0.8", "--per-decade", "2"],
     ["spectrum", "demo_half_cell", "--reaction", "even", "--electrolyte", "uniform", "--frequencies", "1,10"],
+    ["page", "demo", "--out", "page.html"],
+    ["page", "demo_half_cell", "--out", "half.html"],
     ["cards"],
     ["check", "demo", "protocol.yaml", "run.csv"],
 ]
@@ -88,7 +90,7 @@ jsonschema.Draft202012Validator.check_schema(schema)
 validator = jsonschema.Draft202012Validator(schema)
 
 # One key, one meaning: whatever is not a list or an object of its own points to the one description of its name.
-NESTED = {"points", "curves", "steps", "bench", "cards", "rates", "positive", "negative", "working", "verb",
+NESTED = {"points", "curves", "steps", "bench", "page", "cards", "rates", "positive", "negative", "working", "verb",
           "passed_over", "rest_before_cut_off", "second_phases", "coatings", "ceiling", "margins",
           "unknowns", "temperatures", "staircase", "losses", "parts", "levers", "overlay", "runs", "trace", "measured_derivatives",
           "model_derivatives", "dQ_dV", "dV_dQ", "smoothing", "resistance", "pulses", "example", "diffusivity_fit",
@@ -132,7 +134,7 @@ with tempfile.TemporaryDirectory() as folder:
         (place / name).write_text(text)
     def placed(words):
         """Files and folders of the test by where they lie."""
-        ours = [*written, "measured", "slow", "titration", "half"]
+        ours = [*written, "page.html", "half.html", "measured", "slow", "titration", "half"]
         return [str(place / word) if word.split("/")[0] in ours else word for word in words]
     for words in MEASURED:
         run(placed(words))

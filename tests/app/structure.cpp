@@ -165,8 +165,9 @@ TEST_CASE("a verb stands in every place that the guide of DEVELOPERS.md names", 
   for (const onegrain::app::Verb& verb : onegrain::app::verbs()) {
     const std::string name = verb.name;
     CAPTURE(name);
-    CHECK(said.find("\nAnswer " + name + "(") != std::string::npos);
-    CHECK(answers.find("Answer " + name + "(") != std::string::npos);
+    const std::string function = name == "page" ? "teaching_page" : name;  // a place of app/answer/answer.hpp
+    CHECK(said.find("\nAnswer " + function + "(") != std::string::npos);
+    CHECK(answers.find("Answer " + function + "(") != std::string::npos);
     CHECK(readme.find("\n| `" + name + " ") != std::string::npos);
     CHECK(tests.find("{\"" + name + "\"") != std::string::npos);
     if (name == "schema") continue;  // prints a file as it is; no summary
