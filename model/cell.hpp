@@ -1,6 +1,8 @@
 #pragma once
 
+#include <memory>
 #include <optional>
+#include <vector>
 
 #include "model/constants.hpp"
 #include "model/curve.hpp"
@@ -29,7 +31,15 @@ struct Host {
   std::optional<Stress> stress;
 };
 
-/// A porous layer of grains of one size.
+/// Grains of one size, and of one host, among others of the same layer, with whom they share the potential of the
+/// solid.
+struct GrainClass {
+  double radius_ratio;               ///< radius over `particle_radius` of the electrode, > 0
+  double share;                      ///< of the active volume, > 0
+  std::shared_ptr<const Host> host;  ///< of a blend; null: that of the electrode
+};
+
+/// A porous layer of grains of one size, or of several classes of them.
 struct Electrode {
   Host host;
   double thickness;                    ///< L [m]
@@ -39,6 +49,9 @@ struct Electrode {
   double particle_radius;              ///< R [m]
   double electronic_conductivity = 0;  ///< of the layer [S/m]; 0: not given, no electronic drop
   double double_layer = 0;             ///< capacitance per grain surface; what Impedance alone feels [F/m2]
+  /// Empty: all grains are alike. Otherwise shares add up to 1, and so do share / radius_ratio: `particle_radius` is
+  /// that of one size with the surface of them all (R32). Hosts of a blend: `host` is what all of them make together.
+  std::vector<GrainClass> classes{};
 
   /// Grain surface per volume of layer a = 3 eps_s / R [m^-1].
   double specific_surface() const { return 3 * active_fraction / particle_radius; }
@@ -46,6 +59,7 @@ struct Electrode {
   double roughness() const { return specific_surface() * thickness; }
   /// Charge between empty and full grains per plate area, F eps_s L c_max [C/m2].
   double capacity() const { return faraday_constant * active_fraction * thickness * host.maximum_concentration; }
+  const Host& host_of(const GrainClass& grains) const { return grains.host ? *grains.host : host; }
 };
 
 /// Lithium metal as the counter electrode of a half cell: potential 0, kinetics on its plate area.

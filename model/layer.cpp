@@ -76,10 +76,21 @@ LayerPoints::LayerPoints(int count) {
   const int sample_count = count + more_samples;
   const Gauss fine = gauss_legendre(sample_count);
   samples_ = 0.5 * (1 + fine.nodes);
+  sample_weights_ = 0.5 * fine.weights;
   share_ = share_at(samples_);
   // (1/w_k) int l_k(xi) int_xi^1 g: by parts, with the points' own l_k in the place of a delta at xi_k.
   integral_ =
       weights_.inverse().matrix().asDiagonal() * share_.transpose() * (0.5 * fine.weights).matrix().asDiagonal();
+}
+
+const LayerPoints& LayerPoints::even() {
+  static const LayerPoints one = [] {
+    LayerPoints points(1);
+    points.xi_[0] = 0.5;  // the mean of what is straight over the depth
+    points.even_ = true;
+    return points;
+  }();
+  return one;
 }
 
 Eigen::MatrixXd LayerPoints::share_at(const Eigen::Ref<const Eigen::ArrayXd>& places) const {

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <Eigen/Dense>
+#include <vector>
 
 #include "model/cell.hpp"
 
@@ -27,6 +28,9 @@ class LayerPoints {
   static constexpr int most = 20;
   /// Made once per count and shared. Safe to call from several threads.
   static const LayerPoints& of(int count);
+  /// One point that stands for an even reaction: weak forms with it are means over the depth.
+  static const LayerPoints& even();
+  bool is_even() const { return even_; }
   /// @param count  of points, 1..most; exact for polynomials s of degree count - 1
   explicit LayerPoints(int count);
 
@@ -45,13 +49,16 @@ class LayerPoints {
   /// From values at other points to values at these, dimensions count x other.count(): the polynomial through them, or,
   /// where these are fewer, the one of least squares. Keeps the mean over the depth.
   Eigen::MatrixXd taken_from(const LayerPoints& other) const;
+  /// Weights for integrals over the depth of what is known at the samples.
+  const Eigen::ArrayXd& sample_weights() const { return sample_weights_; }
   /// Row k: weights that make of g at the samples its integral from xi_k to 1, in the weak sense,
   /// (1/w_k) int l_k(xi) int_xi^1 g = (1/w_k) int g int_0^xi l_k,  l_k being the point's own polynomial.
   const Eigen::MatrixXd& integral_to_separator() const { return integral_; }
 
  private:
-  Eigen::ArrayXd xi_, weights_, samples_;
+  Eigen::ArrayXd xi_, weights_, samples_, sample_weights_;
   Eigen::MatrixXd share_, integral_;
+  bool even_ = false;
 };
 
 /// Ohm's laws for one distribution of salt: Phi_k = Phi_separator + (drop s)_k - i solid_k + salt_k.
@@ -85,6 +92,9 @@ struct LayerState {
   Eigen::VectorXd by_salt;             ///< d eta / d c at the points, through the exchange current [V m3/mol]
   Eigen::VectorXd by_total;            ///< d s / d i at the points [1]
   double separator_side_by_total = 0;  ///< d Phi(1) / d i [ohm m2], < 0
+  /// Of several classes of grains, class c at point k at place k C + c, as the three derivatives above then are:
+  Eigen::VectorXd class_current;  ///< [A/m2 of plate]; the sum over the classes of a point is `current` there
+  Eigen::VectorXd response;       ///< d Phi / d x_s at a given current of the point [V]
 };
 
 /// Solves by Newton's method from the currents that `state` holds (of the right size: from an even spread otherwise).
@@ -93,6 +103,20 @@ struct LayerState {
 /// @param i        current, > 0 into the grains [A/m2]
 /// @return false where Newton's method finds nothing
 bool solve_layer(const LayerPoints& points, const Electrode& layer, const LayerDrop& drop,
+                 const Eigen::VectorXd& surface, const Eigen::VectorXd& salt, double i, double T, LayerState& state);
+
+/// A class of grains of a layer.
+struct LayerClass {
+  const Host* host;
+  double roughness;  ///< grain surface per plate area [1]
+  double share;      ///< of the capacity of the layer [1]
+};
+
+/// The same for several classes of grains that share the potential of the solid at every point: for each of them
+/// Phi = U(x_s) + eta(-s / (a L), i0(x_s, c)), and their currents add up to that of the point. `equilibrium` is the
+/// mean of the potentials by capacity.
+/// @param surface  of class c at point k at place k C + c
+bool solve_layer(const LayerPoints& points, const std::vector<LayerClass>& classes, const LayerDrop& drop,
                  const Eigen::VectorXd& surface, const Eigen::VectorXd& salt, double i, double T, LayerState& state);
 
 }  // namespace onegrain::model

@@ -12,11 +12,21 @@ namespace {
 double electronic(const Electrode& layer) {
   return layer.electronic_conductivity > 0 ? layer.thickness / (3 * layer.electronic_conductivity) : 0.0;
 }
+
+std::vector<Grain> grains_of(const Electrode& layer, int modes) {
+  std::vector<Grain> grains;
+  for (const GrainClass& its : layer.classes) {
+    grains.emplace_back(GrainModes::of(modes), its.radius_ratio * layer.particle_radius,
+                        layer.host_of(its).diffusivity);
+  }
+  return grains;
+}
 }  // namespace
 
 SingleParticle::SingleParticle(const Cell& cell, int positive_modes, int negative_modes, int salt_degree)
     : cell_(cell),
       positive_(GrainModes::of(positive_modes), cell.positive.particle_radius, cell.positive.host.diffusivity),
+      classes_p_(grains_of(cell.positive, positive_modes)),
       uniform_(uniform_ionic(cell, cell.temperature)),
       positive_capacity_(cell.positive.capacity()),
       negative_capacity_(1),
@@ -26,6 +36,7 @@ SingleParticle::SingleParticle(const Cell& cell, int positive_modes, int negativ
   if (cell_.negative) {
     const Electrode& n = *cell_.negative;
     negative_.emplace(GrainModes::of(negative_modes), n.particle_radius, n.host.diffusivity);
+    classes_n_ = grains_of(n, negative_modes);
     negative_capacity_ = n.capacity();
     negative_outflow_ = -1 / (n.roughness() * faraday_constant * n.host.maximum_concentration);
     electronic_resistance_ += electronic(n);

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <optional>
+#include <vector>
 
 #include "model/cell.hpp"
 #include "model/grain.hpp"
@@ -64,6 +65,8 @@ class SingleParticle {
   const Grain& positive() const { return positive_; }
   /// The negative grain; a half cell has none.
   const Grain* negative() const { return negative_ ? &*negative_ : nullptr; }
+  /// The grains of the classes of an electrode, in their order; empty where all of them are alike.
+  const std::vector<Grain>& classes(bool of_positive) const { return of_positive ? classes_p_ : classes_n_; }
 
   /// Salt in the pores; none where the electrolyte is taken as uniform.
   const Salt* salt() const { return salt_ ? &*salt_ : nullptr; }
@@ -108,6 +111,7 @@ class SingleParticle {
   Cell cell_;
   Grain positive_;
   std::optional<Grain> negative_;
+  std::vector<Grain> classes_p_, classes_n_;
   std::optional<Salt> salt_;
   Ionic uniform_;
   double positive_capacity_, negative_capacity_, positive_outflow_, negative_outflow_;

@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "app/answer/answers.hpp"
+#include "app/answer/examination.hpp"
 #include "app/answer/fit_words.hpp"
 #include "app/answer/fitted_sheet.hpp"
 #include "app/answer/measured_words.hpp"
@@ -272,6 +273,7 @@ Section balance_section(const Job& job, const study::Estimation& estimation, con
 }  // namespace
 
 Answer balance(const Request& request, const Channels& channels, Job& job) {
+  refuse_several_sizes(job, "estimates take the grains of an electrode for alike");
   study::Estimation estimation = study::estimation(request, channels, job, study::balance_parameters(job), true);
   if (!request.out.empty()) fitted_files(job, estimation, study::as_given(estimation), request.out);
   std::vector<Finding> findings = searched(request, channels, job, estimation, false);

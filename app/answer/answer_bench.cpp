@@ -5,6 +5,7 @@
 #include "app/answer/numbers.hpp"
 #include "app/study/second_phases.hpp"
 #include "params/sheet/rate.hpp"
+#include "params/sheet/wanted.hpp"
 #include "params/text/printable.hpp"
 
 // `bench`: no study of its own; params::bench() has done the sums.
@@ -64,6 +65,75 @@ void add_second_phases(Answer& said, const Request& request, Job& job) {
   said.sections.push_back({"What second phases cost", {list, table}});
 }
 
+std::string with_its_name(const std::string& key) { return key == "working" ? "working electrode" : key; }
+
+/// Which coating gives what is wanted, a sentence or two.
+std::string sentence_for(const Job& job, const std::string& text, const params::Wanted& wanted,
+                         const params::DrawnCoating& coating) {
+  const params::Kind& kind = *coating.reached.kind;
+  const bool pressed = wanted.what == params::Wanted::What::porosity;
+  std::string said = fmt::format("{}: ", params::one_line(text));
+  const std::string thick = params::show(coating.thickness, params::LengthKind::kind, 3);
+  if (pressed)
+    said += fmt::format("press the {} to {}", with_its_name(wanted.electrode), thick);
+  else if (coating.loading)
+    said += fmt::format(
+        "draw the {} at {} ({} of dry coating on a disc of {}), pressed to {}, which leaves the porosity "
+        "that it has",
+        with_its_name(wanted.electrode), params::show(*coating.loading, params::LoadingKind::kind, 4),
+        params::show(*coating.disc, params::MassKind::kind, 4),
+        params::show(job.plate_area(), params::AreaKind::kind, 3), thick);
+  else
+    said += fmt::format("make the layer of the {} {} thick", with_its_name(wanted.electrode), thick);
+  const char* what = pressed || !coating.loading ? "thickness" : "loading";
+  if (coating.reached.plus_minus > 0)
+    said += fmt::format(". With the spreads of the sheet it comes to {}", coating.reached.text());
+  said += fmt::format("; 1 % more {} moves it by {}", what, params::show(coating.by_one_per_cent, kind, 2));
+  if (coating.allowed && *coating.allowed > 0) {
+    said += fmt::format(". To keep ± {} in 95 % of all cells the {} may be off by ± {} %",
+                        params::show(*wanted.tolerance, kind, 3), what, digits(100 * *coating.allowed, 2));
+  } else if (coating.allowed) {
+    said += fmt::format(
+        ". ± {} cannot be kept in 95 % of all cells, however well the {} is met: the other spreads alone "
+        "make ± {}",
+        params::show(*wanted.tolerance, kind, 3), what, params::show(coating.others, kind, 2));
+  }
+  said += ".";
+  for (const std::string& doubt : coating.doubts) said += " But then: " + doubt + ".";
+  return said;
+}
+
+/// What to draw for what is wanted; one thing at a time, the rest of the cell as it is.
+void add_wanted(Answer& said, const Request& request, const Job& job) {
+  if (request.wanted.empty()) return;
+  Bullets list;
+  Table table{"bench.coatings",
+              "",
+              {{"wanted", "", {}},
+               {"electrode", "", {}},
+               {"loading", "", measure<params::Loading>()},
+               {"dry_mass", "", measure<params::Mass>()},
+               {"drawn_thickness", "", measure<params::Length>()},
+               {"allowed_share", "", Measure{}},
+               {"text", "", {}}},
+              {},
+              summary};
+  for (const std::string& text : request.wanted) {
+    try {
+      const params::Wanted wanted = params::parse_wanted(text, job.sheet);
+      const params::DrawnCoating coating = params::coating_for(job.sheet, wanted);
+      list.items.push_back(sentence_for(job, text, wanted, coating));
+      const auto number = [](const std::optional<double>& value) { return value ? TableCell(*value) : TableCell(); };
+      table.rows.add({text, wanted.electrode, number(coating.loading), number(coating.disc), coating.thickness,
+                      number(coating.allowed), list.items.back()});
+    } catch (const params::WantedError& wrong) {
+      throw CommandLineError(std::string("--for ") + wrong.what());
+    }
+  }
+  said.headline = list.items.front() + " " + said.headline;
+  said.sections.push_back({"Which coating to draw", {list, table}});
+}
+
 }  // namespace
 
 Answer bench(const Request& request, const Channels&, Job& job) {
@@ -81,6 +151,7 @@ Answer bench(const Request& request, const Channels&, Job& job) {
   for (const params::RestEnd& end : b.rest_ends) said.headline += " " + end.brief;
   said.sections = {{"Currents for this cell", {currents(job)}, {}, page}, {"The cell in numbers", cell_figures(job)}};
   said.sections.push_back({"", {currents(job)}, {}, static_cast<Places>(terminal | summary)});
+  add_wanted(said, request, job);
   add_second_phases(said, request, job);
   said.all_assumptions_on_terminal = true;
   said.tells_the_cell = true;

@@ -4,6 +4,7 @@
 #include <ostream>
 
 #include "app/answer/answers.hpp"
+#include "app/answer/examination.hpp"
 #include "app/answer/fit_words.hpp"
 #include "app/answer/fitted_sheet.hpp"
 #include "app/answer/numbers.hpp"
@@ -46,6 +47,7 @@ std::string headline_of(const study::Estimation& estimation) {
 }  // namespace
 
 Answer fit(const Request& request, const Channels& channels, Job& job) {
+  refuse_several_sizes(job, "estimates take the grains of an electrode for alike");
   study::Estimation estimation = study::estimation(request, channels, job, split_at_commas(request.free_values), false);
   if (!request.out.empty()) fitted_files(job, estimation, study::as_given(estimation), request.out);
   std::vector<Finding> findings = searched(request, channels, job, estimation, !request.no_profiles);

@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include "app/answer/answers.hpp"
+#include "app/answer/examination.hpp"
 #include "app/result_file.hpp"
 #include "model/balance.hpp"
 #include "params/sheet/temperature.hpp"
@@ -42,6 +43,7 @@ bool comes_near_to_lithium(const model::Cell& cell) {
 }  // namespace
 
 Answer teaching_page(const Request& request, const Channels&, Job& job) {
+  refuse_several_sizes(job, "the page calculates with grains that are alike");
   require_new_file(request.page_file);
   const model::MadeCell made = params::to_made_cell(job.sheet, false);
   Teaching teaching{.file = request.page_file,

@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "app/answer/answers.hpp"
+#include "app/answer/examination.hpp"
 #include "app/answer/measured_words.hpp"
 #include "app/answer/numbers.hpp"
 #include "app/answer/pulses_words.hpp"
@@ -295,6 +296,7 @@ CurvesTable pulses_curves(const Job& job, const PulseReport& report) {
 }  // namespace
 
 Answer pulses(const Request& request, const Channels& channels, Job& job) {
+  refuse_several_sizes(job, "a relaxation is read as that of grains of one size");
   PulseReport report;
   for (std::size_t k = 1; k < request.files.size(); ++k) {
     const params::Measured data = read_data(request, channels, request.files[k], job.sheet.files);

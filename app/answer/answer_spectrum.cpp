@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "app/answer/answers.hpp"
+#include "app/answer/examination.hpp"
 #include "app/answer/measured_spectrum_words.hpp"
 #include "app/answer/numbers.hpp"
 #include "app/answer/spectrum_words.hpp"
@@ -192,6 +193,7 @@ void state_impedance_model(Answer& said, const Job& job) {
 }  // namespace
 
 Answer spectrum(const Request& request, const Channels& channels, Job& job) {
+  refuse_several_sizes(job, "the impedance of grains is that of one size");
   const std::vector<double> states = study::states_of_charge(request.states.empty() ? "0.5" : request.states),
                             frequency = study::frequencies(request.frequencies, request.per_decade);
   const std::vector<study::MeasuredBeside> measured = measured_spectra(request, channels, job, states);

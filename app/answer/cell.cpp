@@ -44,6 +44,10 @@ Figures electrode_figures(const params::ElectrodeBench& e) {
       e.second_phases ? "carbon, binder and second phases, volume fraction" : "carbon and binder, volume fraction",
       e.inactive_fraction);
   add("tortuosity", "tortuosity", e.tortuosity);
+  add_if("sauter_radius", "radius that charge transfer sees (R32)", e.sauter_radius, "um");
+  if (e.sauter_radius) block.figures.back().note = e.size_note;
+  add_if("diffusion_radius", "radius that slow diffusion sees", e.diffusion_radius, "um");
+  add_if("specific_surface", "surface of the grains, smooth spheres", e.specific_surface);
   add_if("theoretical_capacity", "theoretical capacity of the formula", e.theoretical_capacity);
   add_if("specific_capacity", "capacity per active mass, full minus empty", e.specific_capacity);
   add_if("specific_capacity_in_window", "capacity per active mass, between cut-offs", e.specific_capacity_in_window);

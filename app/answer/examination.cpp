@@ -8,6 +8,7 @@
 #include "app/answer/numbers.hpp"
 #include "app/answer/words.hpp"
 #include "app/command/commands.hpp"
+#include "app/job.hpp"
 
 namespace onegrain::app::answer {
 
@@ -78,6 +79,18 @@ void require_possible_ratio(double ratio) {
   throw NotCompleted(fmt::format(
       "N/P comes out at {}, which no cell has: the curve does not tell how its electrodes lie over each other",
       digits(ratio, 3)));
+}
+
+void refuse_several_sizes(const Job& job, const char* why) {
+  const auto mixed = [](const model::Electrode& layer) { return !layer.classes.empty(); };
+  if (!mixed(job.cell.positive) && !(job.cell.negative && mixed(*job.cell.negative))) return;
+  const bool of_positive = mixed(job.cell.positive);
+  const params::ElectrodeSheet& electrode = of_positive ? job.sheet.positive : *job.sheet.negative;
+  throw NotCompleted(fmt::format(
+      "{}, and '{}.grain_sizes' has several sizes: write 'particle_radius: {}' instead for what its surface does, or "
+      "'{}' for what slow diffusion does, and name the one that was taken",
+      why, electrode.key, params::show(electrode.particle_radius.si, params::LengthKind::kind, 4),
+      params::show(electrode.diffusion_radius(), params::LengthKind::kind, 4)));
 }
 
 }  // namespace onegrain::app::answer

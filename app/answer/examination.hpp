@@ -10,6 +10,10 @@
 /// A rule returns nothing where the number can be true. Where the answer as a whole cannot be given it throws
 /// NotCompleted: no figure, no file, exit status 4. A bound is an answer ("below 0.023C") and no fault of the
 /// calculation; it is said first all the same.
+namespace onegrain::app {
+struct Job;
+}
+
 namespace onegrain::app::answer {
 
 /// What cannot be believed as it stands. `rule` is its name in the summary, `sentence` says which number, why it cannot
@@ -53,5 +57,9 @@ std::optional<Finding> passed_nothing(const std::vector<std::string>& runs);
 /// N/P that cannot be: both capacities are positive, and no cell is built with one electrode ten times the other
 /// (common practice). @throws NotCompleted
 void require_possible_ratio(double ratio);
+
+/// @throws NotCompleted where a powder of the cell has grains of several sizes, which this verb cannot take yet.
+/// @param why  "estimates take the grains of an electrode for alike"
+void refuse_several_sizes(const Job& job, const char* why);
 
 }  // namespace onegrain::app::answer

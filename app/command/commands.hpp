@@ -57,6 +57,7 @@ struct Request {
   std::string within = "3 %";                    ///< ceiling: half-width of the interval of the rate
   std::string rate;                              ///< losses
   std::string at_rate = "1C";                    ///< bench
+  std::vector<std::string> wanted;               ///< bench: what a coating is to give
   std::uint64_t seed = 1;                        ///< ceiling
   bool staircase = false;                        ///< ceiling
   std::string steps;                             ///< of a data file that take part, "2..4"; empty: all

@@ -130,6 +130,12 @@ void at_rate(CLI::App& verb, Request& request) {
   verb.add_option("--rate", request.at_rate, "the rate at which it counts what second phases of a powder cost")
       ->type_name("RATE")
       ->capture_default_str();
+  verb.add_option("--for", request.wanted,
+                  "which coating to draw: 'n_to_p = 1.10', 'areal_capacity = 2 mAh/cm2', 'negative.porosity = 30 %'; "
+                  "with a tolerance behind it, '+- 0.05', how far loading or thickness may be off")
+      ->check(not_empty)
+      ->expected(1)
+      ->take_all();
 }
 
 void steps(CLI::App& verb, Request& request) {

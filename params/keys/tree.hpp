@@ -121,6 +121,7 @@ struct KeyNode {
 /// Visits a description and keeps it as a tree. The thing that is described only steers: a half cell has other keys.
 class KeyTree {
  public:
+  static constexpr bool changes = false;
   explicit KeyTree(KeyNode& node) : node_(node) {}
 
   void version(const std::string& key, bool needed = true) {

@@ -14,6 +14,7 @@ namespace onegrain::params {
 /// with the path of every card and the file that it stands in.
 class KeyWalk {
  public:
+  static constexpr bool changes = true;  ///< what is seen may be changed: no value that others are made of
   using See = std::function<void(const std::string& path, Value& value)>;
   using SeeCard = std::function<void(const std::string& path, const std::string& file)>;
   explicit KeyWalk(const See& see, const SeeCard& see_card, std::string path = {})

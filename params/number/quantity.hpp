@@ -51,6 +51,7 @@ struct ChargeKind         { static constexpr Kind kind{{ 0,  0,  1,  1},       "
 struct ArealCapacityKind  { static constexpr Kind kind{{-2,  0,  1,  1},       "a charge per area", "mAh/cm2"}; };
 struct SpecificCapacityKind{static constexpr Kind kind{{ 0, -1,  1,  1},       "a charge per mass", "mAh/g"}; };
 struct LoadingKind        { static constexpr Kind kind{{-2,  1,  0},           "a mass per area", "mg/cm2"}; };
+struct SpecificSurfaceKind{ static constexpr Kind kind{{ 2, -1,  0},           "a surface per mass", "m2/g"}; };
 struct DensityKind        { static constexpr Kind kind{{-3,  1,  0},           "a density", "g/cm3"}; };
 struct ConcentrationKind  { static constexpr Kind kind{{-3,  0,  0,  0, 0, 1}, "a concentration", "mol/L"}; };
 struct SiteConcentrationKind{static constexpr Kind kind{{-3,  0,  0,  0, 0, 1}, "a concentration", "mol/m3"}; };

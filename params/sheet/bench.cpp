@@ -27,6 +27,7 @@ struct ElectrodeRow {
   double accessible_fraction = nan;
   double maximum_concentration = nan, crystal_concentration = nan, density = nan;
   double full = nan, empty = nan;
+  double sauter_radius = nan, diffusion_radius = nan, specific_surface = nan;
 };
 struct Row {
   ElectrodeRow positive, negative;
@@ -57,6 +58,11 @@ ElectrodeRow electrode_row(const ElectrodeSheet& electrode, const model::Electro
   row.density = number(electrode.material.density());
   row.specific_capacity = row.areal_capacity / row.active_loading;
   row.specific_capacity_in_window = row.areal_capacity_in_window / row.active_loading;
+  row.specific_surface = number(electrode.specific_surface());
+  if (electrode.grain_sizes) {
+    row.sauter_radius = electrode.particle_radius.si;
+    row.diffusion_radius = electrode.diffusion_radius();
+  }
   row.full = full;
   row.empty = empty;
   return row;
@@ -167,6 +173,12 @@ ElectrodeBench electrode_bench(const ElectrodeSheet& electrode, const ElectrodeR
       maybe(v.specific_capacity_in_window, pm.specific_capacity_in_window, SpecificCapacityKind::kind);
   bench.maximum_concentration = figure(v.maximum_concentration, pm.maximum_concentration, SiteConcentrationKind::kind);
   bench.crystal_concentration = maybe(v.crystal_concentration, pm.crystal_concentration, SiteConcentrationKind::kind);
+  bench.sauter_radius = maybe(v.sauter_radius, pm.sauter_radius, LengthKind::kind);
+  bench.diffusion_radius = maybe(v.diffusion_radius, pm.diffusion_radius, LengthKind::kind);
+  bench.specific_surface = maybe(v.specific_surface, pm.specific_surface, SpecificSurfaceKind::kind);
+  if (electrode.grain_sizes)
+    bench.size_note =
+        fmt::format("{}, in {} classes", electrode.grain_sizes->made_of, electrode.grain_sizes->classes.size());
   bench.density = maybe(v.density, pm.density, DensityKind::kind);
   bench.stoichiometry_full = figure(v.full, pm.full, NumberKind::kind);
   bench.stoichiometry_empty = figure(v.empty, pm.empty, NumberKind::kind);
@@ -319,22 +331,6 @@ double capacity_ratio(const Sheet& sheet, const model::Cell& cell, const model::
 const char* capacity_ratio_basis(const Sheet& sheet) {
   return sheet.formation_loss ? "the negative's room over the lithium of the first charge"
                               : "the negative's room over the charge between the cut-offs";
-}
-
-std::string BenchFigure::text(int digits) const {
-  if (!(plus_minus > 0)) return show(value, *kind, digits);
-  // Both to the second significant digit of the uncertainty: 2.918 ± 0.085 mAh
-  const bool has_unit = *kind->unit != '\0';
-  const Unit unit = has_unit ? parse_unit(kind->unit) : Unit{};
-  const double shown = value / unit.factor - (kind->absolute_temperature ? unit.offset : 0),
-               margin = plus_minus / unit.factor;
-  const int decimals = 1 - static_cast<int>(std::floor(std::log10(margin)));
-  const std::string suffix = has_unit ? std::string(" ") + kind->unit : "";
-  if (decimals < 0 && std::abs(shown) < 1e6) return fmt::format("{:.0f} \u00b1 {:.0f}{}", shown, margin, suffix);
-  if (decimals < 0 || decimals > 8) {
-    return fmt::format("{} \u00b1 {}{}", plain_number(shown, 6), plain_number(margin, 2), suffix);
-  }
-  return fmt::format("{:.{}f} \u00b1 {:.{}f}{}", shown, decimals, margin, decimals, suffix);
 }
 
 Bench bench(const Sheet& sheet, const std::vector<double>& c_rates) {

@@ -30,11 +30,14 @@ struct ElectrodeBench {
   std::optional<BenchFigure> active_loading;   ///< host per area
   std::optional<BenchFigure> active_mass;      ///< host in the cell
   BenchFigure thickness, active_fraction, porosity, inactive_fraction, tortuosity;
-  std::optional<BenchFigure> accessible_fraction;   ///< where it is stated, or not 1
-  BenchFigure areal_capacity;                       ///< F eps L c_max: grains full minus grains empty
-  BenchFigure areal_capacity_in_window;             ///< between the cut-offs of this cell
-  std::optional<BenchFigure> theoretical_capacity;  ///< n F / M, per mass of the formula as written
-  std::optional<BenchFigure> specific_capacity;     ///< areal_capacity over active_loading
+  std::optional<BenchFigure> sauter_radius, diffusion_radius;  ///< of grains that are not alike
+  std::optional<BenchFigure> specific_surface;                 ///< of the grains per mass of host, smooth spheres
+  std::string size_note;                                       ///< of what, and into how many classes; may be empty
+  std::optional<BenchFigure> accessible_fraction;              ///< where it is stated, or not 1
+  BenchFigure areal_capacity;                                  ///< F eps L c_max: grains full minus grains empty
+  BenchFigure areal_capacity_in_window;                        ///< between the cut-offs of this cell
+  std::optional<BenchFigure> theoretical_capacity;             ///< n F / M, per mass of the formula as written
+  std::optional<BenchFigure> specific_capacity;                ///< areal_capacity over active_loading
   std::optional<BenchFigure> specific_capacity_in_window;
   BenchFigure maximum_concentration;
   std::optional<BenchFigure> crystal_concentration;

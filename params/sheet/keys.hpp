@@ -22,6 +22,7 @@ inline const Limits voltage = limits::between(-5, 10);
 inline const Limits layer_thickness = limits::between(0.1e-6, 5e-3);
 inline const Limits separator_thickness = limits::between(0.1e-6, 10e-3);
 inline const Limits grain_radius = limits::between(1e-9, 1e-3);
+inline const Limits grain_diameter = limits::between(2e-9, 2e-3);
 inline const Limits loading = limits::between(1e-4, 10);
 inline const Limits tortuosity = {.lower = 1, .upper = 1000};
 inline const Limits inductance = limits::between(0, 1e-3);
@@ -100,8 +101,62 @@ void keys(V& v, Layer& l, ElectrodeSheet& e) {
   keys_of_any_layer(v, e);
 }
 
+template <class V>
+void keys(V& v, GrainSizes& g) {
+  v.value("d10", g.d10, reason::grain_diameter, "a tenth of the volume is finer than this diameter");
+  v.value("d50", g.d50, reason::grain_diameter, "half of the volume is finer than this diameter");
+  v.value("d90", g.d90, reason::grain_diameter, "nine tenths of the volume are finer than this diameter");
+  v.list("classes", g.written,
+         {.one = "grains of one diameter",
+          .missing = {},
+          .expected = "expected a list of diameters with their shares of the volume",
+          .one_expected = "expected a mapping such as {diameter: 8 um, volume: 25 %}",
+          .needed = false},
+         "diameters with their shares of the volume, which add up to 100 %", [](auto& of, WrittenClass& its) {
+           of.value("diameter", its.diameter, reason::grain_diameter, "of the grains");
+           of.value("volume", its.volume, limits::share, "their share of the volume");
+         });
+  v.text("table", &g.table, false, "", "a file beside the sheet with the columns 'diameter / um, volume / %'");
+  v.text("counted", &g.counted, false, "", "a file beside the sheet with a counted grain in each row: 'diameter / um'");
+  v.alternatives(
+      {.sets = {{{"d10", "d50", "d90"}}, {{"classes"}}, {{"table"}}, {{"counted"}}},
+       .several = "one of: 'd10', 'd50' and 'd90' together, 'classes', 'table', 'counted'",
+       .none = "three diameters by volume, 'd10', 'd50' and 'd90', or 'classes', or a 'table', or 'counted' grains",
+       .partly = "a diameter by volume, such as '10 um'; 'd10', 'd50' and 'd90' belong together"});
+}
+
 /// What only the whole electrode can tell.
 void check_electrode(Fields& fields, ElectrodeSheet& electrode, std::optional<Role> expected);
+
+/// One radius, or how large the grains are; the classes go with the radius that is made of them (R32), which is what
+/// may be uncertain and what a study changes.
+template <class V>
+void keys_of_grains(V& v, ElectrodeSheet& e) {
+  if (says(v, "grain_sizes")) {
+    v.group("grain_sizes", e.grain_sizes, "diameters, such as {d10: 6 um, d50: 10 um, d90: 16 um}",
+            "how large the grains are", [&](auto& of, GrainSizes& sizes) {
+              keys(of, sizes);
+              of.reading([&](Fields& fields, bool sound) {
+                if (!sound) return;
+                if (std::optional<Given<Length>> radius = radius_of_sizes(fields, sizes)) e.particle_radius = *radius;
+              });
+            });
+    v.reading([&](Fields& fields, bool) {
+      if (fields.node("particle_radius") != nullptr)
+        fields.error("particle_radius", "either 'particle_radius' or 'grain_sizes', not both");
+      e.particle_radius.path = fields.path_of("particle_radius");
+    });
+    return;
+  }
+  v.value("particle_radius", e.particle_radius, reason::grain_radius, "of the average grain, a sphere");
+  if constexpr (!reads<V>) {
+    if constexpr (!V::changes) {
+      v.group("grain_sizes", e.grain_sizes, "", "instead of one radius, how large the grains are by volume",
+              [&](auto& of, GrainSizes& sizes) { keys(of, sizes); });
+    }
+    v.alternatives({.sets = {{{"particle_radius"}}, {{"grain_sizes"}}}, .several = {}, .none = {}});
+  }
+}
 
 template <class V>
 void electrode_keys(V& v, const char* key, ElectrodeSheet& e, std::optional<Role> expected) {
@@ -118,7 +173,7 @@ void electrode_keys(V& v, const char* key, ElectrodeSheet& e, std::optional<Role
              .none =
                  "'coating' (loading, thickness, recipe) or 'layer' (thickness, active_fraction, porosity) is missing",
              .about_the_whole = true});
-        of.value("particle_radius", e.particle_radius, reason::grain_radius, "of the average grain, a sphere");
+        keys_of_grains(of, e);
         of.value_or(
             "accessible_fraction", e.accessible_fraction, reason::accessible, 1, "all of the host takes part",
             "share of the host that takes part: less where grains are lost or cut off, above 100 % where a mass was "

@@ -27,6 +27,12 @@ SpecificVolumes specific_volumes(const ElectrodeSheet& electrode) {
 }
 
 model::Electrode to_electrode(const ElectrodeSheet& electrode, double plate_area, Temperatures temperatures) {
+  std::vector<model::GrainClass> classes;
+  if (electrode.grain_sizes && electrode.grain_sizes->classes.size() > 1) {
+    const double r32 = size_means(electrode.grain_sizes->classes).r32;
+    for (const SizeClass& its : electrode.grain_sizes->classes)
+      classes.push_back({0.5 * its.diameter / r32, its.volume, nullptr});
+  }
   return {.host = electrode.material.to_host(temperatures),
           .thickness = electrode.thickness(),
           .active_fraction = electrode.active_fraction(plate_area) * electrode.accessible_fraction.si,
@@ -34,7 +40,8 @@ model::Electrode to_electrode(const ElectrodeSheet& electrode, double plate_area
           .tortuosity = electrode.tortuosity_value(plate_area),
           .particle_radius = electrode.particle_radius.si,
           .electronic_conductivity = electrode.electronic_conductivity ? electrode.electronic_conductivity->si : 0,
-          .double_layer = electrode.double_layer_value()};
+          .double_layer = electrode.double_layer_value(),
+          .classes = std::move(classes)};
 }
 
 }  // namespace
@@ -95,6 +102,18 @@ double ElectrodeSheet::porosity(double plate_area) const {
 
 double ElectrodeSheet::tortuosity_value(double plate_area) const {
   return tortuosity ? tortuosity->si : model::usual_tortuosity(porosity(plate_area));
+}
+
+double ElectrodeSheet::diffusion_radius() const {
+  if (!grain_sizes) return particle_radius.si;
+  const SizeMeans means = size_means(grain_sizes->classes);
+  return particle_radius.si * means.diffusion / means.r32;
+}
+
+std::optional<double> ElectrodeSheet::specific_surface() const {
+  const std::optional<double> density = host_density();
+  if (!density) return std::nullopt;
+  return 3 / (particle_radius.si * *density);
 }
 
 const Given<SurfaceCapacitance>* ElectrodeSheet::known_double_layer() const {

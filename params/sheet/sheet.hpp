@@ -10,6 +10,7 @@
 #include "model/cell.hpp"
 #include "model/making.hpp"
 #include "params/card/card.hpp"
+#include "params/sheet/grain_sizes.hpp"
 #include "params/sheet/phases.hpp"
 
 /// The cell sheet: what the bench knows of one cell, each value with its unit, spread, source and place.
@@ -49,8 +50,9 @@ struct ElectrodeSheet {
   Material material;
   std::optional<Coating> coating;
   std::optional<Layer> layer;
-  Given<Length> particle_radius;
-  std::optional<Phases> phases;  ///< of the powder, where it is not the host alone
+  Given<Length> particle_radius;          ///< of all grains; with `grain_sizes` their R32
+  std::optional<GrainSizes> grain_sizes;  ///< classes in proportion to `particle_radius`
+  std::optional<Phases> phases;           ///< of the powder, where it is not the host alone
   /// Share of the host that takes part in the test [1], > 0: below 1 grains are lost or cut off from the carbon, above
   /// 1 a mass was measured too low. Multiplies the host of the cell; masses, porosity and tortuosity stay as measured.
   Given<Fraction> accessible_fraction = assumed<Fraction>(1, "accessible_fraction", "all of the host takes part");
@@ -79,6 +81,10 @@ struct ElectrodeSheet {
   /// 1 - all solids, or as stated. May be negative where measurements contradict each other.
   double porosity(double plate_area) const;
   double tortuosity_value(double plate_area) const;
+  /// sqrt <R^2>, mean by volume: the radius that slow diffusion sees [m].
+  double diffusion_radius() const;
+  /// Surface of the grains per mass of host, as smooth spheres [m2/kg]; absent where its density is not known.
+  std::optional<double> specific_surface() const;
   /// Per grain surface, of sheet or card; where neither knows it, assumed_double_layer [F/m2].
   double double_layer_value() const;
   /// Where it is not assumed: the value of the sheet, or else of the card.

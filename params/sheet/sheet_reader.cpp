@@ -31,6 +31,14 @@ void note_assumptions(const ElectrodeSheet& electrode, double area, std::vector<
     assumptions.push_back(
         fmt::format("{}: {:.4g} lithium sites per {}, counted in the formula", key, *sites, material.formula->written));
   }
+  if (electrode.grain_sizes) {
+    const GrainSizes& sizes = *electrode.grain_sizes;
+    assumptions.push_back(fmt::format(
+        "{}: grain sizes: {}, as {} that keep the surface and the mean square of the radii", key,
+        one_line(sizes.made_of),
+        sizes.classes.size() == 1 ? std::string("one class") : fmt::format("{} classes", sizes.classes.size())));
+    if (!sizes.note.empty()) assumptions.push_back(key + ": " + sizes.note);
+  }
   if (electrode.phases) {
     for (const SecondPhase& phase : electrode.phases->others) {
       assumptions.push_back(fmt::format("{}: density of {} {} ({}); it takes up no lithium", key, one_line(phase.name),
@@ -188,10 +196,11 @@ void check_electrode(Fields& fields, ElectrodeSheet& electrode, std::optional<Ro
     fields.warning("material", fmt::format("a material for the {} electrode stands in the {} one",
                                            *expected == Role::positive ? "negative" : "positive", electrode.key));
   }
-  if (electrode.particle_radius.si > 0.5 * electrode.thickness()) {
-    fields.warning("particle_radius", fmt::format("a grain of {} across does not fit a layer of {}",
-                                                  show(2 * electrode.particle_radius.si, LengthKind::kind),
-                                                  show(electrode.thickness(), LengthKind::kind)));
+  const double largest = electrode.grain_sizes ? electrode.grain_sizes->largest : 2 * electrode.particle_radius.si;
+  if (largest > electrode.thickness()) {
+    fields.warning(electrode.grain_sizes ? "grain_sizes" : "particle_radius",
+                   fmt::format("a grain of {} across does not fit a layer of {}", show(largest, LengthKind::kind),
+                               show(electrode.thickness(), LengthKind::kind)));
   }
 }
 

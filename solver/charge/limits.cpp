@@ -101,16 +101,32 @@ void Ledger::see(const StepSolution& step, double t, double soc) {
 
 void Ledger::see_stress(const StepSolution& step, double t, const Point& p, double soc) {
   const Eigen::ArrayXd centre = Eigen::ArrayXd::Zero(1);
+  const auto of_largest = [&](const model::Electrode& layer, bool positive) {
+    const model::GrainModes& modes = model::GrainModes::of(8);  // for their nodes
+    Eigen::ArrayXd rho(modes.nodes().size() + 2);
+    rho << modes.nodes(), 0, 1;
+    const Eigen::VectorXd x = positive ? step.positive_profile(t, rho) : step.negative_profile(t, rho);
+    const double mean = modes.weights().matrix().dot(x.head(modes.nodes().size()));
+    return model::grain_stress(*layer.host.stress, layer.host.maximum_concentration, mean, x[x.size() - 1],
+                               x[x.size() - 2])
+        .largest_tension();
+  };
   const auto tension = [&](const model::Host& host, double mean, double surface, double at_centre) {
     return model::grain_stress(*host.stress, host.maximum_concentration, mean, surface, at_centre).largest_tension();
   };
   if (cell_.positive.host.stress) {  // in a half cell this may be the electrode that takes lithium up
     see(emptied_ ? Limit::positive_stress : Limit::negative_stress,
-        tension(cell_.positive.host, p.positive_mean, p.positive_surface, step.positive_profile(t, centre)[0]), soc);
+        !cell_.positive.classes.empty()
+            ? of_largest(cell_.positive, true)
+            : tension(cell_.positive.host, p.positive_mean, p.positive_surface, step.positive_profile(t, centre)[0]),
+        soc);
   }
   if (full_ && cell_.negative->host.stress) {
     see(Limit::negative_stress,
-        tension(cell_.negative->host, p.negative_mean, p.negative_surface, step.negative_profile(t, centre)[0]), soc);
+        !cell_.negative->classes.empty()
+            ? of_largest(*cell_.negative, false)
+            : tension(cell_.negative->host, p.negative_mean, p.negative_surface, step.negative_profile(t, centre)[0]),
+        soc);
   }
 }
 

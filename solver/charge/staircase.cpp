@@ -23,7 +23,9 @@ double cracking_current(const model::Electrode& e, double from, double to, bool 
   // x_mean - x_surface = outflow R / (5 D) and x_mean - x_centre = -3/10 outflow R / D in the steady parabola (Crank,
   // ch. 6)
   const double outflow = 1 / (e.roughness() * model::faraday_constant * e.host.maximum_concentration);
-  const double lead = outflow * e.particle_radius / D;
+  double largest = e.classes.empty() ? 1 : 0;  // of the grains, over particle_radius
+  for (const model::GrainClass& its : e.classes) largest = std::max(largest, its.radius_ratio);
+  const double lead = outflow * largest * e.particle_radius / D;
   const double sign = lithiated ? -1 : 1;
   const model::GrainStress stress =
       model::grain_stress(s, e.host.maximum_concentration, 0, -sign * lead / 5, sign * 0.3 * lead);

@@ -21,6 +21,7 @@ constexpr double moment_of_a_wall = 0.005;  // of the time since the step began
 constexpr double coarse_salt = 0.02;        // of its mean, in the highest polynomial of a layer: a front
 constexpr int degree_of_front = 20;
 constexpr int steps_between_looks = 2;
+constexpr double of_several_sizes = 10;  // times the relative tolerance, where many classes share an error: 0.01 mV
 constexpr double absurd = 0.1;           // V that an unresolved layer costs when a step ends: nothing true can follow
 constexpr int most_absurd_steps = 5000;  // of the integrator in such a layer: it follows noise then
 const std::string layer_too_thin = "the layer of lithium under the grain surfaces is thinner than can be resolved";
@@ -136,7 +137,12 @@ Simulator::Simulator(const model::Cell& cell, Workspace& workspace, Accuracy acc
 void Simulator::make_model() {
   const bool resolved = electrolyte_ == model::ElectrolyteModel::resolved;
   model_ = std::make_shared<const model::SingleParticle>(cell_, modes_, modes_, resolved ? salt_degree() : 0);
-  if (reaction_ == model::Reaction::uneven) depth_ = &model::LayerPoints::of(points_);
+  const bool classes = !cell_.positive.classes.empty() || (cell_.negative && !cell_.negative->classes.empty());
+  if (reaction_ == model::Reaction::uneven)
+    depth_ = &model::LayerPoints::of(points_);
+  else if (classes)
+    depth_ = &model::LayerPoints::even();
+  if (classes && accuracy_.sensitivities) throw IntegrationFailure("sensitivities are known for grains that are alike");
 }
 
 State Simulator::at_rest(double q) const {
@@ -210,9 +216,9 @@ StepSolution Simulator::run(const State& start, const model::Step& step) {
         make_model();
         continue;
       }
-      if (depth_ && !std::holds_alternative<model::CurrentDrive>(step.drive)) {
+      if (depth_ && !depth_->is_even() && !std::holds_alternative<model::CurrentDrive>(step.drive)) {
         Simulator even(cell_, *workspace_, {}, electrolyte_);
-        solution = even.run(without_depth(start), step);
+        solution = even.run(even.depth_ ? start : without_depth(start), step);
         solution.depth_error_ = std::numeric_limits<double>::infinity();  // told as a doubt
         return solution;
       }
@@ -291,6 +297,7 @@ StepSolution Simulator::attempt(const State& start, const model::Step& step) {
   const double stop = std::min(segment->stop_time(), longest_step_of_protocol);
   Tolerances tolerances{accuracy_.relative_tolerance, accuracy_.absolute_factor * segment->absolute_tolerance()};
   if (depth_) tolerances.newton_share = 0.01;  // every round costs two spreads of the current
+  if (depth_ && depth_->is_even()) tolerances.relative *= of_several_sizes;
   integrator.start(*segment, 0, segment->starting_unknowns(), tolerances, segment->longest_step(),
                    std::min(stop, segment->next_bend(0)), segment->starting_sensitivities());
   VoltageWatch watch(*segment);

@@ -56,11 +56,12 @@ void UnevenSegment::begin(const State& start) {
 /// Places in y: charge, temperature, means; then the blocks: modes of every point, and the salt.
 void UnevenSegment::lay_out() {
   const model::SingleParticle& m = *model_;
-  const int points = depth_->count();
+  int algebraic = is_hold() ? 1 : 0;
   blocks_at_ = integrated_;
   for (DepthLayer& layer : layers_) {
     layer.means = blocks_at_;
-    blocks_at_ += points;
+    blocks_at_ += layer.seats();
+    algebraic += layer.seats() + 1;
   }
   std::vector<int> sizes;
   int offset = blocks_at_;
@@ -82,19 +83,19 @@ void UnevenSegment::lay_out() {
     if (m.negative()) crossing_between_.head(per_layer).setZero();
   }
   block_sizes_ = offset - blocks_at_;
-  const int algebraic = static_cast<int>(layers_.size()) * (points + 1) + (is_hold() ? 1 : 0);
   jacobian_ = Bordered(sizes, blocks_at_ + algebraic, algebraic);
   std::size_t which = 0;
   int local = blocks_at_;
-  for (const DepthLayer& layer : layers_) {
-    for (int k = 0; k < points; ++k) {  // a grain feels its own mean and current, and charge transfer feels it
+  for (DepthLayer& layer : layers_) {
+    layer.local = local;
+    for (int k = 0; k < layer.seats(); ++k) {  // a grain feels its own mean and current, and charge transfer feels it
       Bordered::Block& block = jacobian_.blocks()[which++];
-      block.diagonal = layer.grain->decoupled();
+      block.diagonal = layer.at(k).grain->decoupled();
       block.feels = {layer.means + k, local + k};
       if (thermal_) block.feels.push_back(1);
       block.felt_by = {local + k};
     }
-    local += points + 1;
+    local += layer.seats() + 1;
   }
   if (m.salt()) jacobian_.blocks().back().diagonal = false;
 }
@@ -120,7 +121,7 @@ Segment::Here UnevenSegment::look(double t, ConstVectorView y) const {
   for (DepthLayer& layer : layers_) {
     layer.look(t, y, h.salt, *model_, h.T);
     const bool of_positive = &layer == layers_.data();
-    (of_positive ? h.x_p : h.x_n) = layer.depth->weights().matrix().dot(layer.surface);
+    (of_positive ? h.x_p : h.x_n) = layer.mean_surface();
     (of_positive ? h.positive : h.negative) = {layer.surface.minCoeff(), layer.surface.maxCoeff()};
   }
   spread_for_ = none;
@@ -217,16 +218,16 @@ Evaluation UnevenSegment::rate(double t, ConstVectorView y, VectorView ydot) {
   }
   ydot[0] = given_current_ ? 0 : h.i - current0_;
   for (const DepthLayer& layer : layers_) {
-    for (Eigen::Index k = 0; k < layer.count(); ++k) {
+    for (Eigen::Index k = 0; k < layer.seats(); ++k) {
       const ClosedForm& form = layer.modes[static_cast<std::size_t>(k)];
-      const double extra = layer.spread.current[k] - layer.current0[k];
-      ydot[layer.means + k] = extra / layer.capacity;
+      const double extra = layer.currents()[k] - layer.current0[k];
+      ydot[layer.means + k] = extra / layer.at(k).capacity;
       auto dydt = ydot.segment(form.offset, form.count);
       dydt.array() = -form.mu * y.segment(form.offset, form.count).array() + form.drive * extra;
-      if (layer.grain->decoupled() && isothermal()) continue;
+      if (layer.at(k).grain->decoupled() && isothermal()) continue;
       form.amplitudes(t, y, a_);
       work_.resize(form.count);
-      layer.grain->remainder(layer.mean(k, t, y), a_, h.T, form.D0, work_);
+      layer.at(k).grain->remainder(layer.mean(k, t, y), a_, h.T, form.D0, work_);
       dydt += work_;
     }
   }
@@ -242,7 +243,7 @@ Evaluation UnevenSegment::rate(double t, ConstVectorView y, VectorView ydot) {
 /// some tenths of a millivolt.
 void UnevenSegment::tighten(ConstVectorView /*y*/, VectorView allowed) {
   for (const DepthLayer& layer : layers_) {
-    for (Eigen::Index k = 0; k < layer.count(); ++k) {
+    for (Eigen::Index k = 0; k < layer.seats(); ++k) {
       const double x = layer.surface[k], left = std::min(x, 1 - x);
       const double most = std::max(share_of_what_is_left * left, least_allowed);
       const ClosedForm& form = layer.modes[static_cast<std::size_t>(k)];
@@ -254,13 +255,13 @@ void UnevenSegment::tighten(ConstVectorView /*y*/, VectorView allowed) {
 }
 
 Vector UnevenSegment::absolute_tolerance() const {
-  Vector tolerance = Vector::Constant(size(), 5e-6);  // of an amplitude or a mean
+  Vector tolerance = Vector::Constant(size(), depth_->is_even() ? 5e-7 : 5e-6);  // of an amplitude or a mean
   tolerance[0] = 1e-7 * layers_.front().capacity;
   if (model_->negative()) tolerance[0] = 1e-7 * std::min(layers_.front().capacity, layers_.back().capacity);
   if (thermal_) tolerance[1] = 1e-5;  // K
   if (salt_count_ > 0) {              // as in EvenSegment
     tolerance.segment(salt_at_, salt_count_)
-        .setConstant(1e-4 * model_->salt()->mean() * std::sqrt(model_->salt()->length()));
+        .setConstant((depth_->is_even() ? 1e-5 : 1e-4) * model_->salt()->mean() * std::sqrt(model_->salt()->length()));
   }
   return tolerance;
 }
@@ -270,10 +271,10 @@ double UnevenSegment::truncation(double t, ConstVectorView y) const {
   spread(h.i, h.T);
   double result = 0;
   for (const DepthLayer& layer : layers_) {
-    for (Eigen::Index k = 0; k < layer.count(); ++k) {
+    for (Eigen::Index k = 0; k < layer.seats(); ++k) {
       const ClosedForm& form = layer.modes[static_cast<std::size_t>(k)];
-      const double tail = (layer.grain->modes().tail() * y.segment(form.offset, form.count)).cwiseAbs().sum();
-      result += layer.depth->weights()[k] * std::abs(layer.spread.by_surface[k]) * tail;
+      const double tail = (layer.at(k).grain->modes().tail() * y.segment(form.offset, form.count)).cwiseAbs().sum();
+      result += layer.depth->weights()[layer.point_of(k)] * std::abs(layer.response(k)) * tail;
     }
   }
   return result;
@@ -285,15 +286,16 @@ double UnevenSegment::unseen_layer(double t, ConstVectorView y) const {
   spread(h.i, h.T);
   double result = 0;
   for (const DepthLayer& layer : layers_) {
-    const auto potential = [&](double x) {
-      return layer.electrode->host.potential(std::clamp(x, surface_limit, 1 - surface_limit), h.T);
-    };
-    for (Eigen::Index k = 0; k < layer.count(); ++k) {
-      const double change = layer.spread.current[k] - layer.current0[k];
-      const double missing = missing_layer(*layer.grain, layer.modes[static_cast<std::size_t>(k)].D0, 0.5 * t);
-      const double x = layer.surface[k], thickness = std::abs(layer.outflow * change) * missing, at = potential(x);
-      result += layer.depth->weights()[k] *
-                std::max(std::abs(potential(x + thickness) - at), std::abs(potential(x - thickness) - at));
+    for (Eigen::Index k = 0; k < layer.seats(); ++k) {
+      const DepthLayer::Class& its = layer.at(k);
+      const auto potential = [&](double x) {
+        return its.host->potential(std::clamp(x, surface_limit, 1 - surface_limit), h.T);
+      };
+      const double change = layer.currents()[k] - layer.current0[k];
+      const double missing = missing_layer(*its.grain, layer.modes[static_cast<std::size_t>(k)].D0, 0.5 * t);
+      const double x = layer.surface[k], thickness = std::abs(its.outflow * change) * missing, at = potential(x);
+      result +=
+          layer.weight(k) * std::max(std::abs(potential(x + thickness) - at), std::abs(potential(x - thickness) - at));
     }
   }
   return result;
@@ -303,13 +305,17 @@ double UnevenSegment::time_to_resolve(double t, ConstVectorView y) const {
   const double T = here(t, y).T;
   double longest = 0;
   for (const DepthLayer& layer : layers_) {
-    const double R = layer.grain->radius(), after = layer.grain->modes().resolved_after() * R * R;
-    for (const double x : layer.surface) longest = std::max(longest, after / layer.grain->diffusivity(x, T));
+    for (Eigen::Index k = 0; k < layer.seats(); ++k) {
+      const model::Grain& grain = *layer.at(k).grain;
+      const double R = grain.radius(), after = grain.modes().resolved_after() * R * R;
+      longest = std::max(longest, after / grain.diffusivity(layer.surface[k], T));
+    }
   }
   return longest;
 }
 
 double UnevenSegment::depth_error(double t, ConstVectorView y) const {
+  if (depth_->is_even()) return 0;
   const Here h = here(t, y);
   spread(h.i, h.T);
   double error = 0;
@@ -330,7 +336,9 @@ State UnevenSegment::state(double t, ConstVectorView y) const {
     const bool of_positive = &layer == layers_.data();
     DepthFilling& depth = of_positive ? s.positive_depth : s.negative_depth;
     depth = layer.filling(t, y);
-    (of_positive ? s.positive : s.negative) = depth.uneven * depth_->weights().matrix();
+    Eigen::VectorXd weights(layer.seats());
+    for (Eigen::Index k = 0; k < layer.seats(); ++k) weights[k] = layer.weight(k);
+    (of_positive ? s.positive : s.negative) = depth.uneven * weights;
   }
   for (std::size_t j = 0; j < jump_ages_.size(); ++j) {
     Jump jump{jump_ages_[j] + t, 0, 0, 0, {}, {}};
@@ -338,15 +346,17 @@ State UnevenSegment::state(double t, ConstVectorView y) const {
     for (const DepthLayer& layer : layers_) {
       const bool of_positive = &layer == layers_.data();
       LocalJumps& local = of_positive ? jump.positive : jump.negative;
-      local.current.resize(layer.count());
-      local.diffusivity.resize(layer.count());
-      for (Eigen::Index k = 0; k < layer.count(); ++k) {
+      local.current.resize(layer.seats());
+      local.diffusivity.resize(layer.seats());
+      double total = 0;
+      for (Eigen::Index k = 0; k < layer.seats(); ++k) {
         const Jump& its = layer.jumps[static_cast<std::size_t>(k)][j];
         local.current[k] = its.current;
         local.diffusivity[k] = its.positive_diffusivity;
-        open = open || !resolved(*layer.grain, its.positive_diffusivity, jump.age);
+        total += depth_->weights()[layer.point_of(k)] * its.current;
+        open = open || !resolved(*layer.at(k).grain, its.positive_diffusivity, jump.age);
       }
-      jump.current = layer.sign * depth_->weights().matrix().dot(local.current);
+      jump.current = layer.sign * (layer.classes.size() > 1 ? total : depth_->weights().matrix().dot(local.current));
       (of_positive ? jump.positive_diffusivity : jump.negative_diffusivity) = local.diffusivity.mean();
     }
     if (open) s.jumps.push_back(std::move(jump));
@@ -367,8 +377,8 @@ Segment::OverDepth UnevenSegment::over_depth(double t, ConstVectorView y, bool o
   const Here h = here(t, y);
   spread(h.i, h.T);
   const DepthLayer& layer = of_positive ? layers_.front() : layers_.back();
-  Eigen::VectorXd means(layer.count());
-  for (Eigen::Index k = 0; k < layer.count(); ++k) means[k] = layer.mean(k, t, y);
+  Eigen::VectorXd means = Eigen::VectorXd::Zero(layer.count());
+  for (Eigen::Index k = 0; k < layer.seats(); ++k) means[layer.point_of(k)] += layer.at(k).share * layer.mean(k, t, y);
   const Eigen::MatrixXd values = depth_->values_at(places);
   OverDepth result{(values * means).array(), Eigen::ArrayXd::Ones(places.size())};
   if (h.i != 0) result.reaction = (values * layer.spread.current).array() / (layer.sign * h.i);

@@ -21,6 +21,9 @@ namespace onegrain::solver {
 /// rest. In a hold the current of the cell is one more algebraic unknown.
 ///
 /// With good conductors every point draws the same current and this is EvenSegment.
+///
+/// Of a powder with several classes of grains one of each stands at every point: their local currents are as many
+/// unknowns more, and at LayerPoints::even() this is the even reaction of such powders.
 class UnevenSegment final : public Segment {
  public:
   /// @param points  over the depth of each layer; they must outlive this
@@ -35,7 +38,9 @@ class UnevenSegment final : public Segment {
   bool tightens() const override { return true; }
   void tighten(ConstVectorView y, VectorView allowed) override;
 
-  model::Reaction reaction() const override { return model::Reaction::uneven; }
+  model::Reaction reaction() const override {
+    return depth_->is_even() ? model::Reaction::even : model::Reaction::uneven;
+  }
   Vector absolute_tolerance() const override;
   State state(double t, ConstVectorView y) const override;
   Eigen::VectorXd positive_profile(double t, ConstVectorView y, const Eigen::ArrayXd& rho) const override;

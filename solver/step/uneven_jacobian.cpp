@@ -27,35 +27,44 @@ Evaluation UnevenSegment::linearise(double t, ConstVectorView y) {
 
 void UnevenSegment::linearise_layer(std::size_t which, double t, ConstVectorView y, const Here& h) {
   const DepthLayer& layer = layers_[which];
-  const int K = layer.count(), local = blocks_at_ + static_cast<int>(which) * (K + 1), potential = local + K;
+  const int S = layer.seats(), local = layer.local, potential = local + S;
+  const auto C = static_cast<int>(layer.classes.size());
   Eigen::MatrixXd& corner = jacobian_.corner();
-  for (int k = 0; k < K; ++k) {
+  const std::size_t first = which == 0 ? 0 : static_cast<std::size_t>(layers_.front().seats());
+  for (int k = 0; k < S; ++k) {
+    const model::Grain& grain = *layer.at(k).grain;
     const ClosedForm& form = layer.modes[static_cast<std::size_t>(k)];
-    Bordered::Block& block = jacobian_.blocks()[which * static_cast<std::size_t>(K) + static_cast<std::size_t>(k)];
+    Bordered::Block& block = jacobian_.blocks()[first + static_cast<std::size_t>(k)];
     auto columns = jacobian_.columns().middleRows(block.offset, block.size);
-    if (layer.grain->decoupled() && isothermal()) {
+    if (grain.decoupled() && isothermal()) {
       block.diagonal_values = -form.mu;
     } else {
       Eigen::VectorXd by_mean(form.count), by_temperature(form.count);
       form.amplitudes(t, y, a_);
-      layer.grain->remainder_jacobian(layer.mean(k, t, y), a_, h.T, form.D0, block.values, by_mean, by_temperature);
+      grain.remainder_jacobian(layer.mean(k, t, y), a_, h.T, form.D0, block.values, by_mean, by_temperature);
       block.values.diagonal() -= form.mu.matrix();
-      if (layer.grain->decoupled()) block.diagonal_values = block.values.diagonal();
+      if (grain.decoupled()) block.diagonal_values = block.values.diagonal();
       columns.col(layer.means + k) = by_mean;
       if (thermal_) columns.col(1) = by_temperature;
     }
     columns.col(local + k) = form.drive.matrix();
-    corner(layer.means + k, local + k) = 1 / layer.capacity;
+    corner(layer.means + k, local + k) = 1 / layer.at(k).capacity;
     // charge transfer at the point: U + eta - Phi(1) - drop s + i solid - diffusion = 0
     corner(local + k, layer.means + k) = layer.spread.by_surface[k];
     jacobian_.rows().row(local + k).segment(block.offset, block.size) =
-        layer.spread.by_surface[k] * layer.grain->modes().surface().matrix().transpose();
-    corner.row(local + k).segment(local, K) = -layer.drop.drop.row(k);
+        layer.spread.by_surface[k] * grain.modes().surface().matrix().transpose();
+    const Eigen::Index point = layer.point_of(k);
+    if (C == 1) {
+      corner.row(local + k).segment(local, S) = -layer.drop.drop.row(k);
+    } else {
+      for (int other = 0; other < S; ++other)
+        corner(local + k, local + other) = -layer.drop.drop(point, layer.point_of(other));
+    }
     corner(local + k, local + k) += layer.spread.by_current[k];
     corner(local + k, potential) = -1;
-    if (is_hold()) corner(local + k, corner.cols() - 1) = layer.sign * layer.drop.solid[k];
+    if (is_hold()) corner(local + k, corner.cols() - 1) = layer.sign * layer.drop.solid[point];
   }
-  corner.row(potential).segment(local, K) = layer.depth->weights().matrix().transpose();
+  for (int k = 0; k < S; ++k) corner(potential, local + k) = layer.depth->weights()[layer.point_of(k)];
   if (is_hold()) corner(potential, corner.cols() - 1) = -layer.sign;
 }
 
@@ -66,26 +75,26 @@ void UnevenSegment::linearise_salt(const Here& h) {
   salt.rate_jacobian(h.salt, crossing(h.i), h.T, block.values, by_crossing);
   auto columns = jacobian_.columns().middleRows(block.offset, block.size);
   if (is_hold()) columns.col(columns.cols() - 1) = by_crossing * crossing_between_;
-  int local = blocks_at_;
   for (const DepthLayer& layer : layers_) {
-    const int K = layer.count();
-    columns.middleCols(local, K).noalias() = by_crossing * layer.crossing;
+    const Eigen::MatrixXd by_points = by_crossing * layer.crossing;
     // On a flat potential it is the salt that shares the current out: without these rows Newton's iteration fails.
-    jacobian_.rows().middleRows(local, K).middleCols(block.offset, block.size) =
-        layer.spread.by_salt.asDiagonal() * layer.at_points -
-        model::layer_drop_by_salt(*layer.depth, *layer.electrode, model_->cell().electrolyte,
-                                  (layer.at_samples * h.salt).array() + salt.mean(), layer.slope_at_samples * h.salt,
-                                  layer.spread.current, h.T, layer.at_samples, layer.slope_at_samples);
-    local += K + 1;
+    const Eigen::MatrixXd drop_by_salt = model::layer_drop_by_salt(
+        *layer.depth, *layer.electrode, model_->cell().electrolyte, (layer.at_samples * h.salt).array() + salt.mean(),
+        layer.slope_at_samples * h.salt, layer.spread.current, h.T, layer.at_samples, layer.slope_at_samples);
+    for (int k = 0; k < layer.seats(); ++k) {
+      const Eigen::Index point = layer.point_of(k);
+      columns.col(layer.local + k) = by_points.col(point);
+      jacobian_.rows().row(layer.local + k).segment(block.offset, block.size) =
+          layer.spread.by_salt[k] * layer.at_points.row(point) - drop_by_salt.row(point);
+    }
   }
 }
 
 void UnevenSegment::linearise_hold(const Here& h) {
   Eigen::MatrixXd& corner = jacobian_.corner();
   const Eigen::Index row = corner.cols() - 1;  // its own column too
-  const int K = depth_->count();
   if (held_separator_side_) {
-    corner(row, blocks_at_ + static_cast<int>(layers_.size() - 1) * (K + 1) + K) = 1;
+    corner(row, layers_.back().local + layers_.back().seats()) = 1;
     return;
   }
   // V = (phi_s at the foil of the positive) - (of the negative) + what lies between; a held temperature sees i V
@@ -93,14 +102,15 @@ void UnevenSegment::linearise_hold(const Here& h) {
   const double times = held_temperature_ ? h.i : 1;
   const model::Ionic ionic = between_layers(h);
   double by_current = ionic.separator.resistance + model_->cell().contact_resistance;
-  int local = blocks_at_;
   for (const DepthLayer& layer : layers_) {
     const double solid = layer.solid(), of_positive = -layer.sign;  // + for the positive, - for the negative
-    corner(row, local + K) = times * of_positive;
-    corner.row(row).segment(local, K) =
-        times * of_positive * solid * (layer.depth->weights() * (1 - layer.depth->xi())).matrix().transpose();
+    corner(row, layer.local + layer.seats()) = times * of_positive;
+    for (int k = 0; k < layer.seats(); ++k) {
+      const Eigen::Index point = layer.point_of(k);
+      corner(row, layer.local + k) =
+          times * of_positive * solid * (layer.depth->weights()[point] * (1 - layer.depth->xi()[point]));
+    }
     by_current += solid;
-    local += K + 1;
   }
   if (!model_->negative())
     by_current += v.by_current - ionic.separator.resistance - model_->cell().contact_resistance -

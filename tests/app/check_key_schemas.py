@@ -95,6 +95,16 @@ FAULTY = {
         ("repeat: 2", "repeat: 0"),
         ("repeat: 2", "repeats: 2"),
     ],
+    "powder": [
+        ("NiO: 3 wt%", "NiO: 3 um"),  # a share
+        ("host: 97 wt%, ", ""),
+        ("d90: 30 um", "d95: 30 um"),
+        (", d90: 30 um", ""),
+        ("d90: 30 um", "d90: 30 um, table: sizes.csv"),
+        ("  grain_sizes:", "  particle_radius: 8 um\n  grain_sizes:"),
+        ("d10: 8 um, d50: 16 um, d90: 30 um", "classes: []"),
+        ("d10: 8 um, d50: 16 um, d90: 30 um", "classes: [{diameter: 8 um}]"),
+    ],
 }
 # Only the reader can tell: what a number with a unit is worth, and what several values must fulfil together.
 BY_THE_READER_ALONE = [
@@ -121,6 +131,7 @@ folder = tempfile.TemporaryDirectory()
 
 def taken(what, text):
     """Whether the schema takes it, and whether the program does."""
+    what = "sheet" if what == "powder" else what
     path = pathlib.Path(folder.name) / f"{what}.yaml"
     path.write_text(text)
     done = run(["check", "demo", str(path)] if what == "protocol" else ["check", str(path)])
@@ -138,7 +149,9 @@ for card in json.loads(run(["cards", "--json"]).stdout)["cards"]:
 assert shipped > 20
 
 CARD = run(["cards", "nmc622"]).stdout
-sound = {"sheet": SHEET, "card": CARD, "protocol": PROTOCOL}
+POWDER = SHEET.replace("  particle_radius: 4.8 um", "  particle_radius: 4.8 um\n  phases: {host: 97 wt%, NiO: 3 wt%}").replace(
+    "  particle_radius: 8e-6 m", "  grain_sizes: {d10: 8 um, d50: 16 um, d90: 30 um}")
+sound = {"sheet": SHEET, "card": CARD, "protocol": PROTOCOL, "powder": POWDER}
 refused = 0
 for what, text in sound.items():
     assert taken(what, text) == (True, True), what
@@ -152,4 +165,4 @@ for old, new in BY_THE_READER_ALONE:
     assert old in SHEET
     assert taken("sheet", SHEET.replace(old, new, 1)) == (True, False), new
 folder.cleanup()
-print(f"{shipped} shipped files and 3 more keep the schemas; {refused} faulty ones are refused by schema and program")
+print(f"{shipped} shipped files and 4 more keep the schemas; {refused} faulty ones are refused by schema and program")

@@ -96,7 +96,7 @@ validator = jsonschema.Draft202012Validator(schema)
 
 # One key, one meaning: whatever is not a list or an object of its own points to the one description of its name.
 NESTED = {"points", "curves", "steps", "bench", "page", "cards", "rates", "positive", "negative", "working", "verb",
-          "passed_over", "rest_before_cut_off", "second_phases", "ceiling", "margins",
+          "passed_over", "rest_before_cut_off", "second_phases", "coatings", "ceiling", "margins",
           "unknowns", "temperatures", "staircase", "losses", "parts", "levers", "overlay", "runs", "trace", "measured_derivatives",
           "model_derivatives", "dQ_dV", "dV_dQ", "smoothing", "resistance", "pulses", "example", "diffusivity_fit",
           "diffusivity_square_root", "diffusivity_two_points", "fit", "parameters", "correlation",
@@ -116,6 +116,8 @@ def one_meaning(key, content):
 walk(schema, one_meaning)
 assert exceptions == ["capacity_mAh"], exceptions  # the array of `curve`, which is older
 
+CALLS += [["bench", "powder.yaml", "--for", "n_to_p = 1.1 +- 0.1", "--for", "porosity = 30 %"],
+          ["curve", "powder.yaml", "--rates", "1C", "--points", "5"]]
 CALLS += [["bench", card["name"]] for card in json.loads(run(["cards", "--json"]))["cards"] if card["folder"] == "cells"]
 assert len(CALLS) > 8
 
@@ -128,6 +130,9 @@ with tempfile.TemporaryDirectory() as folder:
         "titration.yaml": TITRATION,
         "run.csv": RUN,
         "hidden.yaml": sheet.replace("{value: 8 um, spread: 0.8 um", "{value: 12 um, spread: 0.8 um"),
+        "powder.yaml": sheet.replace("  material: nmc622\n", "  material: nmc622\n  phases: {host: 97 wt%, NiO: 3 wt%}\n").replace(
+            '  particle_radius: {value: 8 um, spread: 0.8 um, source: "invented: micrograph, 60 grains"}',
+            "  grain_sizes: {d10: 8 um, d50: 16 um, d90: 30 um}"),
         "wrong.yaml": sheet.replace("thickness:", "thicknes:", 1).replace("4.8 um", "4.8 mm", 1),
     }
     for name, text in written.items():

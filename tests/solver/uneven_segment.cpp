@@ -48,6 +48,14 @@ Cell half_cell(bool varying) {  // 8.1 A/m2 for lithium is invented
   return cell;
 }
 
+/// Three sizes of grains a side.
+Cell sized(Cell cell) {
+  for (model::Electrode* layer : {&cell.positive, cell.negative ? &*cell.negative : nullptr}) {
+    if (layer != nullptr) layer->classes = {{0.5, 0.25, nullptr}, {0.9, 0.27, nullptr}, {2.4, 0.48, nullptr}};
+  }
+  return cell;
+}
+
 Cell warm_cell() {  // a heat balance with invented numbers
   Cell cell = full_cell(true);
   cell.thermal = model::Thermal{400, 5, 298.15};
@@ -134,7 +142,9 @@ TEST_CASE("Newton's matrix of a step with the reaction resolved is the derivativ
     Cell cell;
     model::Drive drive;
     ElectrolyteModel electrolyte = ElectrolyteModel::resolved;
+    const model::LayerPoints& points = model::LayerPoints::of(5);
   };
+  const model::LayerPoints& even = model::LayerPoints::even();
   const Row rows[] = {
       {"constant D, current", full_cell(false), CurrentDrive{-one_c}},
       {"varying D, current", full_cell(true), CurrentDrive{-2 * one_c}},
@@ -146,6 +156,14 @@ TEST_CASE("Newton's matrix of a step with the reaction resolved is the derivativ
       {"half cell, varying D, current", half_cell(true), CurrentDrive{one_c}},
       {"half cell, varying D, hold", half_cell(true), VoltageDrive{3.9}},
       {"half cell, varying D, separator side held", half_cell(true), SeparatorSideDrive{3.9}},
+      {"several sizes, current", sized(full_cell(true)), CurrentDrive{-2 * one_c}},
+      {"several sizes, hold", sized(full_cell(true)), VoltageDrive{4.0}},
+      {"several sizes, separator side held", sized(half_cell(false)), SeparatorSideDrive{3.9}},
+      {"several sizes, even, current", sized(full_cell(true)), CurrentDrive{2 * one_c}, ElectrolyteModel::resolved,
+       even},
+      {"several sizes, even, hold", sized(half_cell(true)), VoltageDrive{3.9}, ElectrolyteModel::resolved, even},
+      {"several sizes, even, hold, salt at rest", sized(full_cell(false)), VoltageDrive{4.0}, ElectrolyteModel::uniform,
+       even},
   };
   for (const Row& row : rows) {
     const State start = used_state(row.cell, row.electrolyte);
@@ -156,7 +174,7 @@ TEST_CASE("Newton's matrix of a step with the reaction resolved is the derivativ
       const model::Salt salt = model::Salt::of_count(row.cell, static_cast<int>(start.salt.size()));
       own.salt = model->salt()->amplitudes_of(salt, start.salt);
     }
-    UnevenSegment segment(model, model::LayerPoints::of(5), own, {row.drive, {.time = 100}, ""});
+    UnevenSegment segment(model, row.points, own, {row.drive, {.time = 100}, ""});
     const Eigen::Index n = segment.size();
     const Vector scale = segment.absolute_tolerance();
     const double t = 20;

@@ -51,6 +51,9 @@ electrolyte: carbonate_1M
 thermal: {mass: 3 g, heat_capacity: 900 J/(kg K), heat_transfer_coefficient: 10 W/(m2 K), cooled_area: 4 cm2}
 """
 put("sheet", small)
+put("sheet", small.replace('  particle_radius: {value: 4.8 um, spread: factor 2, source: "invented"}',
+                           "  grain_sizes: {d10: 3 um, d50: {value: 10 um, spread: 1 um}, d90: 20 um}\n  phases: {host: 97 wt%, NiO: 3 wt%}"))
+put("sheet", small.replace("  particle_radius: 8 um", "  grain_sizes: {classes: [{diameter: 4 um, volume: 25 %}, {diameter: 10 um, volume: 75 %}]}"))
 put("sheet", small.replace("formation_loss: 8 %", "charged_state: {positive: 0.27, negative: 0.90}"))
 for text in [
     "steps:\n  - {drive: {rate: 0.5C, sense: charge}, until: {voltage: 4.2 V}}\n  - {drive: {voltage: 4.2 V}, until: {rate: C/20, time: 2 h}}\n"
