@@ -127,14 +127,14 @@ std::optional<double> number_in(const DelimitedRow& row, const Taken& column) {
 
 std::optional<PointRow> point_of(const DelimitedRow& row, const Columns& columns) {
   const auto f = number_in(row, *columns[frequency]);
-  if (!f || !(*f > 0)) return std::nullopt;
+  if (!f || !(*f > 0) || !std::isfinite(*f)) return std::nullopt;
   if (columns[real] && columns[imaginary]) {
     const auto re = number_in(row, *columns[real]), im = number_in(row, *columns[imaginary]);
-    if (!re || !im) return std::nullopt;
+    if (!re || !im || !std::isfinite(*re) || !std::isfinite(*im)) return std::nullopt;
     return PointRow{*f, *re, *im, row.line};
   }
   const auto size = number_in(row, *columns[magnitude]), angle = number_in(row, *columns[phase]);
-  if (!size || !angle) return std::nullopt;
+  if (!size || !angle || !std::isfinite(*size) || !std::isfinite(*angle)) return std::nullopt;
   return PointRow{*f, *size * std::cos(*angle), *size * std::sin(*angle), row.line};
 }
 

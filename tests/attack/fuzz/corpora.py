@@ -80,6 +80,9 @@ for text in ["C/20,C/10,C/5,C/2,1C,2C,3C,5C", "C/10", "0.2C", "2mA", "3 mA/cm2",
     put("rate", text)
 for text in ["2..4", "1", "3..3", "..4", "2..", "all", "1,2", "999999999999999999999"]:
     put("steps", text)
+put("spectrum", "Frequency / Hz,Real Impedance / ohm,Imaginary Impedance / ohm\n" + "".join(f"{10 ** (3 - k / 4)},{2 + k / 9},{-0.1 * k}\n" for k in range(20)))
+put("spectrum", "freq/Hz\tRe(Z)/Ohm\t-Im(Z)/Ohm\n" + "".join(f"{10 ** (k / 4)}\t{2 + k / 9}\t{0.1 * k}\n" for k in range(9)))
+put("spectrum", "# phase=p\nf (kHz);|Z| (mohm);p\n" + "".join(f"{9 - k},5;{7 + k};{-k}\n" for k in range(9)))
 for path in sorted((source / "tests" / "data" / "cif").glob("*.cif")):
     put("cif", path.read_text(errors="replace"))
 put("cif", "data_a\n_cell_length_a 2.870(1)\n_cell_length_b 2.870(1)\n_cell_length_c 14.23(2)\n_cell_angle_alpha 90\n_cell_angle_beta 90\n"

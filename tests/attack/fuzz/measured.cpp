@@ -6,6 +6,7 @@
 #include <string>
 
 #include "params/record/record.hpp"
+#include "params/record/spectrum.hpp"
 #include "tests/attack/fuzz/targets.hpp"
 
 namespace onegrain::attack::fuzz {
@@ -32,6 +33,25 @@ void measured(std::string_view bytes) {
   const auto again = params::read_measured(params::battery_data_text(r), "again.csv");
   require(again.value.has_value(), "what is written in the standard format can be read");
   require(again.value->record.size() == r.size(), "and has as many rows");
+}
+
+void spectrum(std::string_view bytes) {
+  std::vector<std::string> columns;
+  if (const std::size_t end = bytes.find('\n'); end != std::string_view::npos && bytes.substr(0, 2) == "# ") {
+    columns.emplace_back(bytes.substr(2, end - 2));
+    bytes.remove_prefix(end + 1);
+  }
+  const auto loaded = params::read_spectrum(std::string(bytes), "spectrum.csv", columns);
+  check_messages(loaded.faults, loaded.value.has_value());
+  if (!loaded.value) return;
+  const params::MeasuredSpectrum& s = *loaded.value;
+  require(s.size() >= 5 && s.real.size() == s.size() && s.imaginary.size() == s.size() && s.line.size() == s.size(),
+          "a spectrum has points, and all its columns are of one length");
+  for (std::size_t k = 0; k < s.size(); ++k) {
+    require(s.frequency[k] > 0 && std::isfinite(s.frequency[k]), "a frequency is above 0");
+    require(std::isfinite(s.real[k]) && std::isfinite(s.imaginary[k]), "an impedance is finite");
+    require(k == 0 || s.frequency[k] <= s.frequency[k - 1], "frequencies fall");
+  }
 }
 
 }  // namespace onegrain::attack::fuzz

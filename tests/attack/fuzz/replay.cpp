@@ -34,7 +34,7 @@ constexpr Target targets[] = {
     {"delimited", fuzz::delimited}, {"document", fuzz::document}, {"expression", fuzz::expression},
     {"formula", fuzz::formula},     {"measured", fuzz::measured}, {"protocol", fuzz::protocol},
     {"quantity", fuzz::quantity},   {"rate", fuzz::rate},         {"sheet", fuzz::sheet},
-    {"steps", fuzz::steps}};
+    {"spectrum", fuzz::spectrum},   {"steps", fuzz::steps}};
 
 std::string current_input;  // what to leave behind when a target dies
 

@@ -20,7 +20,8 @@ void protocol(std::string_view bytes);
 void quantity(std::string_view bytes);  ///< numbers, units, quantities of every kind
 void rate(std::string_view bytes);
 void sheet(std::string_view bytes);
-void steps(std::string_view bytes);  ///< the option --steps
+void spectrum(std::string_view bytes);  ///< measured impedance; the first line may say which column is what
+void steps(std::string_view bytes);     ///< the option --steps
 
 /// Ends the program with a sentence unless `holds`.
 void require(bool holds, const char* sentence);
