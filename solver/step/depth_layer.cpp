@@ -72,8 +72,8 @@ void DepthLayer::take(const State& state, const Eigen::VectorXd& amplitudes, con
     moved = Eigen::MatrixXd::Identity(K, K);
   else if (held > 0)
     moved = depth->taken_from(model::LayerPoints::of(static_cast<int>(held)));
-  const auto at_seats_of = [&](const Eigen::VectorXd& local, const auto& otherwise) -> Eigen::VectorXd {
-    if (held > 0 && local.size() > 0) return moved_seats(moved, local, C);
+  const auto at_seats_of = [&](const Eigen::VectorXd& told, const auto& otherwise) -> Eigen::VectorXd {
+    if (held > 0 && told.size() > 0) return moved_seats(moved, told, C);
     Eigen::VectorXd result(S);
     for (Eigen::Index s = 0; s < S; ++s) result[s] = otherwise(at(s));
     return result;
@@ -83,11 +83,11 @@ void DepthLayer::take(const State& state, const Eigen::VectorXd& amplitudes, con
   current_before_ = at_seats_of(filling.current, [&](const Class& its) { return sign * state.current * its.share; });
   jumps.assign(static_cast<std::size_t>(S), {});
   for (const Jump& jump : state.jumps) {
-    const LocalJumps& local = of_positive ? jump.positive : jump.negative;
+    const LocalJumps& layer = of_positive ? jump.positive : jump.negative;
     const double D_of_all = of_positive ? jump.positive_diffusivity : jump.negative_diffusivity;
     const Eigen::VectorXd change =
-        at_seats_of(local.current, [&](const Class& its) { return sign * jump.current * its.share; });
-    const Eigen::VectorXd D = at_seats_of(local.diffusivity, [&](const Class&) { return D_of_all; });
+        at_seats_of(layer.current, [&](const Class& its) { return sign * jump.current * its.share; });
+    const Eigen::VectorXd D = at_seats_of(layer.diffusivity, [&](const Class&) { return D_of_all; });
     for (Eigen::Index s = 0; s < S; ++s)
       jumps[static_cast<std::size_t>(s)].push_back({jump.age, change[s], D[s], D[s], {}, {}});
   }
