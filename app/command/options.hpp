@@ -26,7 +26,7 @@ void both(CLI::App& verb, Request& request);
 void protocol(CLI::App& verb, Request& request);
 void one_rate(CLI::App& verb, Request& request);
 void at_rate(CLI::App& verb, Request& request);  ///< of `bench`
-void steps(CLI::App& verb, Request& request);  ///< and where they begin, behind from_soc()
+void steps(CLI::App& verb, Request& request);    ///< and where they begin, behind from_soc()
 void overlay(CLI::App& verb, Request& request);
 void search(CLI::App& verb, Request& request);  ///< of `balance` and `fit`
 void fit(CLI::App& verb, Request& request);
