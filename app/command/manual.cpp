@@ -86,9 +86,9 @@ std::string in_two_columns(const std::vector<std::pair<std::string, std::string>
 
 }  // namespace
 
-Manual manual_of(const CLI::App& program, const std::string& purpose) {
+Manual manual_of(const CLI::App& program, const std::string& what_for) {
   Manual manual;
-  manual.purpose = purpose;
+  manual.purpose = what_for;
   for (const CLI::Option* option : program.get_options()) manual.options.push_back(text_of(*option));
   for (const Verb& verb : verbs()) {
     VerbText text{verb.name, verb.help, {}, {}, verb.examples};
