@@ -116,9 +116,10 @@ TEST_CASE("what is told of the depth is one number in summary, curves and words"
     const double at_end = point[key + "_separator_less_foil"], widest = point[key + "_separator_less_foil_widest"];
     CHECK(point[key + "_reaction_peak"].get<double>() > 1);
     const auto rows = table_of(folder.read("out/curves.csv"));
+    const std::string whose = title;  // Clang 14 catches no structured binding
     const auto column = [&](const std::string& name) {
       const auto& head = rows.front();
-      const auto at = std::find(head.begin(), head.end(), title + (" " + name));
+      const auto at = std::find(head.begin(), head.end(), whose + " " + name);
       REQUIRE(at != head.end());
       return static_cast<std::size_t>(at - head.begin());
     };

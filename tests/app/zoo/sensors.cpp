@@ -50,7 +50,7 @@ TEST_CASE("zoo: what sensors do to records", "[zoo]") {
   must_raise_nothing("two cycles without any rest", call("overlay", two_cycles));
   must_raise_nothing("three voltages far off", call("overlay", [] {
                        Record r = whole();
-                       for (const std::size_t k : {80, 81, 300}) r.voltage[k] += 0.5;
+                       for (const std::size_t k : {80U, 81U, 300U}) r.voltage[k] += 0.5;
                        return r;
                      }));
   must_raise_nothing("an offset of 2 % of 1C, with rests",
