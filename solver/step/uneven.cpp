@@ -122,7 +122,7 @@ Segment::Here UnevenSegment::look(double t, ConstVectorView y) const {
     layer.look(t, y, h.salt, *model_, h.T);
     const bool of_positive = &layer == layers_.data();
     (of_positive ? h.x_p : h.x_n) = layer.mean_surface();
-    (of_positive ? h.positive : h.negative) = {layer.surface.minCoeff(), layer.surface.maxCoeff()};
+    (of_positive ? h.positive : h.negative) = Extremes{layer.surface.minCoeff(), layer.surface.maxCoeff()};
   }
   spread_for_ = none;
   h.i = given_current_ ? given_current_->at(t) : current0_;
